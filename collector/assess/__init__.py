@@ -1,0 +1,1 @@
+"""What it means: pure, clock-free functions from model to conditions, rollups and lamps."""

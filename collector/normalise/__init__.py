@@ -1,0 +1,1 @@
+"""Redfish resources to model: sensors, statuses, indicators, containment."""

@@ -1,0 +1,1 @@
+"""When to ask whom for what: plan, schedule, one keeper a controller."""

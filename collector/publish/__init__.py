@@ -1,0 +1,1 @@
+"""Towards others: Prometheus and OpenMetrics, MQTT."""

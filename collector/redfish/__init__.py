@@ -1,0 +1,1 @@
+"""Speaks the standard: transport, session, walk."""

@@ -1,0 +1,1 @@
+"""State and history: the only code that knows a database."""

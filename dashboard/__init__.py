@@ -1,0 +1,1 @@
+"""The pages: Streamlit, reading only the store."""

@@ -1,0 +1,1 @@
+"""SVG drawings of racks, sleds and lamps."""
