@@ -10,6 +10,7 @@ import os
 import re
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
 from urllib.parse import urlsplit
@@ -181,14 +182,16 @@ class _FleetFile(_Section):
     controllers: list[_ControllerEntry] = []
 
 
-class Credential(_Section):
+@dataclass(frozen=True, kw_only=True)
+class Credential:
     """A user name and a password; the password never prints."""
 
     username: str
     password: SecretStr
 
 
-class ControllerSettings(_Section):
+@dataclass(frozen=True, kw_only=True)
+class ControllerSettings:
     """One controller, ready to be polled."""
 
     name: str
@@ -202,7 +205,8 @@ class ControllerSettings(_Section):
     location: Location = Location()
 
 
-class Settings(_Section):
+@dataclass(frozen=True, kw_only=True)
+class Settings:
     """The fleet file with everything that it names read in."""
 
     path: Path

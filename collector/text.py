@@ -1,0 +1,16 @@
+"""Making text that a controller told safe to show: one line, no control characters, bounded length."""
+
+from __future__ import annotations
+
+import unicodedata
+
+_HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
+"""Unicode categories that a terminal or page acts on or hides: controls, bidi marks, surrogates, unassigned."""
+
+
+def plain(text: str, limit: int = 200) -> str:
+    """Text with what can't be seen replaced by U+FFFD and cut to ``limit`` characters, an ellipsis marking the cut."""
+    head = text[:limit]
+    if not head.isascii() or not head.isprintable():
+        head = "".join("\ufffd" if unicodedata.category(char) in _HIDDEN else char for char in head)
+    return head if len(text) <= limit else head[: limit - 1] + "…"
