@@ -194,8 +194,11 @@ class Location(Struct, frozen=True, kw_only=True, omit_defaults=True):
 
     @property
     def text(self) -> str:
-        """One line, widest first, e.g. ``Quellmark / A / R02 / U10 / E1 / Sled 1 / Blade 3``."""
-        unit = None if self.offset is None else f"U{self.offset:g}"
+        """One line, widest first, e.g. ``Quellmark / A / R02 / U10 / E1 / Sled 1 / Blade 3``.
+
+        Labels count rack units from 1 at the bottom (common practice, no source); ``offset`` counts from 0.
+        """
+        unit = None if self.offset is None else f"U{self.offset + 1:g}"
         steps = (self.site, self.row, self.rack, unit, self.enclosure, self.sled, self.slot)
         return " / ".join(step for step in steps if step)
 

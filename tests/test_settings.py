@@ -47,7 +47,7 @@ def test_reads_a_whole_file(tmp_path: Path) -> None:
     (controller,) = settings.controllers
     assert controller.url == "https://192.0.2.17"
     assert controller.fingerprint == "sha256:" + "ab" * 32
-    assert controller.location.text == "Quellmark / A / R02 / U4"
+    assert controller.location.text == "Quellmark / A / R02 / U5"
     assert controller.credential is not None
     assert controller.credential.password.get_secret_value() == "hunter-of-seals"
     assert settings.collector.round_deadline == 8.0
