@@ -1,0 +1,319 @@
+"""What the invented makers build: sled designs with their geometry, boards and nameplates.
+
+Lengths are millimetres. A slot's or bay's ``x`` counts from the left edge, ``y`` from the lower edge of what it stands
+in, seen from the front. All makes, models and part numbers are invented.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Orientation = Literal["Front", "Left", "Right", "Top", "Bottom"]
+"""Redfish ``PartLocation.Orientation``: where counting starts."""
+
+UNIT_MM = 44.45
+"""One rack unit, EIA-310."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """A thing one can order: nameplate of a part."""
+
+    make: str
+    model: str
+    part_number: str
+    firmware: str | None = None
+    """Version it is delivered with; None where it runs none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProcessorDesign(Item):
+    """A processor."""
+
+    tdp: float
+    """Thermal design power, W."""
+    cores: int
+    threads: int
+    max_mhz: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MemoryDesign(Item):
+    """A memory module."""
+
+    capacity_mib: int
+    speed_mhz: int
+    device_type: Literal["DDR4", "DDR5"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DriveDesign(Item):
+    """A drive."""
+
+    capacity_bytes: int
+    protocol: Literal["NVMe", "SATA"]
+    max_power: float
+    """W."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bay:
+    """Where a drive is pulled from, on the front of its blade."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BladeDesign(Item):
+    """A blade: one host on one board."""
+
+    heights: int
+    """Blade heights that it takes in the sled: 1 single, 2 double."""
+    width: float
+    height: float
+    depth: float
+    processor: ProcessorDesign
+    processors: int
+    memory: MemoryDesign
+    memories: int
+    drive: DriveDesign
+    drives: int
+    bays: tuple[Bay, ...]
+    """One a drive where drives are at the front; empty where they sit on the board."""
+    max_power: float
+    """Nameplate maximum at the 12 V input, W."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slot:
+    """Where a blade stands on the front of its sled."""
+
+    number: int
+    """As on the sticker, from 1."""
+    x: float
+    y: float
+    width: float
+    height: float
+    orientation: Orientation = "Front"
+
+    @property
+    def label(self) -> str:
+        """As on the sticker."""
+        return f"BLADE {self.number}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FanDesign(Item):
+    """A fan of the sled's shared row."""
+
+    rated_rpm: int
+    diameter: float
+    max_power: float
+    """At rated speed in air of 1.2 kg/m3, W."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SupplyDesign(Item):
+    """A converter from the busbar to the sled's 12 V plane."""
+
+    capacity: float
+    """Rated output, W."""
+    input_nominal: float = 48.0
+    """Class of the busbar, V."""
+    output_nominal: float = 12.0
+    """V."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AdapterDesign(Item):
+    """The network adapter that all blades of a sled share."""
+
+    ports: int
+    port_gbit: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ControllerDesign(Item):
+    """The management controller that all blades of a sled share."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SledDesign(Item):
+    """A sled: a drawer of blades with what they share."""
+
+    name: str
+    """Short name of the design in this program."""
+    units: int
+    """Rack units that it takes."""
+    width: float
+    height: float
+    depth: float
+    weight: float
+    """Fully equipped, kg."""
+    slots: tuple[Slot, ...]
+    blade: BladeDesign
+    fan: FanDesign
+    fan_x: tuple[float, ...]
+    """Middle of each fan from the left edge *seen from the front*; fan 1 first."""
+    adapter: AdapterDesign
+    controller: ControllerDesign
+    power_supplies: tuple[SupplyDesign, ...]
+    """The converters that feed the sled from the busbar, as a sharing pair; one alone carries the sled."""
+
+    @property
+    def fans(self) -> int:
+        """Number of shared fans."""
+        return len(self.fan_x)
+
+
+_FAN_80 = FanDesign(
+    make="Vindrel", model="VR80-38", part_number="VD-80384", rated_rpm=16_000, diameter=80.0, max_power=34.0
+)
+_CONTROLLER = ControllerDesign(make="Mirrendal", model="Warden 3", part_number="MD-41007", firmware="3.8.14")
+_CONTROLLER_OLD = ControllerDesign(make="Mirrendal", model="Warden 1", part_number="MD-20112", firmware="1.22.6")
+
+QUAD = SledDesign(
+    name="quad",
+    make="Mirrendal",
+    model="Loft Q4",
+    part_number="MD-70420",
+    units=2,
+    width=436.0,
+    height=86.0,
+    depth=820.0,
+    weight=31.5,
+    slots=(
+        Slot(number=1, x=6.0, y=44.0, width=208.0, height=40.0),
+        Slot(number=2, x=222.0, y=44.0, width=208.0, height=40.0),
+        Slot(number=3, x=6.0, y=2.0, width=208.0, height=40.0),
+        Slot(number=4, x=222.0, y=2.0, width=208.0, height=40.0),
+    ),
+    blade=BladeDesign(
+        make="Mirrendal",
+        model="Loft B1",
+        part_number="MD-71140",
+        firmware="2.4.0",
+        heights=1,
+        width=208.0,
+        height=40.0,
+        depth=560.0,
+        processor=ProcessorDesign(
+            make="Palvesk",
+            model="PV 7240",
+            part_number="PK-7240-32",
+            firmware="0xa0013c",
+            tdp=225.0,
+            cores=32,
+            threads=64,
+            max_mhz=3700,
+        ),
+        processors=1,
+        memory=MemoryDesign(
+            make="Sorvane",
+            model="SR5-32R",
+            part_number="SV-5R32-48",
+            capacity_mib=32 * 1024,
+            speed_mhz=4800,
+            device_type="DDR5",
+        ),
+        memories=8,
+        drive=DriveDesign(
+            make="Teggel",
+            model="TG-M960",
+            part_number="TG-22110-960",
+            firmware="T4.11",
+            capacity_bytes=960_197_124_096,
+            protocol="NVMe",
+            max_power=8.5,
+        ),
+        drives=2,
+        bays=(),
+        max_power=390.0,
+    ),
+    fan=_FAN_80,
+    fan_x=(62.0, 166.0, 270.0, 374.0),
+    adapter=AdapterDesign(
+        make="Yorvim", model="YV-2x100", part_number="YV-10002", firmware="7.30.2", ports=2, port_gbit=100
+    ),
+    controller=_CONTROLLER,
+    power_supplies=(
+        SupplyDesign(make="Ampelund", model="AB-1800", part_number="AM-481218", firmware="1.9", capacity=1800.0),
+        SupplyDesign(make="Ampelund", model="AB-1800", part_number="AM-481218", firmware="1.9", capacity=1800.0),
+    ),
+)
+"""Four single-height, single-socket blades, two beside each other in two layers; four fans."""
+
+DUO = SledDesign(
+    name="duo",
+    make="Mirrendal",
+    model="Loft D2",
+    part_number="MD-60210",
+    units=2,
+    width=436.0,
+    height=86.0,
+    depth=820.0,
+    weight=34.0,
+    slots=(
+        Slot(number=1, x=6.0, y=2.0, width=208.0, height=82.0),
+        Slot(number=2, x=222.0, y=2.0, width=208.0, height=82.0),
+    ),
+    blade=BladeDesign(
+        make="Mirrendal",
+        model="Loft B2S",
+        part_number="MD-61244",
+        firmware="1.17.3",
+        heights=2,
+        width=208.0,
+        height=82.0,
+        depth=560.0,
+        processor=ProcessorDesign(
+            make="Palvesk",
+            model="PV 6120",
+            part_number="PK-6120-24",
+            firmware="0x500213",
+            tdp=185.0,
+            cores=24,
+            threads=48,
+            max_mhz=3400,
+        ),
+        processors=2,
+        memory=MemoryDesign(
+            make="Sorvane",
+            model="SR4-32R",
+            part_number="SV-4R32-32",
+            capacity_mib=32 * 1024,
+            speed_mhz=3200,
+            device_type="DDR4",
+        ),
+        memories=16,
+        drive=DriveDesign(
+            make="Teggel",
+            model="TG-U3840",
+            part_number="TG-25-3840",
+            firmware="D2.07",
+            capacity_bytes=3_840_755_982_336,
+            protocol="NVMe",
+            max_power=14.0,
+        ),
+        drives=4,
+        bays=tuple(Bay(x=8.0 + 48.0 * i, y=4.0, width=17.0, height=74.0) for i in range(4)),
+        max_power=640.0,
+    ),
+    fan=_FAN_80,
+    fan_x=(46.0, 132.0, 218.0, 304.0, 390.0),
+    adapter=AdapterDesign(
+        make="Yorvim", model="YV-2x25", part_number="YV-02502", firmware="5.11.9", ports=2, port_gbit=25
+    ),
+    controller=_CONTROLLER_OLD,
+    power_supplies=(
+        SupplyDesign(make="Ampelund", model="AB-1800", part_number="AM-481218", firmware="1.9", capacity=1800.0),
+        SupplyDesign(make="Ampelund", model="AB-1800", part_number="AM-481218", firmware="1.9", capacity=1800.0),
+    ),
+)
+"""Two double-height, two-socket blades with four front drives each; five fans."""
+
+DESIGNS = {design.name: design for design in (QUAD, DUO)}
