@@ -1,0 +1,283 @@
+"""Keeps updates in the tables: what the writer's thread does inside a transaction.
+
+The book remembers per controller what the tables say of it, so that a round costs no look-up. After a rolled-back
+transaction :meth:`Book.reload` makes the two agree again.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Sequence
+from typing import Protocol
+
+from msgspec import Struct, structs
+
+from collector.model import (
+    Assessment,
+    Condition,
+    Defect,
+    Event,
+    Frame,
+    Inventory,
+    Location,
+    Outcome,
+    Seconds,
+    Status,
+    Update,
+)
+from collector.store import codec, sql
+from collector.store.tally import Tally
+
+
+class Registered(Protocol):
+    """What the store keeps of a controller's settings."""
+
+    @property
+    def name(self) -> str:
+        """Unique in the fleet."""
+
+    @property
+    def url(self) -> str:
+        """Origin of the service."""
+
+    @property
+    def location(self) -> Location:
+        """Where the fleet file says it is."""
+
+    @property
+    def insecure(self) -> bool:
+        """Whether certificate checks are turned off for it."""
+
+
+class _Entry(Struct):
+    id: int
+    layout: int | None
+    size: int
+    """Sensors in the layout."""
+    digest: bytes | None
+    """Of the parts and links kept."""
+    frame: int | None
+    """The newest frame's id."""
+    tally: Tally
+
+
+class Book:
+    """The tables, as one writer writes them. Not thread-safe; raises what SQLite raises."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
+        self._entries: dict[str, _Entry] = {}
+        self._next_frame = 1
+        self.reload()
+
+    def reload(self) -> None:
+        """Forget what is remembered and read it again."""
+        self._entries = {
+            row[0]: _Entry(
+                id=row[1],
+                layout=row[2],
+                size=row[3] or 0,
+                digest=row[4],
+                frame=row[5],
+                tally=_tally(row[7:]),
+            )
+            for row in self._connection.execute(sql.KNOWN)
+        }
+        self._next_frame = 1 + int(self._connection.execute(sql.LAST_FRAME).fetchone()[0])
+
+    def sizes(self) -> dict[str, int | None]:
+        """Sensors in the layout of every controller; None for one that was never walked."""
+        return {name: None if entry.layout is None else entry.size for name, entry in self._entries.items()}
+
+    def register(self, controllers: Iterable[Registered], now: Seconds) -> None:
+        """These are the controllers now; others known so far are retired."""
+        names = set()
+        for controller in controllers:
+            names.add(controller.name)
+            self._connection.execute(
+                sql.REGISTER,
+                (controller.name, controller.url, codec.to_json(controller.location), int(controller.insecure)),
+            )
+        self._connection.executemany(sql.RETIRE, [(now, name) for name in self._entries.keys() - names])
+        self.reload()
+
+    def keep(self, updates: Sequence[Update]) -> None:
+        """Write the updates, in order."""
+        frames: list[tuple[object, ...]] = []
+        touched: dict[int, _Entry] = {}
+        for update in updates:
+            entry = self._entries[update.controller]
+            entry.tally.count(update)
+            if update.inventory is not None:
+                self._keep_inventory(entry, update.inventory)
+                frames.append(self._frame(entry, update.inventory.frame))
+                touched[entry.id] = entry
+            if update.round is not None:
+                self._keep_statuses(entry, update.round.statuses)
+                self._keep_defects(entry, update.round.defects)
+                if update.round.frame is not None:
+                    frames.append(self._frame(entry, update.round.frame))
+                touched[entry.id] = entry
+            if update.assessment is not None:
+                self._keep_assessment(entry, update.assessment)
+        self._connection.executemany(sql.ADD_FRAME, frames)
+        self._connection.executemany(sql.ROUND, [_round_row(entry) for entry in touched.values()])
+
+    def _frame(self, entry: _Entry, frame: Frame) -> tuple[object, ...]:
+        entry.frame = self._next_frame
+        self._next_frame += 1
+        earliest, latest, times = codec.sample_times(frame)
+        return (
+            entry.frame,
+            entry.id,
+            entry.layout,
+            frame.time,
+            earliest,
+            latest,
+            frame.values.tobytes(),
+            frame.healths,
+            times,
+        )
+
+    def _keep_inventory(self, entry: _Entry, inventory: Inventory) -> None:
+        self._keep_layout(entry, inventory)
+        parts = [(codec.clean(part.id), codec.to_json(part)) for part in inventory.parts]
+        links = [(codec.clean(link.part), codec.clean(link.on), link.why.value) for link in inventory.links]
+        digest = codec.digest(repr((parts, links)).encode())
+        if digest != entry.digest:
+            self._replace_parts(entry, parts, links)
+            entry.digest = digest
+        self._connection.execute(
+            sql.WALKED,
+            (_cleaned(inventory.product), _cleaned(inventory.redfish_version), entry.layout, entry.digest, entry.id),
+        )
+        self._replace_statuses(entry, inventory.statuses)
+        self._connection.execute(sql.FORGET_DEFECTS, (entry.id,))
+        self._keep_defects(entry, inventory.defects)
+
+    def _keep_layout(self, entry: _Entry, inventory: Inventory) -> None:
+        """Find or add the layout. A layout once written never changes: frames rest on it."""
+        plain = codec.sensors_to_bytes(inventory.layout.sensors)
+        digest = codec.digest(plain)
+        row = self._connection.execute(sql.FIND_LAYOUT, (entry.id, digest)).fetchone()
+        entry.size = len(inventory.layout.sensors)
+        if row is None:
+            values = (entry.id, digest, entry.size, codec.pack(plain))
+            row = self._connection.execute(sql.ADD_LAYOUT, values).fetchone()
+        entry.layout = row[0]
+
+    def _replace_parts(self, entry: _Entry, parts: list[tuple[str, str]], links: list[tuple[str, str, str]]) -> None:
+        before = {row[0] for row in self._connection.execute(sql.PART_IDS, (entry.id,))}
+        self._connection.execute(sql.FORGET_PARTS, (entry.id,))
+        self._connection.executemany(sql.ADD_PART, [(entry.id, position, *part) for position, part in enumerate(parts)])
+        self._connection.execute(sql.FORGET_LINKS, (entry.id,))
+        self._connection.executemany(sql.ADD_LINK, [(entry.id, position, *link) for position, link in enumerate(links)])
+        # Only what belonged to a part that has gone: a rollup may speak of things that are no part of this controller.
+        gone = [(entry.id, part) for part in before - {part for part, _ in parts}]
+        self._connection.executemany(sql.FORGET_LAMPS, gone)
+        self._connection.executemany(sql.FORGET_ROLLED, gone)
+
+    def _replace_statuses(self, entry: _Entry, statuses: dict[str, Status]) -> None:
+        """Write only what differs: most walks find the statuses as the rounds left them."""
+        before = dict(self._connection.execute(sql.STATUSES_OF, (entry.id,)).fetchall())
+        now = {codec.clean(part): codec.to_json(status) for part, status in statuses.items()}
+        self._connection.executemany(
+            sql.SET_STATUS, [(entry.id, part, record) for part, record in now.items() if before.get(part) != record]
+        )
+        self._connection.executemany(sql.FORGET_STATUS, [(entry.id, part) for part in before.keys() - now.keys()])
+
+    def _keep_statuses(self, entry: _Entry, statuses: dict[str, Status]) -> None:
+        if statuses:
+            self._connection.executemany(
+                sql.SET_STATUS,
+                [(entry.id, codec.clean(part), codec.to_json(status)) for part, status in statuses.items()],
+            )
+
+    def _keep_defects(self, entry: _Entry, defects: tuple[Defect, ...]) -> None:
+        if defects:
+            self._connection.executemany(
+                sql.ADD_DEFECT,
+                [
+                    (entry.id, codec.clean(d.resource), codec.clean(d.property), d.kind.value, codec.clean(d.detail))
+                    for d in defects
+                ],
+            )
+
+    def _keep_assessment(self, entry: _Entry, assessment: Assessment) -> None:
+        for condition in (*assessment.opened, *assessment.changed, *assessment.closed):
+            self._keep_condition(entry, condition)
+        if assessment.rolled:
+            self._connection.executemany(
+                sql.SET_ROLLED,
+                [
+                    (entry.id, codec.clean(part), int(rolled.own), int(rolled.worst), codec.to_json(rolled))
+                    for part, rolled in assessment.rolled.items()
+                ],
+            )
+        if assessment.lamps:
+            self._connection.executemany(
+                sql.SET_LAMPS,
+                [
+                    (entry.id, codec.clean(part), lamps.blue.value, lamps.amber.value)
+                    for part, lamps in assessment.lamps.items()
+                ],
+            )
+        if assessment.events:
+            self._connection.executemany(sql.ADD_EVENT, [_event_row(entry, event) for event in assessment.events])
+
+    def _keep_condition(self, entry: _Entry, condition: Condition) -> None:
+        key = codec.clean(condition.id)
+        # The same trouble is open once. An earlier opening that nobody closed (a collector killed between the two)
+        # ended at the latest when this one began.
+        others = self._connection.execute(sql.OTHER_OPENINGS, (key, condition.opened)).fetchall()
+        for opened, record in others:
+            other = codec.from_json(record, Condition)
+            ended = structs.replace(other, closed=condition.opened)
+            self._connection.execute(sql.CLOSE_CONDITION, (ended.closed, codec.to_json(ended), key, opened))
+        self._connection.execute(
+            sql.SET_CONDITION,
+            (
+                key,
+                condition.opened,
+                entry.id,
+                _cleaned(condition.part),
+                int(condition.severity),
+                condition.closed,
+                codec.to_json(condition),
+            ),
+        )
+
+
+def _cleaned(text: str | None) -> str | None:
+    return None if text is None else codec.clean(text)
+
+
+def _event_row(entry: _Entry, event: Event) -> tuple[object, ...]:
+    subject, text = codec.clean(event.subject), codec.clean(event.text)
+    return (event.time, entry.id, _cleaned(event.part), subject, int(event.severity), text)
+
+
+def _tally(row: Sequence[object]) -> Tally:
+    """From the last ten columns of a controller's row, all None before its first round."""
+    if row[1] is None:
+        return Tally()
+    outcome, *rest = row
+    return Tally(None if outcome is None else Outcome(str(outcome)), *rest)  # type: ignore[arg-type]
+
+
+def _round_row(entry: _Entry) -> tuple[object, ...]:
+    tally = entry.tally
+    return (
+        entry.id,
+        tally.outcome,
+        codec.clean(tally.error),
+        tally.last_round,
+        tally.last_good,
+        tally.seconds,
+        tally.rounds,
+        tally.failed,
+        tally.late,
+        tally.requests,
+        tally.bytes,
+        entry.frame,
+    )

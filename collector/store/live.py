@@ -1,0 +1,218 @@
+"""The fleet's current state in memory, kept by the updates: for metrics snapshots, readiness and new followers.
+
+An update costs the same however big the fleet is, and nothing is copied: what stands here is what the updates brought.
+All on one event loop; do not change what you are handed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
+
+from msgspec import structs
+
+from collector.model import (
+    Assessment,
+    Condition,
+    ControllerState,
+    Defect,
+    Frame,
+    Inventory,
+    Lamps,
+    Layout,
+    Location,
+    Outcome,
+    Rolled,
+    Round,
+    Seconds,
+    Status,
+    Update,
+)
+from collector.store.book import Registered
+from collector.store.merge import defect_key
+from collector.store.tally import Tally
+
+
+class LiveController:
+    """What is known of one controller right now."""
+
+    __slots__ = (
+        "bytes_total",
+        "conditions",
+        "defects",
+        "frame",
+        "insecure",
+        "inventory",
+        "lamps",
+        "location",
+        "name",
+        "newest_round",
+        "outcomes",
+        "requests_total",
+        "rolled",
+        "statuses",
+        "tally",
+        "url",
+        "walks",
+    )
+
+    def __init__(self, name: str, url: str, location: Location, insecure: bool) -> None:
+        self.name = name
+        self.url = url
+        self.location = location
+        self.insecure = insecure
+        self.inventory: Inventory | None = None
+        self.frame: Frame | None = None
+        """Newest readings, in the order of ``inventory.layout``."""
+        self.statuses: dict[str, Status] = {}
+        self.rolled: dict[str, Rolled] = {}
+        self.lamps: dict[str, Lamps] = {}
+        self.conditions: dict[str, Condition] = {}
+        """Open ones, by id."""
+        self.defects: dict[tuple[str, str, str], Defect] = {}
+        self.newest_round: Round | None = None
+        self.tally = Tally()
+        self.outcomes: dict[Outcome, int] = {}
+        """Rounds by how they ended, since this process started."""
+        self.walks = 0
+        self.requests_total = 0
+        """Of all rounds since this process started; walks don't tell theirs here."""
+        self.bytes_total = 0
+
+    @property
+    def layout(self) -> Layout | None:
+        """The columns of ``frame``."""
+        return None if self.inventory is None else self.inventory.layout
+
+    @property
+    def state(self) -> ControllerState:
+        """The counters as the store would tell them, but since this process started."""
+        walked = self.inventory
+        return self.tally.state(
+            self.name,
+            self.url,
+            self.location,
+            self.insecure,
+            len(self.defects),
+            None if walked is None else walked.product,
+            None if walked is None else walked.redfish_version,
+        )
+
+    def apply(self, update: Update) -> None:
+        """Take in one update."""
+        self.tally.count(update)
+        if update.inventory is not None:
+            self._walked(update.inventory)
+        if update.round is not None:
+            self._polled(update.round)
+        if update.assessment is not None:
+            self._assessed(update.assessment)
+
+    def _walked(self, inventory: Inventory) -> None:
+        if self.inventory is not None:
+            # Only what belonged to a part that has gone: a rollup may speak of things that are no part of this one.
+            gone = {part.id for part in self.inventory.parts} - {part.id for part in inventory.parts}
+            for part in gone:
+                self.rolled.pop(part, None)
+                self.lamps.pop(part, None)
+        self.inventory = inventory
+        self.frame = inventory.frame
+        self.statuses = dict(inventory.statuses)
+        self.defects = {defect_key(defect): defect for defect in inventory.defects}
+        self.walks += 1
+
+    def _polled(self, done: Round) -> None:
+        self.newest_round = done
+        self.outcomes[done.outcome] = self.outcomes.get(done.outcome, 0) + 1
+        self.requests_total += done.requests
+        self.bytes_total += done.bytes_received
+        if done.frame is not None:
+            self.frame = done.frame
+        self.statuses.update(done.statuses)
+        for defect in done.defects:
+            self.defects[defect_key(defect)] = defect
+
+    def _assessed(self, assessment: Assessment) -> None:
+        for condition in (*assessment.opened, *assessment.changed):
+            self.conditions[condition.id] = condition
+        for condition in assessment.closed:
+            self.conditions.pop(condition.id, None)
+        self.rolled.update(assessment.rolled)
+        self.lamps.update(assessment.lamps)
+
+    def snapshot(self) -> Update:
+        """All that is known as one update, for a follower that starts now.
+
+        The inventory carries the newest statuses, frame and defects; every open condition counts as opened.
+        """
+        inventory = self.inventory
+        if inventory is not None:
+            inventory = structs.replace(
+                inventory,
+                statuses=dict(self.statuses),
+                frame=inventory.frame if self.frame is None else self.frame,
+                defects=tuple(self.defects.values()),
+            )
+        done = self.newest_round
+        if done is not None and inventory is not None:
+            # What it brought stands in the inventory above; what is left is how it went, if that is the newest news.
+            bare = structs.replace(done, frame=None, statuses={}, defects=())
+            done = bare if done.finished >= inventory.time else None
+        return Update(
+            controller=self.name,
+            inventory=inventory,
+            round=done,
+            assessment=Assessment(
+                controller=self.name,
+                time=self._newest_time(),
+                opened=tuple(self.conditions.values()),
+                rolled=dict(self.rolled),
+                lamps=dict(self.lamps),
+            ),
+        )
+
+    def _newest_time(self) -> Seconds:
+        times = (self.tally.last_round, None if self.inventory is None else self.inventory.time)
+        return max((time for time in times if time is not None), default=0.0)
+
+
+class Live:
+    """The controllers of the fleet file and what is known of them right now."""
+
+    def __init__(self, controllers: Iterable[Registered]) -> None:
+        self._controllers = {
+            known.name: LiveController(known.name, known.url, known.location, known.insecure) for known in controllers
+        }
+        self._heard = 0
+
+    @property
+    def controllers(self) -> Mapping[str, LiveController]:
+        """By name, in the order of the fleet file; a view."""
+        return MappingProxyType(self._controllers)
+
+    @property
+    def heard(self) -> int:
+        """Controllers of which at least one update came, good or bad: all of them means the first pass is through."""
+        return self._heard
+
+    def restore(self, conditions: Iterable[Condition]) -> None:
+        """Take up open conditions that an earlier run left in the store."""
+        for condition in conditions:
+            known = self._controllers.get(condition.controller)
+            if known is not None:
+                known.conditions[condition.id] = condition
+
+    def apply(self, update: Update) -> None:
+        """Take in one update; ``KeyError`` for a controller that is not in the fleet file."""
+        controller = self._controllers[update.controller]
+        if not controller.walks and not controller.tally.rounds:
+            self._heard += bool(update.inventory or update.round)
+        controller.apply(update)
+
+    def states(self) -> list[ControllerState]:
+        """A record for every controller."""
+        return [controller.state for controller in self._controllers.values()]
+
+    def snapshot(self, controller: str) -> Update:
+        """All that is known of one controller as one update; ``KeyError`` for one not in the fleet file."""
+        return self._controllers[controller].snapshot()

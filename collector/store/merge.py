@@ -1,0 +1,79 @@
+"""Two updates of one controller made one, for a follower that fell behind: it skips steps, never state."""
+
+from __future__ import annotations
+
+from msgspec import structs
+
+from collector.model import Assessment, Condition, Defect, Event, Inventory, Round, Update
+
+EVENTS_KEPT = 1000
+"""Newest events that a merged update carries."""
+
+
+def merged(older: Update, newer: Update) -> Update:
+    """One update that leaves a follower where the two, one after the other, would have left it.
+
+    The newest inventory, frame and round count; statuses, rollups and lamps are laid over each other; of each condition
+    the final word stands; events follow each other, the newest :data:`EVENTS_KEPT` of them.
+    """
+    return Update(
+        controller=newer.controller,
+        inventory=newer.inventory or older.inventory,
+        round=_rounds(older.round, newer.round, newer.inventory),
+        assessment=_assessments(older.assessment, newer.assessment),
+    )
+
+
+def _rounds(older: Round | None, newer: Round | None, walked: Inventory | None) -> Round | None:
+    if walked is not None:
+        return newer  # a walk tells every status, reading and defect anew
+    if older is None or newer is None:
+        return newer or older
+    return structs.replace(
+        newer,
+        frame=newer.frame or older.frame,
+        statuses={**older.statuses, **newer.statuses},
+        defects=_defects(older.defects, newer.defects),
+    )
+
+
+def _defects(older: tuple[Defect, ...], newer: tuple[Defect, ...]) -> tuple[Defect, ...]:
+    return tuple({defect_key(defect): defect for defect in (*older, *newer)}.values())
+
+
+def defect_key(defect: Defect) -> tuple[str, str, str]:
+    """What makes two defects of one controller the same."""
+    return (defect.resource, defect.property, defect.kind.value)
+
+
+def _assessments(older: Assessment | None, newer: Assessment | None) -> Assessment | None:
+    if older is None or newer is None:
+        return newer or older
+    opened: dict[str, Condition] = {}
+    changed: dict[str, Condition] = {}
+    closed: dict[str, Condition] = {}
+    for step in (older, newer):
+        for condition in step.opened:
+            closed.pop(condition.id, None)
+            changed.pop(condition.id, None)
+            opened[condition.id] = condition
+        for condition in step.changed:
+            (opened if condition.id in opened else changed)[condition.id] = condition
+        for condition in step.closed:
+            opened.pop(condition.id, None)
+            changed.pop(condition.id, None)
+            closed[condition.id] = condition
+    return Assessment(
+        controller=newer.controller,
+        time=newer.time,
+        opened=tuple(opened.values()),
+        changed=tuple(changed.values()),
+        closed=tuple(closed.values()),
+        rolled={**older.rolled, **newer.rolled},
+        lamps={**older.lamps, **newer.lamps},
+        events=_events(older.events, newer.events),
+    )
+
+
+def _events(older: tuple[Event, ...], newer: tuple[Event, ...]) -> tuple[Event, ...]:
+    return (older + newer)[-EVENTS_KEPT:]

@@ -1,0 +1,282 @@
+"""All that others read of the store: the command line's readers and the dashboard.
+
+Opens the database read-only, beside a writing collector or without one. Safe to share among threads.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+import zlib
+from collections import OrderedDict
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self, TypeVar
+
+import msgspec
+
+from collector.model import (
+    CollectorState,
+    Condition,
+    ControllerState,
+    Defect,
+    DefectKind,
+    Event,
+    History,
+    Lamps,
+    LampState,
+    Link,
+    Location,
+    Outcome,
+    Part,
+    Reading,
+    Rolled,
+    Seconds,
+    Sensor,
+    Status,
+    Why,
+)
+from collector.store import codec, sql
+from collector.store.errors import damaged, translated
+from collector.store.history import downsampled, read_history
+from collector.store.schema import DATABASE, open_for_reading
+from collector.store.tally import Tally
+
+T = TypeVar("T")
+
+_IDLE = 4
+"""Connections kept open for the next call."""
+
+_LAYOUTS = 64
+"""Decoded layouts kept: pages ask for the same few sleds again and again."""
+
+_NO_LIMIT = 2**62
+
+
+class Reader:
+    """Reads a state directory.
+
+    Raises ``StoreMissing`` where there is none and the other :class:`~collector.store.errors.StoreError` where it
+    can't be read. Controllers that were taken out of the fleet file are retired: they show in ``events`` and
+    ``history`` only. Every call sees one moment of the database.
+    """
+
+    def __init__(self, state_dir: Path) -> None:
+        self._state_dir = state_dir
+        self._mutex = threading.Lock()
+        self._idle: list[tuple[tuple[int, int], sqlite3.Connection]] = []
+        self._layouts: OrderedDict[tuple[tuple[int, int], int], tuple[Sensor, ...]] = OrderedDict()
+        with self._connection():
+            pass
+
+    def close(self) -> None:
+        """Close idle connections; the reader may still be used."""
+        with self._mutex:
+            idle, self._idle = self._idle, []
+        for _, connection in idle:
+            connection.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    # --- collector and controllers --------------------------------------------------------------------------------
+
+    def collector(self) -> CollectorState | None:
+        """The collector's mark; None before it made one."""
+        rows = self._rows(sql.COLLECTOR)
+        return CollectorState(**_named(rows[0], CollectorState)) if rows else None
+
+    def controllers(self) -> list[ControllerState]:
+        """All controllers of the fleet file, by name."""
+        return [_controller_state(row) for row in self._rows(sql.CONTROLLERS)]
+
+    def defects(self, controller: str | None = None) -> list[Defect]:
+        """What can't be read as the standard means it, by controller and resource."""
+        return [
+            Defect(controller=name, resource=resource, property=pointer, kind=DefectKind(kind), detail=detail)
+            for name, resource, pointer, kind, detail in self._scoped(sql.DEFECTS, controller)
+        ]
+
+    # --- inventory ------------------------------------------------------------------------------------------------
+
+    def parts(self, controller: str | None = None) -> list[Part]:
+        """All parts, by controller and then as the walk found them."""
+        return [self._record(row[0], Part) for row in self._scoped(sql.PARTS, controller)]
+
+    def links(self, controller: str | None = None) -> list[Link]:
+        """Dependencies between parts."""
+        return [Link(part, needs, Why(why)) for part, needs, why in self._scoped(sql.LINKS, controller)]
+
+    def sensors(self, controller: str | None = None, part: str | None = None) -> list[Sensor]:
+        """Sensors in the order of their layouts; those of one part only where it is given."""
+        found: list[Sensor] = []
+        for key, packed in self._scoped(sql.LAYOUTS, controller):
+            sensors = self._layout(key, packed, controller is not None)
+            found += sensors if part is None else [sensor for sensor in sensors if sensor.part == part]
+        return found
+
+    # --- state ----------------------------------------------------------------------------------------------------
+
+    def readings(self, controller: str | None = None) -> list[Reading]:
+        """The newest reading of every sensor, in the order of the layouts."""
+        found: list[Reading] = []
+        for layout, packed, time, values, healths, times in self._scoped(sql.LATEST, controller):
+            sensors = self._layout(layout, packed, controller is not None)
+            columns = codec.floats(values), codec.floats(times) if times else None
+            found += _readings(sensors, time, columns[0], healths, columns[1])
+        return found
+
+    def statuses(self, controller: str | None = None) -> dict[str, Status]:
+        """What controllers say of their parts, by part id."""
+        return {part: self._record(record, Status) for part, record in self._scoped(sql.STATUSES, controller)}
+
+    def lamps(self, controller: str | None = None) -> dict[str, Lamps]:
+        """What the fronts should show, by part id."""
+        return {
+            part: Lamps(LampState(blue), LampState(amber)) for part, blue, amber in self._scoped(sql.LAMPS, controller)
+        }
+
+    def rolled(self, controller: str | None = None) -> dict[str, Rolled]:
+        """Rolled-up health, by part id."""
+        return {part: self._record(record, Rolled) for part, record in self._scoped(sql.ROLLED, controller)}
+
+    # --- conditions and events ------------------------------------------------------------------------------------
+
+    def conditions(
+        self, open_only: bool = True, controller: str | None = None, limit: int | None = None
+    ) -> list[Condition]:
+        """Conditions, worst first, then the longest open."""
+        statement = sql.OPEN_CONDITIONS if open_only else sql.CONDITIONS
+        rows = self._scoped(statement, controller, sql.CONDITION_ORDER, limit=_NO_LIMIT if limit is None else limit)
+        return [self._record(row[0], Condition) for row in rows]
+
+    def open_conditions_of(self, controller: str) -> list[Condition]:
+        """What a collector that starts again takes up for one of its controllers."""
+        return self.conditions(controller=controller)
+
+    def events(self, controller: str | None = None, since: Seconds | None = None, limit: int = 200) -> list[Event]:
+        """What happened, newest first."""
+        statement = sql.EVENTS if controller is None else sql.EVENTS_OF
+        given = {"controller": controller, "since": -1e18 if since is None else since, "limit": limit}
+        return [
+            Event(time=time, controller=name, part=part, subject=subject, severity=codec.health(severity), text=text)
+            for time, name, part, subject, severity, text in self._rows(statement, given)
+        ]
+
+    # --- history --------------------------------------------------------------------------------------------------
+
+    def history(
+        self, controller: str, part: str, sensor: str, since: Seconds, until: Seconds, max_points: int | None = None
+    ) -> History:
+        """One sensor's samples from ``since`` to ``until``, both included, oldest first, each once.
+
+        With ``max_points`` at most so many: the lowest and the highest value of each stretch of time.
+        """
+        with self._connection() as connection:
+            found = read_history(self._state_dir, connection, (controller, part, sensor), since, until)
+        return found if max_points is None else downsampled(found, since, until, max_points)
+
+    # --- how ------------------------------------------------------------------------------------------------------
+
+    @contextmanager
+    def _connection(self) -> Iterator[sqlite3.Connection]:
+        """A connection of the pool, in one read transaction."""
+        with translated(self._state_dir):
+            mark = self._mark()
+            connection = self._borrow(mark)
+            try:
+                connection.execute("BEGIN")
+                yield connection
+                connection.execute("COMMIT")
+            except BaseException:
+                connection.close()
+                raise
+            with self._mutex:
+                if len(self._idle) < _IDLE:
+                    self._idle.append((mark, connection))
+                    return
+            connection.close()
+
+    def _borrow(self, mark: tuple[int, int]) -> sqlite3.Connection:
+        while True:
+            with self._mutex:
+                if not self._idle:
+                    break
+                known, connection = self._idle.pop()
+            if known == mark:
+                return connection
+            connection.close()  # the directory was made anew meanwhile
+        return open_for_reading(self._state_dir)
+
+    def _mark(self) -> tuple[int, int]:
+        """Which file the database is; (0, 0) where there is none, which opening it will tell."""
+        try:
+            stat = (self._state_dir / DATABASE).stat()
+        except FileNotFoundError:
+            return (0, 0)
+        return (stat.st_dev, stat.st_ino)
+
+    def _rows(self, statement: str, given: dict[str, Any] | None = None) -> list[Any]:
+        with self._connection() as connection:
+            return connection.execute(statement, given or {}).fetchall()
+
+    def _scoped(self, statement: str, controller: str | None, more: str = "", **given: Any) -> list[Any]:
+        scope = sql.ALL if controller is None else sql.ONE
+        return self._rows(statement.format(scope) + more, {"controller": controller, **given})
+
+    def _record(self, text: str, kind: type[T]) -> T:
+        try:
+            return codec.from_json(text, kind)
+        except msgspec.MsgspecError as error:
+            raise damaged(self._state_dir, f"a {kind.__name__} in the database can't be read: {error}") from error
+
+    def _layout(self, key: int, packed: bytes, remember: bool) -> tuple[Sensor, ...]:
+        """A layout's sensors; layouts never change, so those of single controllers are remembered."""
+        whole_key = (self._mark(), key)
+        with self._mutex:
+            known = self._layouts.get(whole_key)
+            if known is not None:
+                self._layouts.move_to_end(whole_key)
+                return known
+        try:
+            sensors = codec.unpack_sensors(packed)
+        except (zlib.error, msgspec.MsgspecError) as error:
+            raise damaged(self._state_dir, f"a layout in the database can't be read: {error}") from error
+        if remember:
+            with self._mutex:
+                self._layouts[whole_key] = sensors
+                if len(self._layouts) > _LAYOUTS:
+                    self._layouts.popitem(last=False)
+        return sensors
+
+
+def _named(row: tuple[Any, ...], kind: type[msgspec.Struct]) -> dict[str, Any]:
+    return dict(zip(kind.__struct_fields__, row, strict=True))
+
+
+def _controller_state(row: tuple[Any, ...]) -> ControllerState:
+    name, url, location, insecure, product, redfish_version, defects, outcome, *counts = row
+    tally = Tally() if counts[0] is None else Tally(None if outcome is None else Outcome(outcome), *counts)
+    return tally.state(
+        name, url, codec.from_json(location, Location), bool(insecure), defects, product, redfish_version
+    )
+
+
+def _readings(
+    sensors: tuple[Sensor, ...], time: Seconds, values: Any, healths: bytes, times: Any | None
+) -> Iterator[Reading]:
+    for position, sensor in enumerate(sensors):
+        value = values[position]
+        yield Reading(
+            sensor=sensor,
+            value=None if value != value else value,
+            health=codec.health(healths[position]),
+            time=time if times is None else times[position],
+        )

@@ -1,0 +1,153 @@
+"""Every statement the store runs, apart from the tables' making in ``schema``.
+
+Plain SQL that other databases speak too: ``ON CONFLICT`` and partial indexes are the least common parts of it.
+Parameters are named where there is more than a handful.
+"""
+
+from __future__ import annotations
+
+# --- the collector's own mark ---------------------------------------------------------------------------------
+
+STORE_ID = "SELECT id FROM store"
+SET_STORE_ID = "INSERT INTO store (id) VALUES (?)"
+START = """
+INSERT INTO collector (one, pid, version, started, heartbeat, stopped, poll_interval, listen)
+VALUES (1, :pid, :version, :started, :heartbeat, NULL, :poll_interval, :listen)
+ON CONFLICT (one) DO UPDATE SET pid = excluded.pid, version = excluded.version, started = excluded.started,
+    heartbeat = excluded.heartbeat, stopped = NULL, poll_interval = excluded.poll_interval, listen = excluded.listen
+"""
+HEARTBEAT = "UPDATE collector SET heartbeat = ?"
+STOP = "UPDATE collector SET heartbeat = ?, stopped = ?"
+COLLECTOR = "SELECT pid, version, started, heartbeat, stopped, poll_interval, listen FROM collector"
+
+# --- controllers and their rounds -----------------------------------------------------------------------------
+
+REGISTER = """
+INSERT INTO controllers (name, url, location, insecure, retired) VALUES (?, ?, ?, ?, NULL)
+ON CONFLICT (name) DO UPDATE SET url = excluded.url, location = excluded.location, insecure = excluded.insecure,
+    retired = NULL
+"""
+RETIRE = "UPDATE controllers SET retired = ? WHERE name = ? AND retired IS NULL"
+KNOWN = """
+SELECT c.name, c.id, c.layout, l.size, c.digest, r.frame, c.retired,
+    r.outcome, r.error, r.last_round, r.last_good, r.seconds, r.rounds, r.failed, r.late, r.requests, r.bytes
+FROM controllers c LEFT JOIN layouts l ON l.id = c.layout LEFT JOIN rounds r ON r.controller = c.id
+"""
+CONTROLLERS = """
+SELECT c.name, c.url, c.location, c.insecure, c.product, c.redfish_version,
+    (SELECT count(*) FROM defects d WHERE d.controller = c.id),
+    r.outcome, r.error, r.last_round, r.last_good, r.seconds, r.rounds, r.failed, r.late, r.requests, r.bytes
+FROM controllers c LEFT JOIN rounds r ON r.controller = c.id
+WHERE c.retired IS NULL ORDER BY c.name
+"""
+ROUND = """
+INSERT INTO rounds (controller, outcome, error, last_round, last_good, seconds, rounds, failed, late, requests, bytes,
+    frame)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+ON CONFLICT (controller) DO UPDATE SET outcome = excluded.outcome, error = excluded.error,
+    last_round = excluded.last_round, last_good = excluded.last_good, seconds = excluded.seconds,
+    rounds = excluded.rounds, failed = excluded.failed, late = excluded.late, requests = excluded.requests,
+    bytes = excluded.bytes, frame = excluded.frame
+"""
+
+# --- what a walk found ----------------------------------------------------------------------------------------
+
+WALKED = "UPDATE controllers SET product = ?, redfish_version = ?, layout = ?, digest = ? WHERE id = ?"
+FORGET_PARTS = "DELETE FROM parts WHERE controller = ?"
+ADD_PART = "INSERT INTO parts (controller, position, id, record) VALUES (?, ?, ?, ?)"
+PART_IDS = "SELECT id FROM parts WHERE controller = ?"
+FORGET_LINKS = "DELETE FROM links WHERE controller = ?"
+ADD_LINK = "INSERT INTO links (controller, position, part, needs, why) VALUES (?, ?, ?, ?, ?)"
+FIND_LAYOUT = "SELECT id FROM layouts WHERE controller = ? AND digest = ?"
+ADD_LAYOUT = "INSERT INTO layouts (controller, digest, size, sensors) VALUES (?, ?, ?, ?) RETURNING id"
+FORGET_DEFECTS = "DELETE FROM defects WHERE controller = ?"
+ADD_DEFECT = """
+INSERT INTO defects (controller, resource, property, kind, detail) VALUES (?, ?, ?, ?, ?)
+ON CONFLICT (controller, resource, property, kind) DO UPDATE SET detail = excluded.detail
+"""
+
+# --- the state of parts ---------------------------------------------------------------------------------------
+
+STATUSES_OF = "SELECT part, record FROM statuses WHERE controller = ?"
+SET_STATUS = """
+INSERT INTO statuses (controller, part, record) VALUES (?, ?, ?)
+ON CONFLICT (controller, part) DO UPDATE SET record = excluded.record
+"""
+FORGET_STATUS = "DELETE FROM statuses WHERE controller = ? AND part = ?"
+SET_LAMPS = """
+INSERT INTO lamps (controller, part, blue, amber) VALUES (?, ?, ?, ?)
+ON CONFLICT (controller, part) DO UPDATE SET blue = excluded.blue, amber = excluded.amber
+"""
+FORGET_LAMPS = "DELETE FROM lamps WHERE controller = ? AND part = ?"
+SET_ROLLED = """
+INSERT INTO rolled (controller, part, own, worst, record) VALUES (?, ?, ?, ?, ?)
+ON CONFLICT (controller, part) DO UPDATE SET own = excluded.own, worst = excluded.worst, record = excluded.record
+"""
+FORGET_ROLLED = "DELETE FROM rolled WHERE controller = ? AND part = ?"
+
+# --- conditions and events ------------------------------------------------------------------------------------
+
+OTHER_OPENINGS = "SELECT opened, record FROM conditions WHERE id = ? AND closed IS NULL AND opened <> ?"
+SET_CONDITION = """
+INSERT INTO conditions (id, opened, controller, part, severity, closed, record) VALUES (?, ?, ?, ?, ?, ?, ?)
+ON CONFLICT (id, opened) DO UPDATE SET severity = excluded.severity, closed = excluded.closed, record = excluded.record
+"""
+CLOSE_CONDITION = "UPDATE conditions SET closed = ?, record = ? WHERE id = ? AND opened = ?"
+ADD_EVENT = "INSERT INTO events (time, controller, part, subject, severity, text) VALUES (?, ?, ?, ?, ?, ?)"
+
+# --- frames ---------------------------------------------------------------------------------------------------
+
+ADD_FRAME = """
+INSERT INTO frames (id, controller, layout, time, earliest, latest, readings, healths, times)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)
+"""
+LAST_FRAME = "SELECT max(coalesce((SELECT max(id) FROM frames), 0), coalesce((SELECT max(last_frame) FROM sealed), 0))"
+
+# --- reading: {} takes one of the scopes below ------------------------------------------------------------------
+
+ALL = "WHERE c.retired IS NULL"
+ONE = "WHERE c.retired IS NULL AND c.name = :controller"
+
+PARTS = "SELECT p.record FROM controllers c JOIN parts p ON p.controller = c.id {} ORDER BY c.name, p.position"
+LINKS = """
+SELECT k.part, k.needs, k.why FROM controllers c JOIN links k ON k.controller = c.id {} ORDER BY c.name, k.position
+"""
+LAYOUTS = "SELECT l.id, l.sensors FROM controllers c JOIN layouts l ON l.id = c.layout {} ORDER BY c.name"
+LATEST = """
+SELECT f.layout, l.sensors, f.time, f.readings, f.healths, f.times
+FROM controllers c JOIN rounds r ON r.controller = c.id JOIN frames f ON f.id = r.frame
+JOIN layouts l ON l.id = f.layout {} ORDER BY c.name
+"""
+STATUSES = "SELECT s.part, s.record FROM controllers c JOIN statuses s ON s.controller = c.id {}"
+LAMPS = "SELECT s.part, s.blue, s.amber FROM controllers c JOIN lamps s ON s.controller = c.id {}"
+ROLLED = "SELECT s.part, s.record FROM controllers c JOIN rolled s ON s.controller = c.id {}"
+DEFECTS = """
+SELECT c.name, d.resource, d.property, d.kind, d.detail FROM controllers c JOIN defects d ON d.controller = c.id {}
+ORDER BY c.name, d.resource, d.property, d.kind
+"""
+
+CONDITION_ORDER = " ORDER BY s.severity DESC, s.opened, s.id LIMIT :limit"
+OPEN_CONDITIONS = "SELECT s.record FROM conditions s JOIN controllers c ON c.id = s.controller {} AND s.closed IS NULL"
+CONDITIONS = "SELECT s.record FROM conditions s JOIN controllers c ON c.id = s.controller {}"
+
+EVENTS = """
+SELECT e.time, c.name, e.part, e.subject, e.severity, e.text FROM events e JOIN controllers c ON c.id = e.controller
+WHERE e.time >= :since ORDER BY e.time DESC, e.id DESC LIMIT :limit
+"""
+EVENTS_OF = """
+SELECT e.time, c.name, e.part, e.subject, e.severity, e.text FROM events e JOIN controllers c ON c.id = e.controller
+WHERE e.time >= :since AND e.controller = (SELECT id FROM controllers WHERE name = :controller)
+ORDER BY e.time DESC, e.id DESC LIMIT :limit
+"""
+
+HOT = """
+SELECT f.layout, f.time, f.readings, f.times
+FROM frames f WHERE f.controller = (SELECT id FROM controllers WHERE name = :controller)
+    AND f.kept = 0 AND f.latest >= :since AND f.earliest <= :until ORDER BY f.time
+"""
+LAYOUT = "SELECT sensors FROM layouts WHERE id = ?"
+SEALED = """
+SELECT path FROM sealed WHERE latest >= :since AND earliest <= :until
+    AND first_controller <= :controller AND last_controller >= :controller ORDER BY hour, id
+"""
+IS_SEALED = "SELECT count(*) FROM sealed WHERE path = ?"
