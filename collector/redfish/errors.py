@@ -150,13 +150,13 @@ class HttpStatus(ControllerError):
         message: str = "",
         *,
         keys: Sequence[str] = (),
-        retry_after: float | None = None,
+        retry_after: str | None = None,
     ) -> None:
         self.status = status
         self.message = plain(message)
         self.keys = tuple(keys)
         self.retry_after = retry_after
-        """Seconds that the service asks us to wait; None where it does not say."""
+        """The Retry-After header as told: seconds or a date (RFC 9110 10.2.3)."""
         super().__init__(controller, resource, f"{status} {self.message}".rstrip(), _STATUS_ADVICE.get(status))
         self.outcome = _outcome_of(status)
         self.defect = DefectKind.DANGLING_LINK if status in (404, 410) else DefectKind.HTTP_ERROR

@@ -1,0 +1,126 @@
+"""The seam between the session and the network: what a :class:`~collector.redfish.client.Client` speaks through.
+
+:class:`~collector.redfish.transport.ControllerTransport` is a channel itself. Any other httpx transport (a mock, an
+application in process) becomes one through :class:`HttpxChannel`, which also translates httpx's errors into ours.
+"""
+
+from __future__ import annotations
+
+import ssl
+from collections.abc import Sequence
+from typing import Protocol
+
+import httpx
+
+from collector.redfish.errors import (
+    BrokenHttp,
+    ControllerError,
+    Malformed,
+    TimedOut,
+    TooBig,
+    Unreachable,
+    Untrusted,
+)
+from collector.redfish.transport import ControllerTransport
+from collector.redfish.wire import Limits, Reply
+from collector.settings import ControllerSettings
+
+Headers = Sequence[tuple[bytes, bytes]]
+
+
+class Channel(Protocol):
+    """Requests to one origin: any status comes back as a reply, anything else is a ``ControllerError``."""
+
+    async def get(self, path: str, headers: Headers = (), *, timeout: float | None = None) -> Reply:
+        """GET a path with query."""
+
+    async def request(
+        self, method: str, path: str, headers: Headers = (), body: bytes = b"", *, timeout: float | None = None
+    ) -> Reply:
+        """Any request."""
+
+    async def aclose(self) -> None:
+        """Close all connections."""
+
+
+def channel_through(
+    transport: httpx.AsyncBaseTransport | None, settings: ControllerSettings, *, in_flight: int, limits: Limits
+) -> Channel:
+    """The cheapest way through a transport: ours directly (also when none is given), another by httpx."""
+    if transport is None:
+        return ControllerTransport(settings, in_flight=in_flight, limits=limits)
+    return transport if isinstance(transport, ControllerTransport) else HttpxChannel(transport, settings, limits)
+
+
+class HttpxChannel:
+    """A channel over any httpx transport, with the same bounds and the same errors."""
+
+    def __init__(self, transport: httpx.AsyncBaseTransport, settings: ControllerSettings, limits: Limits) -> None:
+        self._settings = settings
+        self._limits = limits
+        self._client = httpx.AsyncClient(
+            transport=transport,
+            base_url=settings.url,
+            trust_env=False,  # no proxy or netrc gets to see a token
+            follow_redirects=False,
+            timeout=httpx.Timeout(limits.response_timeout, connect=limits.connect_timeout),
+            headers={"Accept-Encoding": "identity", "User-Agent": "sledkeeper"},
+        )
+
+    async def get(self, path: str, headers: Headers = (), *, timeout: float | None = None) -> Reply:
+        """GET a path with query."""
+        return await self.request("GET", path, headers, timeout=timeout)
+
+    async def request(
+        self, method: str, path: str, headers: Headers = (), body: bytes = b"", *, timeout: float | None = None
+    ) -> Reply:
+        """Any request."""
+        # Not by the client's URL merging: it would spell the query anew.
+        url = httpx.URL(self._settings.url).copy_with(raw_path=path.encode("ascii"))
+        extra = {} if timeout is None else {"timeout": timeout}
+        request = self._client.build_request(method, url, headers=list(headers), content=body or None, **extra)  # type: ignore[arg-type]
+        try:
+            response = await self._client.send(request, stream=True)
+            try:
+                return await self._bounded(response, path)
+            finally:
+                await response.aclose()
+        except httpx.HTTPError as error:
+            raise translated(error, self._settings.name, path) from error
+
+    async def aclose(self) -> None:
+        """Close the transport."""
+        await self._client.aclose()
+
+    async def _bounded(self, response: httpx.Response, path: str) -> Reply:
+        body = bytearray()
+        async for piece in response.aiter_bytes():
+            body += piece
+            if len(body) > self._limits.max_body:
+                raise TooBig(self._settings.name, path, f"its body is over {self._limits.max_body} bytes")
+        headers = [(name.lower(), value) for name, value in response.headers.raw]
+        return Reply(response.status_code, headers, bytes(body))
+
+
+def translated(error: httpx.HTTPError, controller: str, resource: str) -> ControllerError:
+    """What an error of httpx means here; the caller raises it from the original."""
+    cause: BaseException | None = error
+    while cause is not None:  # httpx wraps the ssl module's error more than once
+        if isinstance(cause, ssl.SSLCertVerificationError):
+            return Untrusted(controller, resource, cause.verify_message or str(cause))
+        cause = cause.__cause__ or cause.__context__
+    for kind, ours in _TRANSLATIONS:
+        if isinstance(error, kind):
+            return ours(controller, resource, str(error) or type(error).__name__)
+    return Malformed(controller, resource, f"{type(error).__name__}: {error}")
+
+
+_TRANSLATIONS: tuple[tuple[type[httpx.HTTPError], type[ControllerError]], ...] = (
+    (httpx.TimeoutException, TimedOut),
+    (httpx.ProtocolError, BrokenHttp),
+    (httpx.UnsupportedProtocol, BrokenHttp),
+    (httpx.DecodingError, Malformed),
+    (httpx.TooManyRedirects, Malformed),
+    (httpx.HTTPStatusError, Malformed),
+    (httpx.TransportError, Unreachable),
+)

@@ -1,0 +1,313 @@
+"""One controller's session: log in once, reuse, log in again when it is lost, log out on the way out.
+
+DSP0266 sections 'Redfish session login authentication' and 'HTTP Basic authentication'. At most one session a
+controller is open at any time: a lost one is deleted before the next is made, and a login that its caller no longer
+waits for is let finish, so that what it made can be deleted.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import base64
+import json
+import logging
+from collections.abc import Awaitable, Callable
+from enum import Enum
+from types import TracebackType
+from typing import Self
+
+import httpx
+
+from collector.redfish import links
+from collector.redfish.bodies import decode
+from collector.redfish.channel import Headers, channel_through
+from collector.redfish.errors import ControllerError, ForeignOrigin, HttpStatus, LoginRefused, Malformed
+from collector.redfish.messages import status_error
+from collector.redfish.resources import SERVICE_ROOT
+from collector.redfish.wire import Limits, Reply
+from collector.settings import ControllerSettings
+
+log = logging.getLogger(__name__)
+
+_SESSIONS = "/redfish/v1/SessionService/Sessions"
+"""Where sessions are made when the service root does not say (it must: Links.Sessions is required)."""
+_NO_SESSIONS_HERE = frozenset({404, 405, 410, 501})
+_TABLE_FULL = frozenset({"SessionLimitExceeded", "CreateLimitReachedForResource"})
+"""Message keys of the Base registry, DSP8011."""
+_REDIRECTS = frozenset({301, 302, 303, 307, 308})
+_MAX_REDIRECTS = 3
+_JSON: tuple[bytes, bytes] = (b"Content-Type", b"application/json")
+_ALWAYS: Headers = ((b"Accept", b"application/json"), (b"OData-Version", b"4.0"))
+
+
+class Way(Enum):
+    """How requests are authenticated right now."""
+
+    NOT_YET = "not logged in"
+    NONE = "none"
+    """The fleet file gives no credentials."""
+    SESSION = "session"
+    BASIC = "basic"
+    """The service has no sessions, or no room for one more."""
+
+
+class Client:
+    """GETs from one controller, authenticated. Use as an async context manager, or call :meth:`aclose`.
+
+    ``transport``: any httpx transport in place of the network. ``requests`` and ``bytes_received`` count everything
+    that was sent and the bytes of body that came, logins included.
+    """
+
+    def __init__(
+        self,
+        settings: ControllerSettings,
+        *,
+        in_flight: int = 1,
+        transport: httpx.AsyncBaseTransport | None = None,
+        limits: Limits | None = None,
+        close_timeout: float = 5.0,
+    ) -> None:
+        self.settings = settings
+        self.in_flight = in_flight
+        self.requests = 0
+        self.bytes_received = 0
+        self.way = Way.NOT_YET
+        self._channel = channel_through(transport, settings, in_flight=in_flight, limits=limits or Limits())
+        self._close_timeout = close_timeout
+        self._headers: Headers = _ALWAYS
+        self._token: str | None = None
+        self._session: str | None = None
+        """Path of the open session."""
+        self._table_full = False
+        self._refusal: LoginRefused | None = None
+        self._login: asyncio.Task[None] | None = None
+        self._generation = 0
+        self._closed = False
+
+    def __repr__(self) -> str:
+        return f"Client({self.settings.name!r}, {self.way.value})"
+
+    async def __aenter__(self) -> Self:
+        return self
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, traceback: TracebackType | None
+    ) -> None:
+        await self.aclose()
+
+    async def connect(self, *, anew: bool = False) -> None:
+        """Log in unless that is done. ``anew`` tries for a session again where the table was full.
+
+        A refused login is remembered, and every GET fails with it without asking the service, until this is called
+        again: nothing but the caller's schedule decides how often a password is tried.
+        """
+        self._refusal = None
+        if anew and self._table_full:
+            self.way = Way.NOT_YET
+        if self.way is Way.NOT_YET:
+            await self._log_in()
+
+    async def get(self, path: str, etag: str | None = None, *, timeout: float | None = None) -> Reply:
+        """GET a path of this service, with query; 200, or 304 where ``etag`` still holds. Logs in where needed.
+
+        Raises a :class:`ControllerError`: :class:`HttpStatus` for any other status, :class:`LoginRefused` where a new
+        login did not help against a 401, :class:`ForeignOrigin` for a redirect that leads away.
+        """
+        reply = await self._following(path, lambda at: self._authenticated(at, etag, timeout))
+        if reply.status == 200 or (reply.status == 304 and etag is not None):
+            return reply
+        raise self._status_error(path, reply)
+
+    async def aclose(self) -> None:
+        """Delete the session, within a few seconds, and close the connections. Harmless when repeated."""
+        if self._closed:
+            return
+        self._closed = True
+        try:
+            async with asyncio.timeout(self._close_timeout):
+                if self._login is not None and not self._login.done():
+                    await asyncio.wait((self._login,))
+                await self._delete_session()
+        except TimeoutError:
+            log.warning(
+                "%s: no time to delete its session; it ends when the service's time-out does", self.settings.name
+            )
+        finally:
+            if self._login is not None:
+                self._login.cancel()
+            await self._channel.aclose()
+
+    # One GET
+
+    async def _following(self, path: str, get: Callable[[str], Awaitable[Reply]]) -> Reply:
+        """A GET and the redirects that it leads to, as long as they stay on this origin."""
+        at = path
+        for _ in range(_MAX_REDIRECTS + 1):
+            reply = await get(at)
+            if reply.status not in _REDIRECTS:
+                return reply
+            at = self._redirected(path, reply)
+        raise Malformed(self.settings.name, path, f"more than {_MAX_REDIRECTS} redirects")
+
+    async def _authenticated(self, path: str, etag: str | None, timeout: float | None) -> Reply:
+        """One GET; a 401 is answered with one new login and one more try."""
+        if self._refusal is not None:
+            raise LoginRefused(self.settings.name, path, self._refusal.detail)
+        if self.way is Way.NOT_YET:
+            await self._log_in()
+        generation = self._generation
+        reply = await self._get(path, etag, timeout)
+        if reply.status != 401:
+            return reply
+        if self.way is Way.SESSION or generation != self._generation:
+            if generation == self._generation:
+                await self._log_in()
+            reply = await self._get(path, etag, timeout)
+            if reply.status != 401:
+                return reply
+        if self.way is Way.BASIC:  # this was the login
+            self.way = Way.NOT_YET
+            raise self._refused(path, reply)
+        raise self._login_refused(path, reply)
+
+    async def _get(self, path: str, etag: str | None, timeout: float | None) -> Reply:
+        headers = self._headers if etag is None else (*self._headers, (b"If-None-Match", etag.encode("latin-1")))
+        self.requests += 1
+        reply = await self._channel.get(path, headers, timeout=timeout)
+        self.bytes_received += len(reply.body)
+        return reply
+
+    async def _send(self, method: str, path: str, headers: Headers, body: bytes = b"") -> Reply:
+        self.requests += 1
+        reply = await self._channel.request(method, path, headers, body)
+        self.bytes_received += len(reply.body)
+        return reply
+
+    def _redirected(self, asked: str, reply: Reply) -> str:
+        location = reply.header(b"location")
+        try:
+            return links.target(location, self.settings.url).path
+        except links.BadLink as error:
+            kind = ForeignOrigin if error.foreign else Malformed
+            raise kind(self.settings.name, asked, f"redirect to {location!r} {error}") from error
+
+    # Login and logout
+
+    async def _log_in(self) -> None:
+        """Log in once, however many wait for it; the login itself outlives a caller that is cancelled."""
+        if self._closed:
+            raise RuntimeError("the client is closed")
+        if self._login is None or self._login.done():
+            self._login = asyncio.create_task(self._logged_in(), name=f"login {self.settings.name}")
+            self._login.add_done_callback(_look_at)
+        await asyncio.shield(self._login)
+
+    async def _logged_in(self) -> None:
+        await self._delete_session()
+        self._headers, self._token, self._table_full = _ALWAYS, None, False
+        self.way = Way.NOT_YET
+        credential = self.settings.credential
+        if credential is None:
+            self.way = Way.NONE
+        elif not await self._open_session(credential.username, credential.password.get_secret_value()):
+            pair = f"{credential.username}:{credential.password.get_secret_value()}"
+            self._authenticate(Way.BASIC, b"Authorization", b"Basic " + base64.b64encode(pair.encode()))
+        self._generation += 1
+
+    def _authenticate(self, way: Way, name: bytes, value: bytes) -> None:
+        self.way = way
+        self._headers = (*_ALWAYS, (name, value))
+
+    async def _open_session(self, username: str, password: str) -> bool:
+        """Make a session; False where the service has none to give, for now or ever."""
+        path = await self._sessions_path()
+        body = json.dumps({"UserName": username, "Password": password}).encode()
+        reply = await self._send("POST", path, (*_ALWAYS, _JSON), body)
+        if reply.status in (200, 201, 204):
+            token = reply.header(b"x-auth-token")
+            if not token or not token.isascii() or not token.isprintable():
+                raise Malformed(self.settings.name, path, "a session without a usable X-Auth-Token")
+            self._token = token
+            self._session = self._session_path(reply)
+            self._authenticate(Way.SESSION, b"X-Auth-Token", token.encode("ascii"))
+            return True
+        if reply.status in _NO_SESSIONS_HERE:
+            return False
+        error = self._status_error(path, reply)
+        if _TABLE_FULL.intersection(error.keys):
+            log.warning("%s: its session table is full; using basic authentication for now", self.settings.name)
+            self._table_full = True
+            return False
+        if reply.status in (400, 401, 403):
+            raise self._refused(path, reply)
+        raise error
+
+    async def _sessions_path(self) -> str:
+        """From the service root, which needs no login."""
+        reply = await self._following(SERVICE_ROOT, lambda at: self._send("GET", at, _ALWAYS))
+        if reply.status in (401, 403):
+            return _SESSIONS  # against the standard; perhaps it lets us log in nevertheless
+        if reply.status != 200:
+            raise self._status_error(SERVICE_ROOT, reply)
+        root = decode(reply.body, self.settings.name, SERVICE_ROOT)
+        told = root.get("Links")
+        sessions = told.get("Sessions") if isinstance(told, dict) else None
+        try:
+            return links.target(
+                sessions.get("@odata.id") if isinstance(sessions, dict) else None, self.settings.url
+            ).path
+        except links.BadLink as error:
+            if error.foreign:  # a password goes nowhere but to its own origin
+                raise ForeignOrigin(self.settings.name, SERVICE_ROOT, f"Links.Sessions {error}") from error
+            return _SESSIONS
+
+    def _session_path(self, reply: Reply) -> str | None:
+        location: object = reply.header(b"location")
+        if location is None:
+            try:
+                location = decode(reply.body, self.settings.name, _SESSIONS).get("@odata.id")
+            except Malformed:
+                location = None
+        try:
+            return links.target(location, self.settings.url).path
+        except links.BadLink as error:
+            log.warning(
+                "%s: can't tell where its session is (Location %s); it will time out", self.settings.name, error
+            )
+            return None
+
+    async def _delete_session(self) -> None:
+        session, self._session = self._session, None
+        if session is None or self._token is None:
+            return
+        try:
+            reply = await self._send("DELETE", session, self._headers)
+        except ControllerError as error:
+            log.warning("%s; its session ends when the service's time-out does", error)
+            return
+        if reply.status >= 400 and reply.status not in (401, 404, 410):  # those: it is gone already
+            log.warning("%s; its session ends when the service's time-out does", self._status_error(session, reply))
+
+    # Errors
+
+    def _refused(self, path: str, reply: Reply) -> LoginRefused:
+        """The password was refused: remember that."""
+        self._refusal = self._login_refused(path, reply)
+        return self._refusal
+
+    def _login_refused(self, path: str, reply: Reply) -> LoginRefused:
+        detail = self._status_error(path, reply).detail
+        if self.settings.credential is None:
+            detail += "; the fleet file gives no credentials for it"
+        return LoginRefused(self.settings.name, path, detail)
+
+    def _status_error(self, path: str, reply: Reply) -> HttpStatus:
+        credential = self.settings.credential
+        password = credential.password.get_secret_value() if credential is not None else ""
+        return status_error(self.settings.name, path, reply, secrets=(password, self._token or ""))
+
+
+def _look_at(login: asyncio.Task[None]) -> None:
+    """Take note of a login's error where its caller has gone; a refusal is kept by the client itself."""
+    if not login.cancelled():
+        login.exception()

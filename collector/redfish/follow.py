@@ -1,0 +1,136 @@
+"""Which properties of which resource a walk follows: a table, and the pure function that reads a body by it.
+
+Names are those of the schemas, DMTF DSP8010. What is not here is not fetched: logs, accounts, certificates, BIOS,
+registries, jobs, virtual media, interfaces of software, assemblies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from msgspec import Struct
+
+from collector.model import DefectKind
+
+FOLLOWED: dict[str, str] = {
+    # One line a resource type. "Name": a link to one resource; "Name[]": an array of links; "Name/*": a link to a
+    # collection whose members are wanted, and which is therefore fetched expanded where the service can.
+    "ServiceRoot": "Chassis/* Systems/* Managers/* Storage/* PowerEquipment ThermalEquipment Facilities/*",
+    "Chassis": (
+        "Sensors/* ThermalSubsystem PowerSubsystem EnvironmentMetrics Thermal Power Controls/* LeakDetectors/* "
+        "Drives/* Memory/* Processors/* NetworkAdapters/* PCIeDevices/* "
+        "Links.Contains[] Links.ContainedBy Links.ComputerSystems[] Links.ManagedBy[] Links.ManagersInChassis[] "
+        "Links.Drives[] Links.Storage[] Links.Processors[] Links.PCIeDevices[] Links.Switches[] Links.Fans[] "
+        "Links.PowerSupplies[] Links.PoweredBy[] Links.CooledBy[] Links.PowerOutlets[] Links.PowerDistribution "
+        "Links.CoolingUnits[] Links.ConnectedCoolingLoops[] Links.Facility"
+    ),
+    "ComputerSystem": (
+        "Processors/* Memory/* Storage/* PCIeDevices[] "
+        "Links.Chassis[] Links.ManagedBy[] Links.PoweredBy[] Links.CooledBy[]"
+    ),
+    "Manager": "Links.ManagerInChassis Links.ManagerForChassis[] Links.ManagerForServers[] Links.ManagerForManagers[]",
+    # Cooling
+    "ThermalSubsystem": (
+        "Fans/* ThermalMetrics Pumps/* Filters/* Heaters/* CoolantConnectors/* LeakDetection"
+    ),
+    "Heater": "Metrics",
+    "Pump": "Filters/*",
+    "Reservoir": "Filters/*",
+    "LeakDetection": "LeakDetectors/*",
+    "ThermalEquipment": "CDUs/* HeatExchangers/* ImmersionUnits/* RPUs/* CoolingLoops/*",
+    "CoolingUnit": (
+        "EnvironmentMetrics Pumps/* Reservoirs/* Filters/* LeakDetection "
+        "PrimaryCoolantConnectors/* SecondaryCoolantConnectors/* Links.Chassis[] Links.ManagedBy[]"
+    ),
+    "CoolingLoop": "PrimaryCoolantConnectors/* SecondaryCoolantConnectors/*",
+    # Power
+    "PowerSubsystem": "PowerSupplies/* Batteries/*",
+    "PowerSupply": "Metrics",
+    "Battery": "Metrics",
+    "PowerEquipment": "RackPDUs/* FloorPDUs/* PowerShelves/* Switchgear/* TransferSwitches/* ElectricalBuses/*",
+    "PowerDistribution": (
+        "Metrics Sensors/* Mains/* Branches/* Feeders/* Subfeeds/* Outlets/* OutletGroups/* PowerSupplies/* "
+        "Links.Chassis[] Links.ManagedBy[]"
+    ),
+    "Facility": "EnvironmentMetrics AmbientMetrics",
+    # What a blade carries
+    "Processor": "Metrics EnvironmentMetrics",
+    "Memory": "EnvironmentMetrics",
+    "Storage": "Drives[] Controllers/* Links.Enclosures[]",
+    "Drive": "EnvironmentMetrics Metrics",
+    "StorageController": "EnvironmentMetrics Metrics",
+    "NetworkAdapter": "EnvironmentMetrics Processors/*",
+    "PCIeDevice": "EnvironmentMetrics",
+    "Switch": "EnvironmentMetrics",
+}  # fmt: skip
+
+
+class Step(Struct, frozen=True):
+    """One entry of the table, taken apart."""
+
+    path: tuple[str, ...]
+    array: bool = False
+    collection: bool = False
+
+
+class Found(Struct, frozen=True):
+    """A link in a body: where it stands, and what stands there as the link itself."""
+
+    pointer: str
+    link: object
+    collection: bool = False
+    cross: bool = False
+    """Whether it points across the tree rather than down it: what it names may be brought by a collection as well."""
+
+
+class Misshapen(Struct, frozen=True):
+    """Something else where a link should stand."""
+
+    pointer: str
+    kind: DefectKind
+    detail: str
+
+
+def _steps(line: str) -> tuple[Step, ...]:
+    return tuple(
+        Step(tuple(word.removesuffix("[]").removesuffix("/*").split(".")), word.endswith("[]"), word.endswith("/*"))
+        for word in line.split()
+    )
+
+
+STEPS: dict[str, tuple[Step, ...]] = {name: _steps(line) for name, line in FOLLOWED.items()}
+_ANY: tuple[Step, ...] = tuple(dict.fromkeys(step for steps in STEPS.values() for step in steps))
+
+
+def type_name(body: dict[str, Any]) -> str | None:
+    """The resource type of a body, e.g. ``Chassis`` of ``#Chassis.v1_25_0.Chassis``; None where it does not say."""
+    told = body.get("@odata.type")
+    return told.lstrip("#").partition(".")[0] if isinstance(told, str) and told.startswith("#") else None
+
+
+def links_of(body: dict[str, Any]) -> Iterator[Found | Misshapen]:
+    """Every link of a body that the table follows; where the body does not say its type, by every line of the table."""
+    name = type_name(body)
+    for step in _ANY if name is None else STEPS.get(name, ()):
+        holder: object = body
+        for word in step.path[:-1]:
+            holder = holder.get(word) if isinstance(holder, dict) else None
+        value = holder.get(step.path[-1]) if isinstance(holder, dict) else None
+        if value is None:
+            continue
+        pointer = "/" + "/".join(step.path)
+        if step.array and isinstance(value, list):
+            for index, item in enumerate(value):
+                yield _link(f"{pointer}/{index}", item, step)
+        elif name is not None or (isinstance(value, dict) and "@odata.id" in value):
+            # Without a type it may be another one's property that goes by this name, so only a clear link counts.
+            yield _link(pointer, value, step)
+
+
+def _link(pointer: str, value: object, step: Step) -> Found | Misshapen:
+    if not isinstance(value, dict):
+        return Misshapen(pointer, DefectKind.WRONG_TYPE, f"is {type(value).__name__}, not a link")
+    if "@odata.id" not in value:
+        return Misshapen(pointer, DefectKind.MISSING, "is a link without @odata.id")
+    return Found(pointer, value["@odata.id"], step.collection, step.array or step.path[0] == "Links")
