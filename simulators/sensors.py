@@ -17,6 +17,7 @@ from simulators.telemetry import Quantity, SensorSpec, Thresholds
 MEMORY_BANK = 8
 """Memory modules that share one thermistor."""
 
+_NONE = Thresholds()
 _AIR_IN = Thresholds(upper_caution=33.0, upper_critical=38.0, upper_fatal=45.0, lower_caution=8.0, lower_critical=3.0)
 _AIR_OUT = Thresholds(upper_caution=66.0, upper_critical=74.0)
 _CPU = Thresholds(upper_caution=91.0, upper_critical=97.0, upper_fatal=105.0)
@@ -34,10 +35,17 @@ _DAMP = Thresholds(upper_caution=80.0, upper_critical=90.0, lower_caution=12.0, 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """Where a sensor's true value comes from: the name of a physical variable and the indices into it."""
+    """Where a sensor's true value comes from: a physical variable of :meth:`simulators.sleds.Sleds.sources`."""
 
     source: str
-    index: tuple[int, ...] = ()
+    body: int = 0
+    """Which of its like: processor, fan, converter…"""
+    blade: int | None = None
+    """Index of the blade, for what blades have."""
+
+    def place(self, sled: int) -> tuple[int, ...]:
+        """Where the variable's array holds the value of a sled."""
+        return (self.body, sled) if self.blade is None else (self.body, sled, self.blade)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +57,7 @@ class Layout:
 
 
 def _temperature(
-    id: str, label: str, part: str, context: str, limits: Thresholds, *, resolution: float = 0.5, noise: float = 0.15
+    id: str, label: str, part: str, context: str, limits: Thresholds, *, resolution: float = 0.5
 ) -> SensorSpec:
     return SensorSpec(
         id=id,
@@ -60,22 +68,44 @@ def _temperature(
         low=-20.0,
         high=127.0,
         resolution=resolution,
-        noise=noise,
+        noise=0.15 if resolution < 1.0 else 0.3,
+        bias=0.3 if resolution < 1.0 else 0.5,
         thresholds=limits,
     )
 
 
-def _power(id: str, label: str, part: str, context: str, high: float, *, output: bool) -> SensorSpec:
+_ELECTRIC = {
+    Quantity.POWER: (1.0, 0.4, 0.005),
+    Quantity.CURRENT: (0.1, 0.05, 0.005),
+    Quantity.VOLTAGE: (0.01, 0.004, 0.001),
+}
+"""Resolution, noise and gain of electrical sensors."""
+
+
+def _electric(
+    id: str,
+    label: str,
+    part: str,
+    quantity: Quantity,
+    context: str,
+    high: float,
+    *,
+    output: bool = False,
+    limits: Thresholds = _NONE,
+) -> SensorSpec:
+    resolution, noise, gain = _ELECTRIC[quantity]
     return SensorSpec(
         id=id,
-        label=f"{label} power",
+        label=f"{label} {quantity.lower()}",
         part=part,
-        quantity=Quantity.POWER,
+        quantity=quantity,
         context=context,
         low=0.0,
         high=high,
-        resolution=1.0,
-        noise=0.4,
+        resolution=resolution,
+        noise=noise,
+        gain=gain,
+        thresholds=limits,
         output=output,
     )
 
@@ -83,170 +113,112 @@ def _power(id: str, label: str, part: str, context: str, high: float, *, output:
 def _blade_sensors(design: SledDesign, n: int) -> Iterator[tuple[SensorSpec, Column]]:
     board, i = design.blade, n - 1
     part, id, label = f"/blade{n}", f"Blade{n}", f"Blade {n}"
-    yield _temperature(f"{id}Inlet", f"{label} inlet air", part, "Intake", _AIR_IN), Column("blade_inlet", (i,))
-    yield _temperature(f"{id}Outlet", f"{label} outlet air", part, "Exhaust", _AIR_OUT), Column("blade_outlet", (i,))
+    yield _temperature(f"{id}Inlet", f"{label} inlet air", part, "Intake", _AIR_IN), Column("blade_inlet", blade=i)
+    yield _temperature(f"{id}Outlet", f"{label} outlet air", part, "Exhaust", _AIR_OUT), Column("blade_outlet", blade=i)
     for k in range(board.processors):
-        spec = _temperature(f"{id}Cpu{k}", f"{label} CPU {k}", f"{part}/cpu{k}", "CPU", _CPU, resolution=1.0, noise=0.3)
-        yield spec, Column("cpu", (i, k))
+        spec = _temperature(f"{id}Cpu{k}", f"{label} CPU {k}", f"{part}/cpu{k}", "CPU", _CPU, resolution=1.0)
+        yield spec, Column("cpu", k, i)
     for k in range(board.memories // MEMORY_BANK):
-        bank = "AB"[k]
-        spec = _temperature(f"{id}Dimm{bank}", f"{label} memory bank {bank}", part, "Memory", _MEMORY)
-        yield spec, Column("dimm", (i, k))
-    spec = _temperature(
-        f"{id}Regulator", f"{label} regulator", part, "VoltageRegulator", _REGULATOR, resolution=1.0, noise=0.3
-    )
-    yield spec, Column("regulator", (i,))
-    drive = _FRONT_DRIVE if board.bays else _BOARD_DRIVE
+        spec = _temperature(f"{id}Dimm{'AB'[k]}", f"{label} memory bank {'AB'[k]}", part, "Memory", _MEMORY)
+        yield spec, Column("dimm", k, i)
+    spec = _temperature(f"{id}Regulator", f"{label} regulator", part, "VoltageRegulator", _REGULATOR, resolution=1.0)
+    yield spec, Column("regulator", blade=i)
+    limits = _FRONT_DRIVE if board.bays else _BOARD_DRIVE
     for k in range(board.drives):
-        spec = _temperature(
-            f"{id}Drive{k}", f"{label} drive {k}", f"{part}/drive{k}", "StorageDevice", drive, resolution=1.0, noise=0.2
-        )
-        yield spec, Column("drive", (i, k))
-    limit = Thresholds(upper_caution=round(1.08 * board.max_power), upper_critical=round(1.2 * board.max_power))
-    spec = _power(f"{id}Power", f"{label} input", part, "Board", 1000.0, output=False)
-    yield replace(spec, thresholds=limit), Column("blade_power", (i,))
-    yield (
-        SensorSpec(
-            id=f"{id}Volt12",
-            label=f"{label} 12 V input voltage",
-            part=part,
-            quantity=Quantity.VOLTAGE,
-            context="Board",
-            low=0.0,
-            high=16.0,
-            resolution=0.01,
-            noise=0.005,
-            thresholds=_PLANE,
-            output=False,
-        ),
-        Column("blade_voltage", (i,)),
-    )
-    yield (
-        SensorSpec(
-            id=f"{id}Current",
-            label=f"{label} 12 V input current",
-            part=part,
-            quantity=Quantity.CURRENT,
-            context="Board",
-            low=0.0,
-            high=80.0,
-            resolution=0.1,
-            noise=0.05,
-            output=False,
-        ),
-        Column("blade_current", (i,)),
-    )
+        where = f"{part}/drive{k}"
+        spec = _temperature(f"{id}Drive{k}", f"{label} drive {k}", where, "StorageDevice", limits, resolution=1.0)
+        yield spec, Column("drive", k, i)
+    limits = Thresholds(upper_caution=round(1.08 * board.max_power), upper_critical=round(1.2 * board.max_power))
+    spec = _electric(f"{id}Power", f"{label} input", part, Quantity.POWER, "Board", 1000.0, limits=limits)
+    yield spec, Column("blade_power", blade=i)
+    spec = _electric(f"{id}Volt12", f"{label} 12 V input", part, Quantity.VOLTAGE, "Board", 16.0, limits=_PLANE)
+    yield spec, Column("blade_voltage", blade=i)
+    spec = _electric(f"{id}Current", f"{label} 12 V input", part, Quantity.CURRENT, "Board", 80.0)
+    yield spec, Column("blade_current", blade=i)
 
 
-def _shared_sensors(design: SledDesign, *, flow: bool) -> Iterator[tuple[SensorSpec, Column]]:
+def _air_sensors(*, flow: bool) -> Iterator[tuple[SensorSpec, Column]]:
     yield _temperature("SledInlet", "Sled inlet air", "", "Intake", _AIR_IN), Column("inlet")
-    yield (
-        SensorSpec(
-            id="SledHumidity",
-            label="Sled inlet relative humidity",
-            part="",
-            quantity=Quantity.HUMIDITY,
-            context="Intake",
-            low=0.0,
-            high=100.0,
-            resolution=1.0,
-            noise=0.4,
-            thresholds=_DAMP,
-        ),
-        Column("humidity"),
+    spec = SensorSpec(
+        id="SledHumidity",
+        label="Sled inlet relative humidity",
+        part="",
+        quantity=Quantity.HUMIDITY,
+        context="Intake",
+        low=0.0,
+        high=100.0,
+        resolution=1.0,
+        noise=0.4,
+        bias=1.5,
+        thresholds=_DAMP,
     )
+    yield spec, Column("humidity")
     yield _temperature("SledExhaust", "Sled exhaust air", "", "Exhaust", _AIR_OUT), Column("exhaust")
     if flow:
-        yield (
-            SensorSpec(
-                id="SledAirFlow",
-                label="Sled air flow",
-                part="",
-                quantity=Quantity.AIR_FLOW,
-                context="Chassis",
-                low=0.0,
-                high=20.0,
-                resolution=0.01,
-                noise=0.005,
-            ),
-            Column("air_flow"),
+        spec = SensorSpec(
+            id="SledAirFlow",
+            label="Sled air flow",
+            part="",
+            quantity=Quantity.AIR_FLOW,
+            context="Chassis",
+            low=0.0,
+            high=20.0,
+            resolution=0.01,
+            noise=0.01,
+            gain=0.02,
         )
+        yield spec, Column("air_flow")
+
+
+def _shared_sensors(design: SledDesign) -> Iterator[tuple[SensorSpec, Column]]:
     for k in range(design.fans):
-        yield (
-            SensorSpec(
-                id=f"Fan{k + 1}Tach",
-                label=f"Fan {k + 1} speed",
-                part=f"/fan{k + 1}",
-                quantity=Quantity.ROTATION,
-                context="Fan",
-                low=0.0,
-                high=20_000.0,
-                resolution=30.0,
-                noise=20.0,
-                thresholds=_TACH,
-                rated=float(design.fan.rated_rpm),
-            ),
-            Column("rpm", (k,)),
+        spec = SensorSpec(
+            id=f"Fan{k + 1}Tach",
+            label=f"Fan {k + 1} speed",
+            part=f"/fan{k + 1}",
+            quantity=Quantity.ROTATION,
+            context="Fan",
+            low=0.0,
+            high=20_000.0,
+            resolution=30.0,
+            noise=20.0,
+            thresholds=_TACH,
+            rated=float(design.fan.rated_rpm),
         )
-    yield _power("FanPower", "All fans", "", "CoolingSubsystem", 400.0, output=False), Column("fans_power")
-    chips = (
-        ("Adapter", "Network adapter", "/adapter", "NetworkingDevice"),
-        ("Controller", "Controller", "/controller", "Manager"),
-    )
-    for k, (id, label, part, context) in enumerate(chips):
-        spec = _temperature(id, label, part, context, _SMALL_CHIP, resolution=1.0, noise=0.3)
-        yield spec, Column(("adapter", "controller")[k])
+        yield spec, Column("rpm", k)
+    yield _electric("FanPower", "All fans", "", Quantity.POWER, "CoolingSubsystem", 400.0), Column("fans_power")
+    spec = _temperature("Adapter", "Network adapter", "/adapter", "NetworkingDevice", _SMALL_CHIP, resolution=1.0)
+    yield spec, Column("adapter")
+    spec = _temperature("Controller", "Controller", "/controller", "Manager", _SMALL_CHIP, resolution=1.0)
+    yield spec, Column("controller")
     for k, supply in enumerate(design.power_supplies):
-        part, id, label = f"/psu{k + 1}", f"Psu{k + 1}", f"PSU {k + 1}"
-        high = 2.0 * supply.capacity
-        yield _temperature(id, label, part, "PowerSupply", _CONVERTER, resolution=1.0, noise=0.3), Column("psu", (k,))
-        yield _power(f"{id}Input", f"{label} input", part, "PowerSupply", high, output=False), Column("psu_input", (k,))
+        part, id, label, high = f"/psu{k + 1}", f"Psu{k + 1}", f"PSU {k + 1}", 2.0 * supply.capacity
+        spec = _temperature(id, label, part, "PowerSupply", _CONVERTER, resolution=1.0)
+        yield spec, Column("psu", k)
         yield (
-            _power(f"{id}Output", f"{label} output", part, "PowerSupply", high, output=True),
-            Column("psu_output", (k,)),
+            _electric(f"{id}Input", f"{label} input", part, Quantity.POWER, "PowerSupply", high),
+            Column("psu_input", k),
+        )
+        yield (
+            _electric(f"{id}Output", f"{label} output", part, Quantity.POWER, "PowerSupply", high, output=True),
+            Column("psu_output", k),
         )
     yield (
-        SensorSpec(
-            id="FeedVoltage",
-            label="Busbar voltage",
-            part="",
-            quantity=Quantity.VOLTAGE,
-            context="DCBus",
-            low=0.0,
-            high=75.0,
-            resolution=0.05,
-            noise=0.02,
-            thresholds=_BUSBAR,
-            output=False,
-        ),
+        _electric("FeedVoltage", "Busbar", "", Quantity.VOLTAGE, "DCBus", 75.0, limits=_BUSBAR),
         Column("feed_voltage"),
     )
-    yield (
-        SensorSpec(
-            id="FeedCurrent",
-            label="Busbar current",
-            part="",
-            quantity=Quantity.CURRENT,
-            context="DCBus",
-            low=0.0,
-            high=100.0,
-            resolution=0.1,
-            noise=0.05,
-            output=False,
-        ),
-        Column("feed_current"),
-    )
-    capacity = sum(supply.capacity for supply in design.power_supplies) / 2
-    limit = Thresholds(upper_caution=round(0.95 * capacity), upper_critical=round(1.05 * capacity))
-    spec = _power("FeedPower", "Sled input", "", "DCBus", 4000.0, output=False)
-    yield replace(spec, thresholds=limit), Column("feed_power")
+    yield _electric("FeedCurrent", "Busbar", "", Quantity.CURRENT, "DCBus", 100.0), Column("feed_current")
+    # One converter alone must carry the sled.
+    capacity = min(supply.capacity for supply in design.power_supplies)
+    limits = Thresholds(upper_caution=round(0.95 * capacity), upper_critical=round(1.05 * capacity))
+    yield _electric("FeedPower", "Sled input", "", Quantity.POWER, "DCBus", 4000.0, limits=limits), Column("feed_power")
 
 
 @cache
 def layout(design: str, *, flow: bool) -> Layout:
     """All sensors of a design (by its name); ``flow`` where the controller also tells the total air flow."""
     what = DESIGNS[design]
-    pairs = list(_shared_sensors(what, flow=flow))
+    pairs = [*_air_sensors(flow=flow), *_shared_sensors(what)]
     for slot in what.slots:
         pairs += _blade_sensors(what, slot.number)
     return Layout(tuple(spec for spec, _ in pairs), tuple(column for _, column in pairs))

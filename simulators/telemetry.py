@@ -94,6 +94,10 @@ class SensorSpec:
     """Step between neighbouring values, in :attr:`unit`."""
     noise: float = 0.0
     """Half the width of the sensor's own noise, in :attr:`unit`."""
+    bias: float = 0.0
+    """How far, at most, the sensor is off by a constant, in :attr:`unit`."""
+    gain: float = 0.0
+    """How far, at most, its scale is off, as a part of the value."""
     thresholds: Thresholds = Thresholds()
     rated: float | None = None
     """Tachometers only: the fan's rated speed in {rev}/min, so that percent = 100 * value / rated."""
@@ -113,6 +117,7 @@ class SensorPoint(NamedTuple):
     value: float | None
     """In :attr:`SensorSpec.unit`; None when the sensor tells nothing (its part has no power, it is broken)."""
     health: Health
+    """By its thresholds; OK also while there is nothing to read: then :attr:`state` says so."""
     state: State
     """``Enabled``, or ``UnavailableOffline`` while there is nothing to read."""
 
@@ -135,7 +140,7 @@ class PartPoint(NamedTuple):
     firmware: str | None
     """Version now running; None for parts without any."""
     metrics: dict[str, float | None]
-    """Further values of this kind of part, by name, in the unit that the name ends with; see :mod:`simulators.eyes`."""
+    """Further values of this kind of part, by name with the unit at its end; see :mod:`simulators.report`."""
     reasons: tuple[str, ...] = ()
     """What the controller would say is wrong, one sentence each, worst first."""
 

@@ -1,0 +1,72 @@
+"""Chance that can be repeated: numbers that depend on nothing but a seed, a name and a time.
+
+There is no generator with a state: any moment can be asked for in any order, so a fleet that is advanced in small
+steps, in large ones or in another process meets the same loads and the same noise.
+"""
+
+from __future__ import annotations
+
+import hashlib
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Keys = NDArray[np.uint64]
+
+_GOLDEN = np.uint64(0x9E3779B97F4A7C15)
+_MIX_1 = np.uint64(0xBF58476D1CE4E5B9)
+_MIX_2 = np.uint64(0x94D049BB133111EB)
+_SPAN = float(2**53)
+
+
+def key(*names: object) -> int:
+    """A 64-bit key for some names, e.g. seed, sled and what the number is for."""
+    text = "\x1f".join(str(name) for name in names)
+    return int.from_bytes(hashlib.blake2b(text.encode(), digest_size=8).digest())
+
+
+def uniform(keys: Keys, salt: int = 0) -> Floats:
+    """A number in [0, 1) for each key; another salt gives other numbers (SplitMix64's mixing function)."""
+    shift = (int(_GOLDEN) * (salt + 1)) % 2**64
+    z: Keys = keys + np.uint64(shift)
+    z = (z ^ (z >> np.uint64(30))) * _MIX_1
+    z = (z ^ (z >> np.uint64(27))) * _MIX_2
+    z = z ^ (z >> np.uint64(31))
+    numbers: Floats = (z >> np.uint64(11)).astype(np.float64) / _SPAN
+    return numbers
+
+
+def spread(keys: Keys, width: float, salt: int = 0) -> Floats:
+    """A factor in [1 - width, 1 + width) for each key: how far parts of one make differ."""
+    factors: Floats = 1.0 + width * (2.0 * uniform(keys, salt) - 1.0)
+    return factors
+
+
+class Wander:
+    """A smooth course of time for each key, between -1 and 1: noise on a lattice of times, smoothly joined."""
+
+    def __init__(self, keys: Keys, period: float) -> None:
+        """``period``: seconds between two lattice points; each key's lattice starts at another moment."""
+        self._keys = keys
+        self._period = period
+        self._phase = uniform(keys, 7) * period
+        self._corner: NDArray[np.int64] | None = None
+        self._from = np.zeros(keys.shape)
+        self._to = np.zeros(keys.shape)
+
+    def at(self, time: float) -> Floats:
+        """The values at ``time`` (epoch seconds)."""
+        place = (time + self._phase) / self._period
+        floor = np.floor(place)
+        corner = floor.astype(np.int64)
+        if self._corner is None or not np.array_equal(corner, self._corner):
+            # Signed to unsigned wraps; that is what the hash wants.
+            whole = corner.astype(np.uint64)
+            self._from = 2.0 * uniform(self._keys + whole * _MIX_1, 1) - 1.0
+            self._to = 2.0 * uniform(self._keys + (whole + np.uint64(1)) * _MIX_1, 1) - 1.0
+            self._corner = corner
+        part = place - floor
+        smooth = part * part * (3.0 - 2.0 * part)
+        course: Floats = self._from + (self._to - self._from) * smooth
+        return course
