@@ -1,0 +1,266 @@
+"""The older dialect: Thermal and Power resources and IndicatorLED, without queries, ETags and Sensor resources.
+
+What those schemas have no word for (currents, humidity) this dialect does not tell, as its controllers in life do not.
+"""
+
+from __future__ import annotations
+
+from simulators.designs import SledDesign
+from simulators.service import classic_host, live, root
+from simulators.service.classic_rows import fan, fans, led, supply, temperatures, voltages
+from simulators.service.places import (
+    ADAPTER,
+    MANAGER,
+    SLED,
+    Plan,
+    blade,
+    drive,
+    host,
+    nameplate,
+    sled_slot,
+    slot,
+    storage,
+)
+from simulators.service.query import Body, Features
+from simulators.service.tree import Tree, link, links
+from simulators.telemetry import Quantity
+
+FEATURES = Features()
+
+
+def build(design: SledDesign) -> Tree:
+    """All resources that a controller of this design tells."""
+    plan = Plan(design, flow=False)
+    tree = Tree(FEATURES)
+    root.add(tree, plan, root.CLASSIC)
+    _sled(tree, plan)
+    _sled_power(tree, plan)
+    _adapter(tree, plan)
+    _controller(tree, plan)
+    for n in plan.blades:
+        _blade(tree, plan, n)
+    classic_host.add(tree, plan)
+    return tree
+
+
+def _sled(tree: Tree, plan: Plan) -> None:
+    design, thermal = plan.design, f"{SLED}/Thermal"
+    property_, write = led("")
+    tree.add(
+        SLED,
+        "Chassis.v1_7_0.Chassis",
+        "Sled",
+        {
+            "ChassisType": "Sled",
+            **nameplate(design),
+            "SerialNumber": live.serial(""),
+            "UUID": live.uuid("sled"),
+            "HeightMm": design.height,
+            "WidthMm": design.width,
+            "DepthMm": design.depth,
+            "WeightKg": design.weight,
+            "Location": {"PartLocation": sled_slot()},
+            **property_,
+            "PowerState": live.power_state(""),
+            "Status": live.status(""),
+            "Thermal": link(thermal),
+            "Power": link(f"{SLED}/Power"),
+            "NetworkAdapters": link(f"{SLED}/NetworkAdapters"),
+            "Links": {
+                "Contains": links(plan.blade_paths),
+                "ComputerSystems": links(plan.host_paths),
+                "ManagedBy": [link(MANAGER)],
+                "ManagersInChassis": [link(MANAGER)],
+                **_fed_and_cooled(plan),
+            },
+        },
+        write,
+    )
+    rows, redundancy = fans(plan, thermal)
+    tree.add(
+        thermal,
+        "Thermal.v1_5_0.Thermal",
+        "Sled thermal",
+        {
+            "Temperatures": temperatures(thermal, plan.in_chassis("")),
+            "Fans": rows,
+            "Redundancy": [redundancy],
+            "Status": live.rollup_status(plan.fan_parts),
+        },
+    )
+
+
+def _fed_and_cooled(plan: Plan) -> Body:
+    return {
+        "CooledBy": links(fan(k) for k in range(1, plan.design.fans + 1)),
+        "PoweredBy": links(supply(k) for k in range(1, len(plan.design.power_supplies) + 1)),
+    }
+
+
+def _sled_power(tree: Tree, plan: Plan) -> None:
+    design, power = plan.design, f"{SLED}/Power"
+    supplies: list[Body] = []
+    redundancy = f"{power}#/Redundancy/0"
+    for k, what in enumerate(design.power_supplies, 1):
+        part = f"psu{k}"
+        supplies.append(
+            {
+                "@odata.id": supply(k),
+                "MemberId": str(k - 1),
+                "Name": f"Power supply {k}",
+                **nameplate(what),
+                "SerialNumber": live.serial(part),
+                "FirmwareVersion": live.firmware(part),
+                "PowerSupplyType": "DC",
+                "PowerCapacityWatts": what.capacity,
+                "PowerInputWatts": live.reading(f"Psu{k}Input"),
+                "PowerOutputWatts": live.reading(f"Psu{k}Output"),
+                "LastPowerOutputWatts": live.reading(f"Psu{k}Output"),
+                "HotPluggable": False,
+                "Location": {"PartLocation": slot(f"PSU {k}", k - 1, "Bay")},
+                "Status": live.status(part, rollup=False),
+                "RelatedItem": links([SLED, *plan.blade_paths]),
+                "Redundancy": [link(redundancy)],
+            }
+        )
+    controls: list[Body] = [
+        {
+            "Name": "Sled input",
+            "PowerConsumedWatts": live.reading("FeedPower"),
+            "PowerCapacityWatts": sum(what.capacity for what in design.power_supplies),
+            "PhysicalContext": "PowerSubsystem",
+            "Status": live.sensor_status("FeedPower"),
+            "RelatedItem": [link(SLED)],
+        },
+        {
+            "Name": "All fans",
+            "PowerConsumedWatts": live.reading("FanPower"),
+            "PhysicalContext": "CoolingSubsystem",
+            "Status": live.sensor_status("FanPower"),
+            "RelatedItem": links(fan(k) for k in range(1, design.fans + 1)),
+        },
+    ]
+    for k, control in enumerate(controls):
+        controls[k] = {"@odata.id": f"{power}#/PowerControl/{k}", "MemberId": str(k), **control}
+    tree.add(
+        power,
+        "Power.v1_5_0.Power",
+        "Sled power",
+        {
+            "PowerControl": controls,
+            "Voltages": voltages(power, plan.in_chassis("")),
+            "PowerSupplies": supplies,
+            "Redundancy": [
+                {
+                    "@odata.id": redundancy,
+                    "MemberId": "0",
+                    "Name": "Converters",
+                    "Mode": "N+m",
+                    "MinNumNeeded": 1,
+                    "MaxNumSupported": len(supplies),
+                    "RedundancySet": links(supply(k) for k in range(1, len(supplies) + 1)),
+                    "Status": live.group_status(plan.supply_parts),
+                }
+            ],
+        },
+    )
+
+
+def _adapter(tree: Tree, plan: Plan) -> None:
+    what = plan.design.adapter
+    tree.add(
+        ADAPTER,
+        "NetworkAdapter.v1_2_0.NetworkAdapter",
+        "Shared network adapter",
+        {
+            **nameplate(what),
+            "SerialNumber": live.serial("adapter"),
+            "Controllers": [
+                {
+                    "FirmwarePackageVersion": live.firmware("adapter"),
+                    "ControllerCapabilities": {"NetworkPortCount": what.ports},
+                }
+            ],
+            "Status": live.status("adapter", rollup=False),
+        },
+    )
+    tree.collect(f"{SLED}/NetworkAdapters", "NetworkAdapter", "Network adapters", [ADAPTER])
+
+
+def _controller(tree: Tree, plan: Plan) -> None:
+    tree.add(
+        MANAGER,
+        "Manager.v1_4_0.Manager",
+        "Shared management controller",
+        {
+            "ManagerType": "ManagementController",
+            "Model": plan.design.controller.model,
+            "UUID": live.uuid("controller"),
+            "ServiceEntryPointUUID": live.uuid("service"),
+            "FirmwareVersion": live.firmware("controller"),
+            "DateTime": live.clock(),
+            "DateTimeLocalOffset": "+00:00",
+            "PowerState": live.power_state("controller"),
+            "Status": live.status("controller", rollup=False),
+            "Links": {
+                "ManagerInChassis": link(SLED),
+                "ManagerForChassis": links([SLED, *plan.blade_paths]),
+                "ManagerForServers": links(plan.host_paths),
+            },
+        },
+    )
+
+
+def _blade(tree: Tree, plan: Plan, n: int) -> None:
+    board, part, path = plan.design.blade, f"blade{n}", blade(n)
+    where = plan.design.slots[n - 1]
+    thermal, power = f"{path}/Thermal", f"{path}/Power"
+    property_, write = led(part)
+    tree.add(
+        path,
+        "Chassis.v1_7_0.Chassis",
+        f"Blade {n}",
+        {
+            "ChassisType": "Blade",
+            **nameplate(board),
+            "SerialNumber": live.serial(part),
+            "UUID": live.uuid(part),
+            "HeightMm": board.height,
+            "WidthMm": board.width,
+            "DepthMm": board.depth,
+            "Location": {"PartLocation": slot(where.label, n - 1, "Slot")},
+            **property_,
+            "PowerState": live.power_state(part),
+            "Status": live.status(part),
+            "Thermal": link(thermal),
+            "Power": link(power),
+            "Links": {
+                "ContainedBy": link(SLED),
+                "ComputerSystems": [link(host(n))],
+                "ManagedBy": [link(MANAGER)],
+                "Storage": [link(storage(n))],
+                "Drives": links(drive(n, i) for i in range(board.drives)),
+                **_fed_and_cooled(plan),
+            },
+        },
+        write,
+    )
+    rows = temperatures(thermal, plan.in_chassis(part))
+    tree.add(thermal, "Thermal.v1_5_0.Thermal", f"Blade {n} thermal", {"Temperatures": rows})
+    sensor = plan.of(part, Quantity.POWER)
+    assert sensor is not None
+    control: Body = {
+        "@odata.id": f"{power}#/PowerControl/0",
+        "MemberId": "0",
+        "Name": f"Blade {n} input",
+        "PowerConsumedWatts": live.reading(sensor),
+        "PowerCapacityWatts": board.max_power,
+        "Status": live.sensor_status(sensor),
+        "RelatedItem": [link(path), link(host(n))],
+    }
+    tree.add(
+        power,
+        "Power.v1_5_0.Power",
+        f"Blade {n} power",
+        {"PowerControl": [control], "Voltages": voltages(power, plan.in_chassis(part))},
+    )

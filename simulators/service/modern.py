@@ -1,0 +1,255 @@
+"""The newer dialect: Sensor, EnvironmentMetrics, ThermalSubsystem and PowerSubsystem, with $expand and ETags."""
+
+from __future__ import annotations
+
+from simulators.designs import SledDesign
+from simulators.service import live, modern_host, root
+from simulators.service.modern_sensors import Sensors, fan, supply
+from simulators.service.places import ADAPTER, MANAGER, SLED, Plan, context, nameplate, sled_slot, slot
+from simulators.service.query import Body, Features
+from simulators.service.tree import Tree, Write, link, links
+from simulators.telemetry import Quantity
+
+FEATURES = Features(expand=".~*", max_levels=4, select=True, only=True, top_skip=True, etags=True)
+
+
+def build(design: SledDesign) -> Tree:
+    """All resources that a controller of this design tells."""
+    plan = Plan(design, flow=True)
+    tree = Tree(FEATURES)
+    root.add(tree, plan, root.MODERN)
+    sensors = Sensors(tree, plan)
+    _sled(tree, plan, sensors)
+    _thermal(tree, plan, sensors)
+    _power(tree, plan, sensors)
+    _adapter(tree, plan, sensors)
+    _controller(tree, plan)
+    modern_host.add(tree, plan, sensors)
+    return tree
+
+
+def _sled(tree: Tree, plan: Plan, sensors: Sensors) -> None:
+    design = plan.design
+    environment: Body = {
+        "TemperatureCelsius": sensors.excerpt("SledInlet"),
+        "HumidityPercent": sensors.excerpt("SledHumidity"),
+        "PowerWatts": sensors.excerpt("FeedPower"),
+        "Voltage": sensors.excerpt("FeedVoltage"),
+        "CurrentAmps": sensors.excerpt("FeedCurrent"),
+        "FanSpeedsPercent": [sensors.fan_excerpt(k, named=True) for k in range(1, design.fans + 1)],
+    }
+    tree.add(
+        SLED,
+        "Chassis.v1_28_0.Chassis",
+        "Sled",
+        {
+            "ChassisType": "Sled",
+            **nameplate(design),
+            "SerialNumber": live.serial(""),
+            "UUID": live.uuid("sled"),
+            "HeightMm": design.height,
+            "WidthMm": design.width,
+            "DepthMm": design.depth,
+            "WeightKg": design.weight,
+            "HotPluggable": True,
+            "Replaceable": True,
+            "ThermalDirection": "FrontToBack",
+            "Location": {"PartLocation": sled_slot()},
+            "LocationIndicatorActive": live.locate(""),
+            "PowerState": live.power_state(""),
+            "Status": live.status("", conditions=True),
+            "Sensors": link(sensors.collection("")),
+            "EnvironmentMetrics": link(sensors.environment(SLED, "Sled environment", environment)),
+            "ThermalSubsystem": link(f"{SLED}/ThermalSubsystem"),
+            "PowerSubsystem": link(f"{SLED}/PowerSubsystem"),
+            "NetworkAdapters": link(f"{SLED}/NetworkAdapters"),
+            "Links": {
+                "Contains": links(plan.blade_paths),
+                "ComputerSystems": links(plan.host_paths),
+                "ManagedBy": [link(MANAGER)],
+                "ManagersInChassis": [link(MANAGER)],
+                "Fans": links(fan(k) for k in range(1, design.fans + 1)),
+                "PowerSupplies": links(supply(k) for k in range(1, len(design.power_supplies) + 1)),
+            },
+        },
+        {"LocationIndicatorActive": Write("")},
+    )
+
+
+def _thermal(tree: Tree, plan: Plan, sensors: Sensors) -> None:
+    design, top = plan.design, f"{SLED}/ThermalSubsystem"
+    fans = [fan(k) for k in range(1, design.fans + 1)]
+    for k, path in enumerate(fans, 1):
+        part = f"fan{k}"
+        tree.add(
+            path,
+            "Fan.v1_6_0.Fan",
+            f"Fan {k}",
+            {
+                **nameplate(design.fan),
+                "SerialNumber": live.serial(part),
+                "PhysicalContext": "Chassis",
+                "SpeedPercent": sensors.fan_excerpt(k),
+                "RatedSpeedRPM": design.fan.rated_rpm,
+                "FanDiameterMm": round(design.fan.diameter),
+                "HotPluggable": True,
+                "Replaceable": True,
+                "Location": {"PartLocation": slot(f"FAN {k}", k - 1, "Bay"), "PartLocationContext": context()},
+                "LocationIndicatorActive": live.locate(part),
+                "Status": live.status(part, conditions=True),
+                "Links": {"CoolingChassis": links([SLED, *plan.blade_paths])},
+            },
+            {"LocationIndicatorActive": Write(part)},
+        )
+    redundancy: Body = {
+        "GroupName": "Fan row",
+        "RedundancyType": "NPlusM",
+        "MinNeededInGroup": design.fans - 1,
+        "MaxSupportedInGroup": design.fans,
+        "RedundancyGroup": links(fans),
+        "Status": live.group_status(plan.fan_parts),
+    }
+    metrics: Body = {
+        "TemperatureSummaryCelsius": {
+            "Intake": sensors.excerpt("SledInlet"),
+            "Exhaust": sensors.excerpt("SledExhaust"),
+        },
+        "TemperatureReadingsCelsius": [
+            sensors.excerpt(spec.id, named=True)
+            for spec in plan.in_chassis("")
+            if spec.quantity is Quantity.TEMPERATURE
+        ],
+        "AirFlowCubicMetersPerMinute": sensors.excerpt("SledAirFlow"),
+        "PowerWatts": sensors.excerpt("FanPower"),
+    }
+    tree.add(f"{top}/ThermalMetrics", "ThermalMetrics.v1_3_2.ThermalMetrics", "Sled thermal metrics", metrics)
+    tree.add(
+        top,
+        "ThermalSubsystem.v1_5_0.ThermalSubsystem",
+        "Sled cooling",
+        {
+            "Fans": link(tree.collect(f"{top}/Fans", "Fan", "Shared fans", fans)),
+            "FanRedundancy": [redundancy],
+            "ThermalMetrics": link(f"{top}/ThermalMetrics"),
+            "Status": live.rollup_status(plan.fan_parts),
+        },
+    )
+
+
+def _power(tree: Tree, plan: Plan, sensors: Sensors) -> None:
+    design, top = plan.design, f"{SLED}/PowerSubsystem"
+    supplies = []
+    for k, what in enumerate(design.power_supplies, 1):
+        part, path, id_ = f"psu{k}", supply(k), f"Psu{k}"
+        supplies.append(path)
+        metrics: Body = {
+            "InputPowerWatts": sensors.excerpt(f"{id_}Input"),
+            "OutputPowerWatts": sensors.excerpt(f"{id_}Output"),
+            "TemperatureCelsius": sensors.excerpt(id_),
+        }
+        tree.add(
+            f"{path}/Metrics", "PowerSupplyMetrics.v1_2_0.PowerSupplyMetrics", f"Power supply {k} metrics", metrics
+        )
+        tree.add(
+            path,
+            "PowerSupply.v1_6_0.PowerSupply",
+            f"Power supply {k}",
+            {
+                **nameplate(what),
+                "SerialNumber": live.serial(part),
+                "FirmwareVersion": live.firmware(part),
+                "PowerSupplyType": "DC",
+                "InputNominalVoltageType": f"DC{what.input_nominal:.0f}V",
+                "OutputNominalVoltageType": f"DC{what.output_nominal:.0f}V",
+                "PowerCapacityWatts": what.capacity,
+                "InputRanges": [{"NominalVoltageType": f"DC{what.input_nominal:.0f}V", "CapacityWatts": what.capacity}],
+                "OutputRails": [{"NominalVoltage": what.output_nominal, "PhysicalContext": "Chassis"}],
+                "HotPluggable": False,
+                "Replaceable": True,
+                "Location": {"PartLocation": slot(f"PSU {k}", k - 1, "Bay"), "PartLocationContext": context()},
+                "Status": live.status(part, conditions=True),
+                "Metrics": link(f"{path}/Metrics"),
+                "Links": {"PoweringChassis": links([SLED, *plan.blade_paths])},
+            },
+        )
+    redundancy: Body = {
+        "GroupName": "Converters",
+        "RedundancyType": "NPlusM",
+        "MinNeededInGroup": 1,
+        "MaxSupportedInGroup": len(supplies),
+        "RedundancyGroup": links(supplies),
+        "Status": live.group_status(plan.supply_parts),
+    }
+    tree.add(
+        top,
+        "PowerSubsystem.v1_1_3.PowerSubsystem",
+        "Sled power",
+        {
+            "CapacityWatts": sum(what.capacity for what in design.power_supplies),
+            "PowerSupplies": link(tree.collect(f"{top}/PowerSupplies", "PowerSupply", "Shared converters", supplies)),
+            "PowerSupplyRedundancy": [redundancy],
+            "Status": live.rollup_status(plan.supply_parts),
+        },
+    )
+
+
+def _adapter(tree: Tree, plan: Plan, sensors: Sensors) -> None:
+    what = plan.design.adapter
+    environment: Body = {"TemperatureCelsius": sensors.excerpt("Adapter")}
+    ports = []
+    for k in range(1, what.ports + 1):
+        port: Body = {
+            "PortId": str(k),
+            "PortType": "UpstreamPort",
+            "PortProtocol": "Ethernet",
+            "MaxSpeedGbps": what.port_gbit,
+            "Location": {
+                "PartLocation": slot(f"NET {k}", k - 1, "Connector", front=True),
+                "PartLocationContext": context(),
+            },
+        }
+        ports.append(tree.add(f"{ADAPTER}/Ports/{k}", "Port.v1_18_0.Port", f"Port {k}", port))
+    tree.add(
+        ADAPTER,
+        "NetworkAdapter.v1_14_0.NetworkAdapter",
+        "Shared network adapter",
+        {
+            **nameplate(what),
+            "SerialNumber": live.serial("adapter"),
+            "Controllers": [
+                {"FirmwarePackageVersion": live.firmware("adapter"), "Links": {"Ports": links(ports)}},
+            ],
+            "Ports": link(tree.collect(f"{ADAPTER}/Ports", "Port", "Ports of the shared network adapter", ports)),
+            "Location": {"PartLocation": slot("NET", 0, "Slot"), "PartLocationContext": context()},
+            "Status": live.status("adapter", conditions=True),
+            "EnvironmentMetrics": link(sensors.environment(ADAPTER, "Network adapter environment", environment)),
+        },
+    )
+    tree.collect(f"{SLED}/NetworkAdapters", "NetworkAdapter", "Network adapters", [ADAPTER])
+
+
+def _controller(tree: Tree, plan: Plan) -> None:
+    what = plan.design.controller
+    tree.add(
+        MANAGER,
+        "Manager.v1_24_0.Manager",
+        "Shared management controller",
+        {
+            "ManagerType": "ManagementController",
+            **nameplate(what),
+            "SerialNumber": live.serial("controller"),
+            "UUID": live.uuid("controller"),
+            "ServiceEntryPointUUID": live.uuid("service"),
+            "FirmwareVersion": live.firmware("controller"),
+            "DateTime": live.clock(),
+            "DateTimeLocalOffset": "+00:00",
+            "PowerState": live.power_state("controller"),
+            "Location": {"PartLocation": slot("MGMT", 0, "Embedded"), "PartLocationContext": context()},
+            "Status": live.status("controller", conditions=True),
+            "Links": {
+                "ManagerInChassis": link(SLED),
+                "ManagerForChassis": links([SLED, *plan.blade_paths]),
+                "ManagerForServers": links(plan.host_paths),
+            },
+        },
+    )

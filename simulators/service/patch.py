@@ -1,0 +1,72 @@
+"""PATCH: what of a request's body can be done, and what must be said about the rest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import msgspec
+
+from simulators.service.http import Reply, Request
+from simulators.service.messages import Message, error
+from simulators.service.tree import Resource, Write
+
+
+@dataclass(slots=True)
+class Patched:
+    """What to do, and what to say about properties that were left out of it."""
+
+    lamps: dict[str, bool] = field(default_factory=dict)
+    """Part below the sled -> whether its locate lamp is to be lit."""
+    refused: list[Message] = field(default_factory=list)
+
+    def annotate(self, body: bytes) -> bytes:
+        """The resource with messages beside the properties that were refused (DSP0266, "PATCH")."""
+        for message in self.refused:
+            extra = msgspec.json.encode({f"{message.property}@Message.ExtendedInfo": [message.body()]})
+            body = body[:-1] + b"," + extra[1:]
+        return body
+
+
+def patch(resource: Resource, request: Request) -> Patched | Reply:
+    """Read the body of a PATCH; an error reply when nothing of it can be done."""
+    try:
+        told = msgspec.json.decode(request.body)
+    except (msgspec.DecodeError, RecursionError):
+        return error(400, Message("MalformedJSON"))
+    if not isinstance(told, dict):
+        return error(400, Message("UnrecognizedRequestBody"))
+    if not told:
+        return error(400, Message("EmptyJSON"))
+    wanted = {name: value for name, value in told.items() if not name.startswith("@odata.")}
+    if not wanted:
+        return error(400, Message("NoOperation"))
+    result = Patched()
+    for name, value in wanted.items():
+        write = resource.writes.get(name)
+        if write is not None:
+            refusal = _apply(result, write, name, value)
+        else:
+            key = "PropertyNotWritable" if name in resource.body else "PropertyUnknown"
+            refusal = Message(key, (name,), name)
+        if refusal is not None:
+            result.refused.append(refusal)
+    return result if result.lamps else error(400, *result.refused)
+
+
+def _apply(result: Patched, write: Write, name: str, value: Any) -> Message | None:
+    if write.words is None:
+        if not isinstance(value, bool):
+            return Message("PropertyValueTypeError", (_text(value), name), name)
+        result.lamps[write.part] = value
+        return None
+    if not isinstance(value, str):
+        return Message("PropertyValueTypeError", (_text(value), name), name)
+    if value not in write.words:
+        return Message("PropertyValueNotInList", (value, name), name)
+    result.lamps[write.part] = write.words[value]
+    return None
+
+
+def _text(value: Any) -> str:
+    return msgspec.json.encode(value).decode()[:200]

@@ -1,0 +1,244 @@
+"""One management controller's Redfish service: a request in, a reply out. No I/O, no clock.
+
+What DSP0266 asks of a service towards its clients is here: authentication, methods, query parameters, ETags, errors.
+What stands in the bodies is the tree's affair; what becomes of the answer on its way is the wire's.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Callable, Iterator
+from typing import Protocol
+
+from simulators.service import wire as wires
+from simulators.service.http import Reply, Request
+from simulators.service.live import Moment, full, iso
+from simulators.service.login import Login
+from simulators.service.messages import Message, error
+from simulators.service.patch import patch
+from simulators.service.query import QueryError
+from simulators.service.sessions import Account
+from simulators.service.tree import ROOT, Tree
+from simulators.service.wire import End, Step, Wire
+from simulators.site import Sled
+from simulators.telemetry import Mode, SledTelemetry
+
+METHODS = frozenset({"GET", "HEAD", "POST", "PATCH", "PUT", "DELETE", "OPTIONS"})
+WARM_UP = 3.0
+"""Seconds after a reboot in which the service answers 503 with Retry-After."""
+
+
+class Source(Protocol):
+    """The sled behind a service."""
+
+    def telemetry(self) -> SledTelemetry:
+        """What the sled's controller sees now; the same object until something changes."""
+
+    def acquired(self) -> float:
+        """When that was acquired, epoch seconds of the real clock."""
+
+    def set_locate(self, part: str, on: bool) -> None:
+        """Switch the locate lamp of a part, by its path on the site."""
+
+
+class Service:
+    """A sled's service. Not safe for threads."""
+
+    def __init__(self, sled: Sled, tree: Tree, source: Source, account: Account, *, max_sessions: int = 8) -> None:
+        self.sled = sled
+        self.tree = tree
+        self.login = Login(tree, account, max_sessions)
+        self.on_change: Callable[[], None] | None = None
+        """Called when whether the service listens may have changed."""
+        self.requests = 0
+        """Requests answered."""
+        self._source = source
+        self._wire = Wire()
+        self._touched = 0
+        self._moment: Moment | None = None
+        self._since: dict[tuple[str, str], float] = {}
+        self._down = False
+        self._ready_at = 0.0
+        self._busy_until = 0.0
+
+    @property
+    def name(self) -> str:
+        """The sled's, and so the controller's, name."""
+        return self.sled.name
+
+    @property
+    def wire(self) -> Wire:
+        """What the wire does to the answers."""
+        return self._wire
+
+    @wire.setter
+    def wire(self, wire: Wire) -> None:
+        self._wire = wire
+        self._touched = 0
+        if self.on_change is not None:
+            self.on_change()
+
+    @property
+    def listening(self) -> bool:
+        """Whether a connection is accepted at all: not while the controller reboots or the wire refuses."""
+        return not (self._down or self._wire.refuses)
+
+    def observe(self, now: float) -> Mode:
+        """Take notice of how the controller does; to be called now and then, and before every exchange.
+
+        A reboot forgets all sessions; after it the service says 503 for :data:`WARM_UP` seconds.
+        """
+        mode = self._source.telemetry().controller.mode
+        down = mode is Mode.REBOOTING
+        if down != self._down:
+            self._down = down
+            if down:
+                self.login.sessions.forget()
+            else:
+                self._ready_at = now + WARM_UP
+            if self.on_change is not None:
+                self.on_change()
+        return mode
+
+    def exchange(self, request: Request, *, date: str, keep_alive: bool) -> Iterator[Step]:
+        """The script of what goes over the connection in answer to a request."""
+        mode = self.observe(request.time)
+        if mode is not Mode.SERVING:
+            yield End.RESET if mode is Mode.REBOOTING else End.HANG
+            return
+        wire, nth = self._wire, self._touched
+        if wire.kind != "clean" and request.path.startswith(wire.under):
+            self._touched += 1
+            if wire.kind == "slow":
+                # one request after the other, as the single thread of a small controller has it
+                self._busy_until = max(request.time, self._busy_until) + wire.delay
+                yield self._busy_until - request.time
+            elif wire.kind == "login-lost" and nth >= wire.spare:
+                self.login.sessions.forget()
+                self._touched = 0
+        reply = self.respond(request)
+        if wire.touches(request, nth):
+            yield from wires.play(wire, request, reply, date=date, keep_alive=keep_alive)
+        else:
+            yield from wires.clean(reply, date=date, keep_alive=keep_alive, body=request.method != "HEAD")
+
+    def respond(self, request: Request) -> Reply:
+        """The answer that the standard asks for."""
+        self.requests += 1
+        if request.time < self._ready_at:
+            wait = str(max(1, round(self._ready_at - request.time)))
+            busy = Message("ServiceTemporarilyUnavailable", (wait,))
+            return error(503, busy, headers=(("Retry-After", wait),))
+        refused = _refuse_headers(request)
+        if refused is not None:
+            return refused
+        path = canonical(request.path)
+        method = "GET" if request.method == "HEAD" else request.method
+        if method not in METHODS:
+            return error(501, Message("OperationNotAllowed"))
+        open_ = method == "GET" and (path == ROOT or path in self.tree.documents)
+        if not open_ and not self.login.opens(path, method) and not self.login.allows(request):
+            return error(401, Message("NoValidSession"), headers=(("WWW-Authenticate", 'Basic realm="Redfish"'),))
+        if self.login.owns(path):
+            return self.login.respond(path, method, request)
+        if path in self.tree.documents:
+            return self._document(path, method)
+        if path not in self.tree.resources:
+            return error(404, Message("ResourceMissingAtURI", (path,)))
+        if method == "GET":
+            return self._get(path, request)
+        if method == "PATCH" and self.tree.resources[path].writes:
+            return self._patch(path, request)
+        allow = "GET, HEAD, PATCH" if self.tree.resources[path].writes else "GET, HEAD"
+        return error(405, Message("OperationNotAllowed"), headers=(("Allow", allow),))
+
+    def moment(self, now: float) -> Moment:
+        """What fills the bodies at a time."""
+        telemetry = self._source.telemetry()
+        moment = self._moment
+        if moment is None or moment.telemetry is not telemetry:
+            acquired = self._source.acquired()
+            moment = Moment(self.sled, telemetry, f'"{iso(acquired)}"'.encode(), self._notice(telemetry, acquired), now)
+            self._moment = moment
+        moment.now = now
+        return moment
+
+    def _notice(self, telemetry: SledTelemetry, now: float) -> dict[tuple[str, str], float]:
+        """Keep since when each reason stands."""
+        keys = [(part.path, reason) for part in telemetry.parts.values() for reason in part.reasons]
+        self._since = {key: self._since.get(key, now) for key in keys}
+        return self._since
+
+    def _document(self, path: str, method: str) -> Reply:
+        headers, body = self.tree.documents[path]
+        if method != "GET":
+            return error(405, Message("OperationNotAllowed"), headers=(("Allow", "GET, HEAD"),))
+        return Reply(200, headers, body)
+
+    def _get(self, path: str, request: Request) -> Reply:
+        try:
+            answer = self.tree.answer(path, request.query)
+        except QueryError as refusal:
+            return error(refusal.status, refusal.message)
+        assert answer is not None, "the caller has seen that the resource is there"
+        body = answer.template.render(self.moment(request.time))
+        if not self.tree.features.etags:
+            return Reply(200, answer.headers, body)
+        tag = etag(body)
+        headers = (*answer.headers, ("ETag", tag))
+        if matches(request.headers.get("if-none-match"), tag):
+            return Reply(304, headers)
+        return Reply(200, headers, body)
+
+    def _patch(self, path: str, request: Request) -> Reply:
+        if request.query:
+            return error(400, Message("QueryNotSupportedOnOperation"))
+        before = self._get(path, Request("GET", path, time=request.time))
+        tag = before.header("etag")
+        wanted = request.headers.get("if-match")
+        if wanted is not None and tag is not None and not matches(wanted, tag):
+            return error(412, Message("PreconditionFailed"))
+        resource = self.tree.resources[path]
+        result = patch(resource, request)
+        if isinstance(result, Reply):
+            return result
+        for part, on in result.lamps.items():
+            self._source.set_locate(full(self.sled, part), on)
+        self._moment = None
+        after = self._get(path, Request("GET", path, time=request.time))
+        return Reply(after.status, after.headers, result.annotate(after.body))
+
+
+def canonical(path: str) -> str:
+    """The path under which a resource is kept: without a trailing slash, but for the service root (DSP0266)."""
+    path = path.rstrip("/") or "/"
+    return ROOT if path == ROOT.rstrip("/") else path
+
+
+def etag(body: bytes) -> str:
+    """A strong entity tag: it changes when a byte of the body does."""
+    return f'"{zlib.crc32(body):08x}{len(body):x}"'
+
+
+def matches(header: str | None, tag: str) -> bool:
+    """Whether a list of entity tags, or ``*``, has this one; weak comparison (RFC 9110)."""
+    if header is None:
+        return False
+    return any(item.strip().removeprefix("W/") in (tag, "*") for item in header.split(","))
+
+
+def _refuse_headers(request: Request) -> Reply | None:
+    """What is wrong with the headers of a request, if anything (DSP0266, "Request headers")."""
+    headers = request.headers
+    if headers.get("odata-version", "4.0") not in ("4.0", "4.01"):
+        return error(412, Message("HeaderInvalid", ("OData-Version",)))
+    if request.body and headers.get("content-type", "application/json").partition(";")[0].strip().lower() not in (
+        "application/json",
+    ):
+        return error(415, Message("HeaderInvalid", ("Content-Type",)))
+    accept = headers.get("accept", "*/*").lower()
+    if not any(word in accept for word in ("*/*", "application/*", "application/json")) and not (
+        request.path.endswith("$metadata") and "xml" in accept
+    ):
+        return error(406, Message("HeaderInvalid", ("Accept",)))
+    return None

@@ -1,0 +1,183 @@
+"""What may go wrong between a good answer and the client, by name: the seam for faults of the wire.
+
+A service always makes its answer as the standard has it; a :class:`Wire` then decides what of it arrives and how. It is
+a script of steps that the server plays on a connection and that the in-process transport plays without one.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from enum import Enum
+
+from simulators.service.http import JSON, ODATA, Reply, Request, head
+
+
+class End(Enum):
+    """How a script leaves the connection."""
+
+    KEEP = "keep"
+    CLOSE = "close"
+    RESET = "reset"
+    HANG = "hang"
+
+
+Step = bytes | float | End
+"""Bytes to send, seconds to wait, or the end."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wire:
+    """A fault of the wire; ``Wire()`` is a clean one."""
+
+    kind: str = "clean"
+    """One of :data:`KINDS`."""
+    delay: float = 0.0
+    """Seconds: ``slow`` takes them for every request, one request at a time; ``drip`` between two bytes."""
+    under: str = "/"
+    """Only requests for paths that start with this are touched."""
+    spare: int = 0
+    """This many touched requests go well first; of ``login-lost``, between two losses."""
+
+    def __post_init__(self) -> None:
+        if self.kind not in KINDS:
+            raise ValueError(f"no wire fault {self.kind!r}; there are {', '.join(sorted(KINDS))}")
+
+    @property
+    def refuses(self) -> bool:
+        """Whether nobody listens at all."""
+        return self.kind == "refuse"
+
+    def touches(self, request: Request, nth: int) -> bool:
+        """Whether this request is spoilt, being the ``nth`` under :attr:`under` (from 0)."""
+        return KINDS[self.kind] is not None and nth >= self.spare and request.path.startswith(self.under)
+
+
+def clean(reply: Reply, *, date: str, keep_alive: bool, body: bool = True) -> Iterator[Step]:
+    """The script of an untouched reply; without its ``body`` in answer to HEAD."""
+    told = head(reply, date=date, keep_alive=keep_alive, length=len(reply.body))
+    yield told + reply.body if body else told
+    yield End.KEEP if keep_alive else End.CLOSE
+
+
+def play(wire: Wire, request: Request, reply: Reply, *, date: str, keep_alive: bool) -> Iterator[Step]:
+    """The script of a reply that this wire spoils."""
+    script = KINDS[wire.kind]
+    if script is None:
+        return clean(reply, date=date, keep_alive=keep_alive)
+    return script(Spoil(wire, request, reply, date, keep_alive))
+
+
+@dataclass(frozen=True, slots=True)
+class Spoil:
+    """What a fault works on."""
+
+    wire: Wire
+    request: Request
+    reply: Reply
+    date: str
+    keep_alive: bool
+
+    def send(self, body: bytes, *, length: int | None = None, status: int | None = None) -> bytes:
+        """Head and body, with a Content-Length that may lie."""
+        reply = Reply(self.reply.status if status is None else status, self.reply.headers, body)
+        told = len(body) if length is None else length
+        return head(reply, date=self.date, keep_alive=self.keep_alive, length=told) + body
+
+    def end(self) -> End:
+        """How the connection is left after a whole answer."""
+        return End.KEEP if self.keep_alive else End.CLOSE
+
+
+def _hang(_: Spoil) -> Iterator[Step]:
+    yield End.HANG
+
+
+def _stall(spoil: Spoil) -> Iterator[Step]:
+    yield spoil.send(b"", length=max(1, len(spoil.reply.body)))
+    yield End.HANG
+
+
+def _drip(spoil: Spoil) -> Iterator[Step]:
+    for byte in spoil.send(spoil.reply.body):
+        yield bytes([byte])
+        yield spoil.wire.delay or 1.0
+    yield spoil.end()
+
+
+def _reset(spoil: Spoil) -> Iterator[Step]:
+    yield spoil.send(spoil.reply.body[: len(spoil.reply.body) // 2], length=len(spoil.reply.body))
+    yield End.RESET
+
+
+def _truncated(spoil: Spoil) -> Iterator[Step]:
+    yield spoil.send(spoil.reply.body[: len(spoil.reply.body) // 2])
+    yield spoil.end()
+
+
+def _html(spoil: Spoil) -> Iterator[Step]:
+    page = b"<!DOCTYPE html>\n<html><head><title>Welcome</title></head><body><h1>It works</h1></body></html>\n"
+    reply = Reply(200, (("Content-Type", "text/html"),), page)
+    yield from clean(reply, date=spoil.date, keep_alive=spoil.keep_alive)
+
+
+def _endless(spoil: Spoil) -> Iterator[Step]:
+    reply = Reply(200, (JSON, ODATA, ("Transfer-Encoding", "chunked")))
+    yield head(reply, date=spoil.date, keep_alive=spoil.keep_alive, length=None)
+    yield b'c\r\n{"Members":[\r\n'
+    item = b'{"Name":"' + b"x" * 4000 + b'"},'
+    chunk = b"%x\r\n%b\r\n" % (len(item) * 16, item * 16)
+    while True:
+        yield chunk
+
+
+_READING = re.compile(rb'("Reading(?:Celsius|Volts)?":)(-?[0-9.]+)')
+
+
+def _nan(spoil: Spoil) -> Iterator[Step]:
+    yield spoil.send(_READING.sub(rb"\1NaN", spoil.reply.body))
+    yield spoil.end()
+
+
+def _text_numbers(spoil: Spoil) -> Iterator[Step]:
+    yield spoil.send(_READING.sub(rb'\1"\2"', spoil.reply.body))
+    yield spoil.end()
+
+
+def _page_loop(spoil: Spoil) -> Iterator[Step]:
+    body = spoil.reply.body
+    if b'"Members":[' in body:
+        body = body[:-1] + b',"Members@odata.nextLink":"%b"}' % spoil.request.path.encode()
+    yield spoil.send(body)
+    yield spoil.end()
+
+
+def _redirect(spoil: Spoil) -> Iterator[Step]:
+    # TEST-NET-1 (RFC 5737): an address that nobody has
+    reply = Reply(307, (("Location", f"https://192.0.2.1{spoil.request.path}"),))
+    yield from clean(reply, date=spoil.date, keep_alive=spoil.keep_alive)
+
+
+def _as_is(spoil: Spoil) -> Iterator[Step]:
+    return clean(spoil.reply, date=spoil.date, keep_alive=spoil.keep_alive)
+
+
+KINDS: dict[str, Callable[[Spoil], Iterator[Step]] | None] = {
+    "clean": None,
+    "refuse": None,  # the server closes its listener
+    "login-lost": None,  # the service forgets its sessions
+    "slow": _as_is,  # the server makes its requests queue
+    "hang": _hang,
+    "stall": _stall,
+    "drip": _drip,
+    "reset": _reset,
+    "truncated": _truncated,
+    "html": _html,
+    "endless": _endless,
+    "nan": _nan,
+    "text-numbers": _text_numbers,
+    "page-loop": _page_loop,
+    "redirect": _redirect,
+}
+"""Every fault by name; None for those that don't change the answer itself."""
