@@ -8,6 +8,7 @@ skips httpx's request and response objects: these cost several times what the ex
 from __future__ import annotations
 
 import asyncio
+import os
 import socket
 import ssl
 from collections.abc import Sequence
@@ -170,8 +171,10 @@ class ControllerTransport(httpx.AsyncBaseTransport):
 
 
 def _reason(error: OSError) -> str:
-    """The system's words without the address, which stands in the message already."""
-    return (error.strerror or str(error) or type(error).__name__).lower()
+    """The system's words; without the address that asyncio puts in, since the fleet file has it."""
+    if error.errno is not None and error.errno > 0:
+        return os.strerror(error.errno).lower()
+    return error.strerror or str(error) or type(error).__name__
 
 
 def _watch_the_path(sock: socket.socket | None) -> None:

@@ -215,7 +215,7 @@ class Wire(asyncio.Protocol):
             self._failure = Truncated(self._controller, self._resource, "the compressed body ends in its middle")
             self._fail(self._failure)
             return
-        self._last = self._until_close or not self._parser.should_keep_alive()
+        self._last = not self._parser.should_keep_alive()
         self._served += 1
         body = self._body
         self._finish(Reply(status, self._headers, body if isinstance(body, bytes) else bytes(body)))
@@ -246,6 +246,8 @@ class Wire(asyncio.Protocol):
             if self._unpack.eof:
                 raise zlib.error("data behind its end")
             plain = self._unpack.decompress(data, room + 1)
+            if self._unpack.unused_data:
+                raise zlib.error("data behind its end")
         except zlib.error as error:
             detail = f"the compressed body is damaged: {error}"
             raise self._refuse(Malformed(self._controller, self._resource, detail)) from error
