@@ -1,0 +1,212 @@
+"""The one style sheet: what the classes of drawings and panels look like, light and dark, wide and narrow.
+
+Colours come from theme.toml through the variables that Streamlit makes of it; only the lamps have their own.
+"""
+
+from __future__ import annotations
+
+from dashboard.drawings.lamps import AMBER, BEZEL, BLUE, PERIOD, RIM
+
+_COLOURS = """
+.sheet {
+  --ink: var(--st-text-color); --ground: var(--st-background-color); --shade: var(--st-secondary-background-color);
+  --rule: var(--st-border-color); --quiet: var(--st-gray-text-color);
+  --critical: var(--st-red-color); --critical-tint: var(--st-red-background-color);
+  --warning: var(--st-yellow-color); --warning-tint: var(--st-yellow-background-color);
+  --ok: var(--st-green-color); --ok-tint: var(--st-green-background-color);
+  --unknown: var(--st-gray-color); --unknown-tint: var(--st-gray-background-color);
+  --risk: var(--st-violet-color); --risk-tint: var(--st-violet-background-color);
+  color: var(--ink); font-family: var(--st-font); font-size: 1rem; line-height: 1.45;
+  overflow-wrap: anywhere;
+}
+.is-ok { --this: var(--ok); --tint: var(--ok-tint); }
+.is-warning { --this: var(--warning); --tint: var(--warning-tint); }
+.is-critical { --this: var(--critical); --tint: var(--critical-tint); }
+.is-unknown { --this: var(--unknown); --tint: var(--unknown-tint); }
+.is-at-risk { --this: var(--risk); --tint: var(--risk-tint); }
+"""
+
+_MARKS = """
+.mark .stroke { fill: none; stroke: var(--this); stroke-width: 2; stroke-linejoin: miter; }
+.mark .solid { fill: var(--this); }
+.mark .cut { fill: none; stroke: var(--ground); stroke-width: 1.7; }
+.badge { vertical-align: -0.08em; margin-right: 0.4em; overflow: visible; flex: none; }
+.worded { white-space: normal; }
+.worded > span { color: var(--this); font-weight: 600; }
+.worded.is-ok > span, .worded.is-unknown > span { font-weight: 400; }
+"""
+
+_DRAWN = """
+svg text { font-family: var(--st-font); fill: var(--ink); font-variant-numeric: tabular-nums; }
+svg.rack { max-width: 100%; height: auto; display: block; }
+svg.rack .within { fill: var(--shade); }
+svg.rack .rail { fill: var(--rule); }
+svg.rack .post { stroke: var(--unknown); stroke-width: 2; fill: none; }
+svg.rack .open-end { stroke: var(--unknown); stroke-width: 2; stroke-dasharray: 3 5; fill: none; }
+svg .tick { stroke: var(--quiet); stroke-width: 1; fill: none; }
+svg .ruler { font-size: 10px; text-anchor: end; fill: var(--quiet); }
+svg .case { fill: var(--ground); stroke: var(--quiet); stroke-width: 1; }
+svg .size-not-told .case { stroke-dasharray: 4 3; }
+svg .ear { fill: var(--ground); stroke: var(--quiet); stroke-width: 1; }
+svg .ear.is-critical, svg .ear.is-warning { fill: var(--tint); stroke: var(--this); }
+svg .face { fill: var(--ground); stroke: var(--unknown); stroke-width: 1; }
+svg .face.is-critical { fill: var(--tint); stroke: var(--this); stroke-width: 2; }
+svg .face.is-warning { fill: var(--tint); stroke: var(--this); stroke-width: 2; }
+svg .face.is-unknown { stroke-dasharray: 2 2; }
+svg .face.absent { fill: none; stroke: var(--rule); stroke-dasharray: 1 3; }
+svg .hatched { fill: url(#hatch); stroke: var(--risk); stroke-width: 1.5; }
+svg .hatching { stroke: var(--risk); stroke-opacity: 0.38; stroke-width: 1; fill: none; }
+svg .slot { font-size: 10px; text-anchor: end; }
+svg .alone, svg .said { font-size: 10.5px; }
+svg .said { fill: var(--ink); }
+svg .word { fill: var(--this); font-weight: 600; }
+svg .word.is-ok, svg .word.is-unknown { font-weight: 400; }
+svg a { cursor: pointer; }
+svg a:hover .case, svg a:hover .ear { stroke: var(--ink); stroke-width: 1.6; }
+svg a:focus-visible { outline: 3px solid var(--st-primary-color); outline-offset: 1px; }
+svg.front { width: 100%; max-width: 36rem; height: auto; display: block; }
+svg.front .slot { font-size: 12px; text-anchor: start; font-weight: 600; }
+svg.front .slot.empty { fill: var(--quiet); font-weight: 400; }
+svg.front .small { font-size: 11px; fill: var(--quiet); }
+svg .carrier { fill: var(--ground); stroke: var(--unknown); stroke-width: 1; }
+svg .carrier.is-critical, svg .carrier.is-warning { fill: var(--tint); stroke: var(--this); stroke-width: 1.5; }
+"""
+
+_LAMPS = f"""
+.panel {{ vertical-align: -0.3em; margin-right: 0.5em; flex: none; }}
+.lamps .bezel {{ fill: {BEZEL}; stroke: {RIM}; stroke-width: 0.75; }}
+.lamp .rim {{ fill: none; stroke: {RIM}; stroke-width: 1; }}
+.lamp.blue {{ --lens: {BLUE}; }}
+.lamp.amber {{ --lens: {AMBER}; }}
+.lamp .lit, .lamp .half {{ fill: var(--lens); }}
+.lamp .half {{ display: none; }}
+.lamp .dark {{ stroke: {RIM}; stroke-width: 1.5; fill: none; }}
+.lamp .ask {{ fill: {RIM}; font-size: 11px; text-anchor: middle; font-weight: 700; }}
+@keyframes lamp-blink {{ 0% {{ opacity: 1; }} 50% {{ opacity: 0; }} 100% {{ opacity: 0; }} }}
+.lamp .blink {{ animation: lamp-blink {PERIOD:g}s step-end infinite; animation-delay: var(--phase, 0s); }}
+@media (prefers-reduced-motion: reduce) {{
+  .lamp .blink {{ animation: none; opacity: 0; }}
+  .lamp .half {{ display: inline; }}
+}}
+"""
+
+_LINES = """
+svg.strip { display: block; max-width: 100%; }
+svg .bed { fill: var(--shade); stroke: var(--rule); }
+svg .zone { fill: var(--tint); stroke: none; }
+svg .limit { stroke: var(--quiet); stroke-width: 1; fill: none; }
+svg .needle { stroke: var(--ink); stroke-width: 2.4; fill: none; }
+svg.chart { width: 100%; max-width: 52rem; height: auto; display: block; }
+svg .grid { stroke: var(--rule); stroke-width: 0.5; fill: none; }
+svg .moment { font-size: 10px; text-anchor: middle; fill: var(--quiet); }
+svg .samples { fill: none; stroke: var(--ink); stroke-width: 1.5; stroke-linejoin: round; stroke-linecap: round; }
+svg .threshold { stroke: var(--this); stroke-width: 1.2; stroke-dasharray: 6 3; fill: none; }
+svg.chart .said { font-size: 9.5px; fill: var(--this); }
+"""
+
+_PANELS = """
+.sheet h1 { font-size: 1.6rem; line-height: 1.2; margin: 0; font-weight: 650; }
+.sheet h2 { font-size: 1.12rem; margin: 1.5rem 0 0.5rem; padding-top: 0.6rem; border-top: 2px solid var(--ink);
+  font-weight: 650; display: flex; flex-wrap: wrap; gap: 0.1rem 0.9rem; align-items: baseline; }
+.sheet h2 .count { font-weight: 400; font-size: 0.92rem; color: var(--quiet); }
+.sheet h3 { font-size: 0.98rem; margin: 1rem 0 0.3rem; font-weight: 650; }
+.sheet p { margin: 0.3rem 0; }
+.sheet a { color: var(--st-link-color); text-underline-offset: 0.15em; }
+.sheet a:focus-visible, .sheet button:focus-visible, .sheet summary:focus-visible {
+  outline: 3px solid var(--st-primary-color); outline-offset: 2px; }
+.sheet code { font-family: var(--st-code-font); font-size: 0.9em; background: var(--shade); padding: 0.1em 0.35em; }
+.head { display: flex; flex-wrap: wrap; gap: 0.3rem 1.2rem; align-items: baseline; }
+.head .mast { color: var(--quiet); font-size: 0.92rem; letter-spacing: 0.02em; }
+.head .mast a { color: inherit; }
+.told { color: var(--quiet); font-size: 0.92rem; margin-top: 0.25rem; }
+.told b { color: var(--ink); font-weight: 600; }
+.notice { border: 2px solid var(--this, var(--unknown)); border-left-width: 10px; background: var(--tint, var(--shade));
+  padding: 0.6rem 0.9rem; margin: 0.7rem 0; }
+.notice p:first-child { font-weight: 600; margin-top: 0; }
+.notice code { background: var(--ground); }
+.nothing { color: var(--quiet); }
+.small { font-size: 0.85rem; color: var(--quiet); }
+.legend { display: flex; flex-wrap: wrap; gap: 0.2rem 1.2rem; font-size: 0.88rem; padding: 0; margin: 0.3rem 0 0.8rem;
+  list-style: none; }
+.legend li { margin: 0; }
+.lines { list-style: none; margin: 0; padding: 0; }
+.lines > li { margin: 0; border-bottom: 1px solid var(--rule); }
+.lines > li:first-child { border-top: 1px solid var(--rule); }
+.line { display: grid; grid-template-columns: 8.2rem minmax(0, 1.2fr) minmax(0, 1.4fr) 10.5rem; gap: 0.1rem 1rem;
+  padding: 0.5rem 0.2rem; color: inherit; text-decoration: none; align-items: baseline; }
+a.line { color: var(--ink); text-decoration: none; }
+a.line:hover { background: var(--shade); }
+a.line .what b { text-decoration: underline; text-decoration-color: var(--rule); text-underline-offset: 0.2em; }
+.line .where { color: var(--ink); font-variant-numeric: tabular-nums; }
+.line .when { color: var(--quiet); font-size: 0.88rem; font-variant-numeric: tabular-nums; text-align: right; }
+.line .risks { color: var(--risk); }
+.rows { display: flex; flex-wrap: wrap; gap: 1.1rem 1.6rem; align-items: flex-end; }
+.rows figure { margin: 0; max-width: 100%; }
+.rows figcaption { font-size: 0.95rem; font-weight: 600; padding: 0.15rem 0 0 1.9rem; }
+.chips { display: flex; flex-wrap: wrap; gap: 0.5rem; list-style: none; padding: 0; margin: 0; }
+.chips li { margin: 0; border: 1px solid var(--rule); padding: 0.3rem 0.6rem; }
+.stale { opacity: 0.75; }
+.split { display: grid; grid-template-columns: minmax(0, 36rem) minmax(16rem, 1fr); gap: 1rem 2rem;
+  align-items: start; }
+.sheet table { border-collapse: collapse; width: 100%; font-size: 0.94rem; }
+.sheet th { text-align: left; font-weight: 600; font-size: 0.85rem; color: var(--quiet); }
+.sheet th, .sheet td { padding: 0.35rem 0.7rem 0.35rem 0; border-bottom: 1px solid var(--rule);
+  vertical-align: baseline; }
+.sheet td.figure { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
+.sheet td.narrow { white-space: nowrap; }
+.scroll { overflow-x: auto; }
+.lamp-line { display: grid; grid-template-columns: minmax(5rem, auto) 1fr; gap: 0.05rem 0.8rem; padding: 0.45rem 0;
+  border-bottom: 1px solid var(--rule); }
+.lamp-line .slot-name { font-weight: 600; }
+.lamp-line .should { display: flex; align-items: center; flex-wrap: wrap; }
+.lamp-line .reports { grid-column: 2; font-size: 0.88rem; color: var(--quiet); }
+.lamp-line .stands { grid-column: 2; }
+.leans td, .leans th { text-align: center; padding-right: 0.4rem; }
+.leans td:first-child, .leans th:first-child { text-align: left; min-width: 9rem; }
+.leans .tie { font-size: 0.8rem; line-height: 1.15; }
+.leans .tied { background: var(--shade); }
+.leans .tied.troubled { background: var(--risk-tint); color: var(--risk); }
+.evidence { margin: 0.2rem 0 0.5rem; padding: 0; list-style: none; font-size: 0.88rem; }
+.evidence li { margin: 0.1rem 0; padding-left: 0.8rem; border-left: 3px solid var(--rule); }
+.sheet details > summary { cursor: pointer; padding: 0.25rem 0; }
+.sheet details > summary h3 { display: inline; }
+.pick { font: inherit; color: var(--st-link-color); background: none; border: 0; padding: 0.15rem 0; cursor: pointer;
+  text-align: left; text-decoration: underline; text-underline-offset: 0.15em; text-decoration-color: var(--rule); }
+.pick[aria-pressed="true"], .pick[aria-expanded="true"] { font-weight: 700; text-decoration-color: var(--ink);
+  text-decoration-thickness: 2px; }
+.spans .pick { margin-left: 0.6rem; }
+.unfolded > td { padding: 0.3rem 0 0.8rem; }
+.lost { position: fixed; left: 0; right: 0; bottom: 0; z-index: 1000; padding: 0.7rem 1rem; text-align: center;
+  font-family: var(--st-font); font-weight: 600; color: var(--st-background-color); background: var(--st-text-color); }
+.lost[hidden] { display: none; }
+.of-part td { padding-top: 0.9rem; font-weight: 650; border-bottom: 2px solid var(--rule); }
+.foot { margin-top: 2rem; padding-top: 0.5rem; border-top: 1px solid var(--rule); }
+"""
+
+_NARROW = """
+@media (max-width: 48rem) {
+  .line { grid-template-columns: minmax(0, 1fr) auto; padding: 0.6rem 0; }
+  .line .stands { grid-column: 1; }
+  .line .when { grid-column: 2; grid-row: 1; }
+  .line .what, .line .where { grid-column: 1 / -1; }
+  .split { grid-template-columns: minmax(0, 1fr); }
+  .rows { justify-content: center; }
+  .rows figure { width: 100%; }
+  .rows figure svg { margin: 0 auto; }
+  .sheet td, .sheet th { padding-right: 0.45rem; }
+  .readings thead { display: none; }
+  .readings tbody tr { display: grid; grid-template-columns: minmax(0, 1fr) auto; border-bottom: 1px solid var(--rule);
+    padding: 0.35rem 0; }
+  .readings tbody td { border: 0; padding: 0.05rem 0.4rem 0.05rem 0; }
+  .readings tbody td.strip-cell { display: none; }
+  .readings tbody td.limit-cell { grid-column: 1; }
+  .readings tbody td.margin-cell { grid-column: 2; grid-row: 2; text-align: right; }
+  .readings tbody tr.of-part { display: block; }
+  .plates thead { display: none; }
+  .plates tr { display: block; border-bottom: 1px solid var(--rule); padding: 0.35rem 0; }
+  .plates td { display: inline; border: 0; padding: 0 0.6rem 0 0; }
+  .plates td:first-child { display: block; font-weight: 600; }
+}
+"""
+
+CSS = _COLOURS + _MARKS + _DRAWN + _LAMPS + _LINES + _PANELS + _NARROW

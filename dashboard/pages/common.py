@@ -1,0 +1,58 @@
+"""What both pages do: find the store, know the time, and say so when the store can't be read."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import streamlit as st
+
+from collector.model import Seconds
+from collector.store.errors import StoreError, StoreMissing
+from dashboard.mount import show
+from dashboard.panels.frame import foot, head, nothing_yet, unreadable
+from dashboard.queries import Source
+
+EVERY = 3.0
+"""Seconds between two looks at the store."""
+
+_TIDY = """<style>
+[data-testid="stHeader"] { display: none; }
+[data-testid="stMainBlockContainer"] { padding: 1rem clamp(0.9rem, 3vw, 2.5rem) 3rem; }
+</style>"""
+
+
+@st.cache_resource(show_spinner=False)
+def source(state_dir: Path) -> Source:
+    """One source a state directory, shared by all viewers."""
+    return Source(state_dir)
+
+
+def tidy() -> None:
+    """Use the width of a narrow screen, and drop the empty bar at the top."""
+    st.html(_TIDY)
+
+
+def now() -> Seconds:
+    """The time, read here at the edge."""
+    return time.time()
+
+
+def zone() -> ZoneInfo | None:
+    """The viewer's own time zone as the browser tells it; None where it doesn't, or tells one that is not known."""
+    name = st.context.timezone
+    if not name:
+        return None
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError):
+        return None
+
+
+def broken(title: str, error: StoreError, back: bool = False) -> None:
+    """Say why there is nothing to see."""
+    missing = isinstance(error, StoreMissing)
+    words = nothing_yet(error.state_dir) if missing else unreadable(error.problem, error.advice)
+    moment = now()
+    show("broken", head(title, back=back), words, foot(moment, zone()), beat=moment)

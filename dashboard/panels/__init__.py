@@ -1,0 +1,1 @@
+"""Parts of pages as markup: lists, tables and notices around the drawings. Pure functions, no Streamlit."""

@@ -1,0 +1,126 @@
+"""The readings of a sled as a table, and the history of one of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import tzinfo
+
+from collector.model import Health, History, Seconds
+from dashboard.drawings.ink import Ink, join, tag
+from dashboard.drawings.marks import worded
+from dashboard.drawings.things import Standing
+from dashboard.drawings.trace import chart, strip
+from dashboard.views.readings import PartReadings, ReadingLine
+from dashboard.views.words import age, clock, count, unit_words
+
+OLD = 180.0
+"""Seconds after which a reading's age is written beside it."""
+SPANS = {"15 min": 900.0, "1 h": 3600.0, "6 h": 21600.0, "24 h": 86400.0}
+"""How far back a history can look, s."""
+DEFAULT_SPAN = "1 h"
+
+
+def section(
+    groups: Sequence[PartReadings], opened: ReadingLine | None, unfolded: Ink | None, now: Seconds, zone: tzinfo | None
+) -> Ink:
+    """Every reading with its nearest limit and margin, grouped by part; the opened one with its history below it."""
+    lines = [line for group in groups for line in group.lines]
+    told = sum(1 for line in lines if line.value is not None)
+    title = tag(
+        "h2", "Readings", tag("span", f"{told} of {len(lines)} have a value", class_="count") if lines else None
+    )
+    if not lines:
+        words = "The controller tells of no sensor."
+        return tag("section", title, tag("p", words, class_="nothing"), data_block="readings")
+    return tag("section", title, _table(groups, opened, unfolded, now, zone), data_block="readings")
+
+
+def history(line: ReadingLine, samples: History, since: Seconds, now: Seconds, zone: tzinfo | None) -> Ink:
+    """The history of one sensor with its thresholds, and how far back to look."""
+    unit = unit_words(line.sensor.unit)
+    drawn = chart(samples, line.lines, since, now, unit, zone)
+    quantity = line.sensor.quantity.value + (f" in {unit}" if unit else "")
+    axis = f"{quantity}, times {'UTC' if zone is None else 'of your clock'}"
+    body = (
+        join(drawn, tag("p", f"{axis}; {_told(samples)}", class_="small"))
+        if drawn
+        else tag("p", f"No sample in the last {age(now - since)}.", class_="nothing")
+    )
+    spans = [
+        tag(
+            "button",
+            words,
+            type="button",
+            class_="pick span",
+            data_pick=f"span={words}",
+            aria_pressed="true" if abs(seconds - (now - since)) < 1 else "false",
+        )
+        for words, seconds in SPANS.items()
+    ]
+    return tag(
+        "div",
+        tag("p", "look back ", *spans, class_="small spans"),
+        body,
+        data_history=line.key,
+    )
+
+
+def _told(samples: History) -> str:
+    gaps = sum(1 for value in samples.values if value != value)
+    told = count(len(samples.values) - gaps, "sample")
+    return f"{told}, {gaps} without a value" if gaps else told
+
+
+def _table(
+    groups: Sequence[PartReadings], opened: ReadingLine | None, unfolded: Ink | None, now: Seconds, zone: tzinfo | None
+) -> Ink:
+    heads = ("sensor", "value", "", "nearest limit", "margin", "reported")
+    rows: list[Ink] = []
+    for group in groups:
+        rows.append(tag("tr", tag("td", group.name, colspan="6"), class_="of-part"))
+        for line in group.lines:
+            is_open = opened is not None and line.key == opened.key
+            rows.append(_row(line, is_open, now, zone))
+            if is_open and unfolded is not None:
+                rows.append(tag("tr", tag("td", unfolded, colspan="6"), class_="unfolded"))
+    return tag(
+        "table",
+        tag("thead", tag("tr", *(tag("th", head, scope="col") for head in heads))),
+        tag("tbody", *rows),
+        class_="readings",
+    )
+
+
+def _row(line: ReadingLine, is_open: bool, now: Seconds, zone: tzinfo | None) -> Ink:
+    crossed = line.crossed if line.crossed > Health.OK else None
+    name = tag(
+        "button",
+        line.sensor.sensor,
+        type="button",
+        class_="pick",
+        data_pick=f"fold={line.key}" if is_open else f"sensor={line.key}",
+        aria_expanded="true" if is_open else "false",
+        title=f"{line.sensor.quantity.value}, read {clock(line.time, now, zone)}",
+    )
+    sensor = line.sensor
+    old = now - line.time > OLD
+    return tag(
+        "tr",
+        tag("td", name),
+        tag(
+            "td",
+            line.words,
+            tag("div", f"{age(now - line.time)} old", class_="small") if old else None,
+            class_="figure",
+        ),
+        tag("td", strip(line.value, line.lines, sensor.range_min, sensor.range_max), class_="strip-cell"),
+        tag("td", line.limit or "none told", class_="limit-cell small"),
+        tag(
+            "td",
+            worded(Standing(crossed), line.margin) if crossed is not None else join(line.margin),
+            class_="margin-cell narrow",
+        ),
+        tag("td", line.health.word, class_="narrow small reported-cell"),
+        data_reading=line.key,
+        data_crossed=crossed.word if crossed is not None else None,
+    )

@@ -1,0 +1,189 @@
+"""The opening page's parts: what needs hands first, who does not answer, the racks."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from datetime import tzinfo
+from functools import lru_cache
+
+from collector.model import Health, Seconds
+from dashboard.drawings.ink import Ink, join, sled_link, tag
+from dashboard.drawings.marks import worded
+from dashboard.drawings.rack import elevation
+from dashboard.drawings.things import Rack, Standing
+from dashboard.panels.frame import KEY
+from dashboard.views.attention import Silent, Task
+from dashboard.views.floor import Floor, Row
+from dashboard.views.telemetry import Telemetry
+from dashboard.views.words import age, clock, count
+
+FIRST = 12
+"""Lines shown at once; the rest unfolds."""
+
+
+def heard(told: Telemetry, now: Seconds) -> Ink:
+    """One line on how much is heard and how recently."""
+    pieces = [join(tag("b", f"{told.answering} of {count(told.controllers, 'controller')}"), " answering")]
+    if told.failing:
+        pieces.append(join(tag("b", str(told.failing)), " failing"))
+    if told.waiting:
+        pieces.append(join(tag("b", str(told.waiting)), " not asked yet"))
+    if told.behind:
+        pieces.append(join(tag("b", str(told.behind)), " behind by more than two rounds"))
+    if told.newest is not None:
+        pieces.append(join("newest round ", tag("b", f"{age(now - told.newest)} ago")))
+    if told.oldest is not None and told.newest is not None and told.oldest < told.newest - 1:
+        pieces.append(join("oldest ", tag("b", f"{age(now - told.oldest)} ago")))
+    pieces.append(join(tag("b", f"{told.valued} of {told.sensors}"), " readings have a value"))
+    if told.defects:
+        pieces.append(join(tag("b", str(told.defects)), " that can't be read as the standard means it"))
+    if told.unchecked:
+        pieces.append(join(tag("b", str(told.unchecked)), " with certificate checks turned off"))
+    return join(*(join(" · " if place else None, piece) for place, piece in enumerate(pieces)))
+
+
+def hands_first(tasks: Sequence[Task], now: Seconds, zone: tzinfo | None, unknown: int) -> Ink:
+    """What wants looking at, worst first, one line each."""
+    title = tag("h2", "Hands first", tag("span", _tally(tasks), class_="count") if tasks else None)
+    if not tasks:
+        words = "Nothing wants hands: no condition is open on any part that is heard."
+        if unknown:
+            words += f" Of {count(unknown, 'sled')} the health is unknown."
+        return tag("section", title, tag("p", words, class_="nothing"), data_block="hands-first")
+    lines = [_task(task, now, zone) for task in tasks]
+    return tag(
+        "section",
+        title,
+        tag("ol", *lines[:FIRST], class_="lines"),
+        _folded(lines[FIRST:], "further"),
+        data_block="hands-first",
+    )
+
+
+def _tally(tasks: Sequence[Task]) -> str:
+    counts = Counter(task.severity for task in tasks)
+    told = [f"{counts[health]} {health.word}" for health in sorted(counts, reverse=True)]
+    return f"{count(len(tasks), 'part')}: {', '.join(told)}"
+
+
+def _folded(lines: Sequence[Ink], word: str) -> Ink | None:
+    if not lines:
+        return None
+    return tag(
+        "details", tag("summary", f"{len(lines)} {word}"), tag("ol", *lines, class_="lines"), id=f"folded-{word}"
+    )
+
+
+def _task(task: Task, now: Seconds, zone: tzinfo | None) -> Ink:
+    more = f" and {count(task.more, 'other condition')}" if task.more else ""
+    risks = tag("span", f" Puts {count(task.puts_at_risk, 'blade')} at risk.", class_="risks")
+    return tag(
+        "li",
+        tag(
+            "a",
+            tag("span", worded(Standing(task.severity)), class_="stands"),
+            tag(
+                "span",
+                tag("b", task.name),
+                f": {task.text}{more}.",
+                risks if task.puts_at_risk else None,
+                class_="what",
+            ),
+            tag("span", task.place, class_="where"),
+            tag("span", f"for {age(now - task.since)}", class_="when", title=f"since {clock(task.since, now, zone)}"),
+            href=sled_link(task.controller),
+            class_="line",
+        ),
+        data_task=task.part or task.controller,
+        data_controller=task.controller,
+        data_health=task.severity.word,
+    )
+
+
+def not_answering(silent: Sequence[Silent], now: Seconds, zone: tzinfo | None) -> Ink | None:
+    """Controllers that don't answer as they should; None when all do."""
+    if not silent:
+        return None
+    lines = [_silent(each, now, zone) for each in silent]
+    return tag(
+        "section",
+        tag("h2", "Not answering", tag("span", count(len(silent), "controller"), class_="count")),
+        tag("ol", *lines[:FIRST], class_="lines"),
+        _folded(lines[FIRST:], "more"),
+        data_block="not-answering",
+    )
+
+
+def _silent(each: Silent, now: Seconds, zone: tzinfo | None) -> Ink:
+    if each.last_good is None:
+        when, title = "never heard", "no round has brought a reading"
+    else:
+        when, title = f"last heard {age(now - each.last_good)} ago", clock(each.last_good, now, zone)
+    return tag(
+        "li",
+        tag(
+            "a",
+            tag("span", worded(Standing(), each.outcome), class_="stands"),
+            tag("span", tag("b", each.controller), f": {each.error}" if each.error else None, class_="what"),
+            tag("span", each.place, class_="where"),
+            tag("span", when, class_="when", title=title),
+            href=sled_link(each.controller),
+            class_="line",
+        ),
+        data_silent=each.controller,
+        data_outcome=each.outcome,
+    )
+
+
+def racks_head(floor: Floor) -> Ink:
+    """Heading of the racks: how many sleds stand how, and the key to the marks."""
+    counts = Counter(sled.standing.health for sled in floor.sleds)
+    told = [f"{counts[health]} {health.word}" for health in sorted(Health, reverse=True) if counts[health]]
+    at_risk = sum(1 for sled in floor.sleds for blade in sled.blades if blade.standing.risk)
+    words = f"{count(len(floor.sleds), 'sled')}: {', '.join(told)}" if told else "no sled told of yet"
+    if at_risk:
+        words += f"; {count(at_risk, 'blade')} at risk"
+    return join(tag("h2", "The racks", tag("span", words, class_="count"), data_block="racks"), KEY)
+
+
+def row_of_racks(row: Row, stale: bool) -> Ink:
+    """The racks of one row, side by side as they stand, their feet on one line."""
+    figures = [tag("figure", _drawn(rack), tag("figcaption", rack.name)) for rack in row.racks]
+    return tag(
+        "section",
+        tag("h3", row.name),
+        tag("div", *figures, class_="rows" + (" stale" if stale else "")),
+        data_row=row.name,
+    )
+
+
+@lru_cache(maxsize=1024)
+def _drawn(rack: Rack) -> Ink:
+    """A rack that stands as before is not drawn again."""
+    return elevation(rack)
+
+
+def unplaced(floor: Floor) -> Ink | None:
+    """Sleds that no rack can show, each with the reason; None when all are placed."""
+    if not floor.homeless:
+        return None
+    chips = [
+        tag(
+            "li",
+            tag("a", each.sled.label, href=sled_link(each.sled.controller)),
+            " ",
+            worded(each.sled.standing),
+            tag("div", f"{each.sled.controller}: {each.why}", class_="small"),
+            data_sled=each.sled.controller,
+            data_part_health=each.sled.standing.health.word,
+        )
+        for each in floor.homeless
+    ]
+    return tag(
+        "section",
+        tag("h3", "Place not told"),
+        tag("p", "These can't be drawn in a rack; the fleet file can say where they stand.", class_="small"),
+        tag("ul", *chips, class_="chips"),
+        data_block="unplaced",
+    )

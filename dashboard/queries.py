@@ -1,0 +1,191 @@
+"""All that the pages ask of the store.
+
+One :class:`Source` serves every viewer of a state directory. What it read it keeps for a moment, the longer the more it
+cost to read, so that many viewers of a large fleet cost little more than one of a small one.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Generic, TypeVar
+
+from collector.model import (
+    CollectorState,
+    Condition,
+    ControllerState,
+    Defect,
+    Event,
+    History,
+    Lamps,
+    Link,
+    Reading,
+    Rolled,
+    Seconds,
+    Sensor,
+    Status,
+)
+from collector.store.reader import Reader
+from dashboard.views.places import Places
+
+T = TypeVar("T")
+
+_SHARE = 0.05
+"""Most of a core's time that re-reading one thing may take: what cost 100 ms is kept for 2 s."""
+_SLEDS = 64
+"""Sleds kept at once."""
+_EVENTS = 40
+_MOST_POINTS = 600
+
+
+class Kept(Generic[T]):
+    """One thing read, kept until it is ``least`` seconds old or its reading has been paid for, whichever is later."""
+
+    def __init__(self, load: Callable[[], T], least: float, clock: Callable[[], float] = time.monotonic) -> None:
+        self._load = load
+        self._least = least
+        self._clock = clock
+        self._lock = threading.Lock()
+        self._value: T | None = None
+        self._until = float("-inf")
+
+    def get(self) -> T:
+        """The thing, read anew when it is due; errors of the reading pass through and nothing old is shown instead."""
+        with self._lock:
+            began = self._clock()
+            if self._value is not None and began < self._until:
+                return self._value
+            self._value = None
+            value = self._load()
+            ended = self._clock()
+            self._until = ended + max(self._least, (ended - began) / _SHARE)
+            self._value = value
+            return value
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """How many sensors there are and how many have a value."""
+
+    valued: int
+    sensors: int
+
+
+@dataclass(frozen=True, slots=True)
+class Fleet:
+    """The fleet at one moment."""
+
+    collector: CollectorState | None
+    controllers: tuple[ControllerState, ...]
+    places: Places
+    rolled: dict[str, Rolled]
+    statuses: dict[str, Status]
+    conditions: tuple[Condition, ...]
+    coverage: Coverage
+
+
+@dataclass(frozen=True, slots=True)
+class SledFacts:
+    """One controller at one moment."""
+
+    collector: CollectorState | None
+    state: ControllerState
+    places: Places
+    links: tuple[Link, ...]
+    rolled: dict[str, Rolled]
+    statuses: dict[str, Status]
+    lamps: dict[str, Lamps]
+    readings: tuple[Reading, ...]
+    conditions: tuple[Condition, ...]
+    events: tuple[Event, ...]
+    defects: tuple[Defect, ...]
+
+
+class Source:
+    """What the pages know of one state directory. Raises :class:`~collector.store.errors.StoreError` on reading."""
+
+    def __init__(self, state_dir: Path) -> None:
+        self.state_dir = state_dir
+        self._mutex = threading.Lock()
+        self._reader: Reader | None = None
+        self._fleet = Kept(self._read_fleet, 1.0)
+        self._places = Kept(self._read_places, 3.0)
+        self._coverage = Kept(self._read_coverage, 3.0)
+        self._sleds: OrderedDict[str, Kept[SledFacts | None]] = OrderedDict()
+
+    def fleet(self) -> Fleet:
+        """The whole fleet."""
+        return self._fleet.get()
+
+    def sled(self, controller: str) -> SledFacts | None:
+        """One controller; None where the fleet has none of that name."""
+        with self._mutex:
+            kept = self._sleds.get(controller)
+            if kept is None:
+                kept = self._sleds[controller] = Kept(lambda: self._read_sled(controller), 1.0)
+                if len(self._sleds) > _SLEDS:
+                    self._sleds.popitem(last=False)
+            self._sleds.move_to_end(controller)
+        return kept.get()
+
+    def history(self, sensor: Sensor, since: Seconds, until: Seconds) -> History:
+        """One sensor's samples, thinned to what a chart can show."""
+        return self._open().history(
+            sensor.controller, sensor.part, sensor.sensor, since, until, max_points=_MOST_POINTS
+        )
+
+    def close(self) -> None:
+        """Close what is open."""
+        with self._mutex:
+            reader, self._reader = self._reader, None
+        if reader is not None:
+            reader.close()
+
+    def _open(self) -> Reader:
+        with self._mutex:
+            if self._reader is None:
+                self._reader = Reader(self.state_dir)
+            return self._reader
+
+    def _read_fleet(self) -> Fleet:
+        reader = self._open()
+        return Fleet(
+            collector=reader.collector(),
+            controllers=tuple(reader.controllers()),
+            places=self._places.get(),
+            rolled=reader.rolled(),
+            statuses=reader.statuses(),
+            conditions=tuple(reader.conditions()),
+            coverage=self._coverage.get(),
+        )
+
+    def _read_places(self) -> Places:
+        reader = self._open()
+        return Places(reader.parts(), reader.controllers())
+
+    def _read_coverage(self) -> Coverage:
+        readings = self._open().readings()
+        return Coverage(sum(1 for reading in readings if reading.value is not None), len(readings))
+
+    def _read_sled(self, controller: str) -> SledFacts | None:
+        reader = self._open()
+        state = next((each for each in reader.controllers() if each.controller == controller), None)
+        if state is None:
+            return None
+        return SledFacts(
+            collector=reader.collector(),
+            state=state,
+            places=Places(reader.parts(controller), [state]),
+            links=tuple(reader.links(controller)),
+            rolled=reader.rolled(controller),
+            statuses=reader.statuses(controller),
+            lamps=reader.lamps(controller),
+            readings=tuple(reader.readings(controller)),
+            conditions=tuple(reader.conditions(controller=controller)),
+            events=tuple(reader.events(controller, limit=_EVENTS)),
+            defects=tuple(reader.defects(controller)),
+        )

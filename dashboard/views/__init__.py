@@ -1,0 +1,1 @@
+"""What the pages say, worked out from the model: pure functions, no I/O, no Streamlit."""
