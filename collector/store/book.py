@@ -1,13 +1,14 @@
 """Keeps updates in the tables: what the writer's thread does inside a transaction.
 
-The book remembers per controller what the tables say of it, so that a round costs no look-up. After a rolled-back
-transaction :meth:`Book.reload` makes the two agree again.
+The book remembers per controller what the tables say of it, so that a round costs no look-up. A rolled-back
+transaction makes it read them again.
 """
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import Protocol
 
 from msgspec import Struct, structs
@@ -70,8 +71,21 @@ class Book:
         self._next_frame = 1
         self.reload()
 
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """All or nothing of what is done inside, in the tables and in what is remembered of them."""
+        self._connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            self._connection.execute("COMMIT")
+        except BaseException:
+            if self._connection.in_transaction:
+                self._connection.execute("ROLLBACK")
+            self.reload()
+            raise
+
     def reload(self) -> None:
-        """Forget what is remembered and read it again."""
+        """Read from the tables again what is remembered of them."""
         self._entries = {
             row[0]: _Entry(
                 id=row[1],
@@ -83,11 +97,16 @@ class Book:
             )
             for row in self._connection.execute(sql.KNOWN)
         }
-        self._next_frame = 1 + int(self._connection.execute(sql.LAST_FRAME).fetchone()[0])
+        last = (self._connection.execute(query).fetchone()[0] for query in (sql.LAST_FRAME, sql.LAST_SEALED_FRAME))
+        self._next_frame = 1 + max(frame or 0 for frame in last)
 
     def sizes(self) -> dict[str, int | None]:
         """Sensors in the layout of every controller; None for one that was never walked."""
         return {name: None if entry.layout is None else entry.size for name, entry in self._entries.items()}
+
+    def newest_frames(self, first: str, last: str) -> list[tuple[int, int | None]]:
+        """Id and newest frame of every controller whose name is in a range."""
+        return [(entry.id, entry.frame) for name, entry in self._entries.items() if first <= name <= last]
 
     def register(self, controllers: Iterable[Registered], now: Seconds) -> None:
         """These are the controllers now; others known so far are retired."""
@@ -110,34 +129,28 @@ class Book:
             entry.tally.count(update)
             if update.inventory is not None:
                 self._keep_inventory(entry, update.inventory)
-                frames.append(self._frame(entry, update.inventory.frame))
+                self._add_frame(frames, entry, update.inventory.frame)
                 touched[entry.id] = entry
             if update.round is not None:
                 self._keep_statuses(entry, update.round.statuses)
                 self._keep_defects(entry, update.round.defects)
                 if update.round.frame is not None:
-                    frames.append(self._frame(entry, update.round.frame))
+                    self._add_frame(frames, entry, update.round.frame)
                 touched[entry.id] = entry
             if update.assessment is not None:
                 self._keep_assessment(entry, update.assessment)
         self._connection.executemany(sql.ADD_FRAME, frames)
         self._connection.executemany(sql.ROUND, [_round_row(entry) for entry in touched.values()])
 
-    def _frame(self, entry: _Entry, frame: Frame) -> tuple[object, ...]:
+    def _add_frame(self, frames: list[tuple[object, ...]], entry: _Entry, frame: Frame) -> None:
+        if not frame.values:
+            entry.frame = None  # a controller without sensors has no readings
+            return
         entry.frame = self._next_frame
         self._next_frame += 1
         earliest, latest, times = codec.sample_times(frame)
-        return (
-            entry.frame,
-            entry.id,
-            entry.layout,
-            frame.time,
-            earliest,
-            latest,
-            frame.values.tobytes(),
-            frame.healths,
-            times,
-        )
+        values = frame.values.tobytes()
+        frames.append((entry.frame, entry.id, entry.layout, frame.time, earliest, latest, values, frame.healths, times))
 
     def _keep_inventory(self, entry: _Entry, inventory: Inventory) -> None:
         self._keep_layout(entry, inventory)

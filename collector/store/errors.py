@@ -85,6 +85,14 @@ def from_sqlite(state_dir: Path, error: sqlite3.Error) -> StoreError:
     return StoreError(state_dir, f"the database failed: {error}", "look at the cause and start again")
 
 
+def is_worldly(error: Exception) -> bool:
+    """Whether the state of disk and files is to blame, so that the same write may succeed later.
+
+    Python gives what an application got wrong (a value out of range, a broken constraint) other classes.
+    """
+    return isinstance(error, sqlite3.OperationalError) or type(error) is sqlite3.DatabaseError
+
+
 def from_os(state_dir: Path, error: OSError) -> StoreError:
     """Our error for the operating system's."""
     reason = error.strerror or str(error)

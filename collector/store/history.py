@@ -11,16 +11,44 @@ from collector.model import History, Seconds
 from collector.store import codec, sql
 
 
+class FileGone(Exception):
+    """A sealed file on record is not there: retention was faster, or somebody deleted it."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        super().__init__(name)
+
+
 def read_history(
     state_dir: Path, connection: sqlite3.Connection, key: tuple[str, str, str], since: Seconds, until: Seconds
 ) -> History:
     """The samples of (controller, part, sensor) in a time range, oldest first.
 
     ``connection`` must be in a transaction: a sample is either in a frame or in a sealed file at one moment.
+    Raises :class:`FileGone`, ``StoreDamaged``, and what SQLite and the system raise.
     """
-    samples = _hot(connection, key, since, until)
+    key = (codec.clean(key[0]), codec.clean(key[1]), codec.clean(key[2]))
+    samples = _sealed(state_dir, connection, key, since, until)
+    samples.update(_hot(connection, key, since, until))
     times = sorted(samples)
     return History(times=array("d", times), values=array("d", [samples[time] for time in times]))
+
+
+def _sealed(
+    state_dir: Path, connection: sqlite3.Connection, key: tuple[str, str, str], since: Seconds, until: Seconds
+) -> dict[Seconds, float]:
+    given = {"controller": key[0], "since": since, "until": until}
+    names = [row[0] for row in connection.execute(sql.SEALED, given)]
+    samples: dict[Seconds, float] = {}
+    if names:
+        from collector.store.parquet import samples_of  # heavy, and not needed for recent hours
+
+        for name in names:
+            try:
+                samples.update(samples_of(state_dir, state_dir / name, key, since, until))
+            except FileNotFoundError as error:
+                raise FileGone(name) from error
+    return samples
 
 
 def _hot(

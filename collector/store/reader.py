@@ -39,9 +39,9 @@ from collector.model import (
     Why,
 )
 from collector.store import codec, sql
-from collector.store.errors import damaged, translated
-from collector.store.history import downsampled, read_history
-from collector.store.schema import DATABASE, open_for_reading
+from collector.store.errors import StoreDamaged, damaged, translated
+from collector.store.history import FileGone, downsampled, read_history
+from collector.store.schema import DATABASE, Opened, open_for_reading
 from collector.store.tally import Tally
 
 T = TypeVar("T")
@@ -179,9 +179,24 @@ class Reader:
 
         With ``max_points`` at most so many: the lowest and the highest value of each stretch of time.
         """
-        with self._connection() as connection:
-            found = read_history(self._state_dir, connection, (controller, part, sensor), since, until)
+        found = self._history((controller, part, sensor), since, until)
         return found if max_points is None else downsampled(found, since, until, max_points)
+
+    def _history(self, key: tuple[str, str, str], since: Seconds, until: Seconds) -> History:
+        gone: str | None = None
+        while True:
+            try:
+                with self._connection() as connection:
+                    return read_history(self._state_dir, connection, key, since, until)
+            except FileGone as error:
+                # Retention takes a file off the record before it deletes it: the next look won't name it any more.
+                if error.name == gone:
+                    raise StoreDamaged(
+                        self._state_dir,
+                        f"the sealed file {error.name} is missing",
+                        "put it back, or start the collector again: it then goes on without",
+                    ) from error
+                gone = error.name
 
     # --- how ------------------------------------------------------------------------------------------------------
 
@@ -190,7 +205,7 @@ class Reader:
         """A connection of the pool, in one read transaction."""
         with translated(self._state_dir):
             mark = self._mark()
-            connection = self._borrow(mark)
+            connection, lasting = self._borrow(mark)
             try:
                 connection.execute("BEGIN")
                 yield connection
@@ -199,19 +214,19 @@ class Reader:
                 connection.close()
                 raise
             with self._mutex:
-                if len(self._idle) < _IDLE:
+                if lasting and len(self._idle) < _IDLE:
                     self._idle.append((mark, connection))
                     return
             connection.close()
 
-    def _borrow(self, mark: tuple[int, int]) -> sqlite3.Connection:
+    def _borrow(self, mark: tuple[int, int]) -> Opened:
         while True:
             with self._mutex:
                 if not self._idle:
                     break
                 known, connection = self._idle.pop()
             if known == mark:
-                return connection
+                return Opened(connection, lasting=True)
             connection.close()  # the directory was made anew meanwhile
         return open_for_reading(self._state_dir)
 

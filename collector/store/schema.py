@@ -17,12 +17,11 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 from collector.store.errors import StoreMissing, StoreNewer, StoreOlder, damaged, from_os, from_sqlite
 
 DATABASE = "sledkeeper.db"
-HISTORY = "history"
-"""Folder of sealed files, one folder a day in it."""
 
 _STATE = """
 CREATE TABLE store (id TEXT NOT NULL);
@@ -167,7 +166,15 @@ def migrate(state_dir: Path, connection: sqlite3.Connection, migrations: Sequenc
             raise
 
 
-def open_for_reading(state_dir: Path, version: int = VERSION) -> sqlite3.Connection:
+class Opened(NamedTuple):
+    """A connection for reading."""
+
+    connection: sqlite3.Connection
+    lasting: bool
+    """Whether it sees what is written later; if not, use it once."""
+
+
+def open_for_reading(state_dir: Path, version: int = VERSION) -> Opened:
     """Open the database read-only, beside a writing collector or without one.
 
     Raises :class:`~collector.store.errors.StoreMissing` and the others.
@@ -181,6 +188,7 @@ def open_for_reading(state_dir: Path, version: int = VERSION) -> sqlite3.Connect
         raise StoreMissing(
             state_dir, "there is no collector state here", "start a collector with this --state, or name another"
         )
+    lasting = True
     try:
         try:
             connection = _connect_read_only(path)
@@ -191,6 +199,7 @@ def open_for_reading(state_dir: Path, version: int = VERSION) -> sqlite3.Connect
             if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_CANTOPEN or (log.exists() and log.stat().st_size):
                 raise
             connection = _connect_read_only(path, "&immutable=1")
+            lasting = False
     except sqlite3.Error as error:
         raise from_sqlite(state_dir, error) from error
     except OSError as error:
@@ -201,7 +210,7 @@ def open_for_reading(state_dir: Path, version: int = VERSION) -> sqlite3.Connect
         connection.close()
         raise from_sqlite(state_dir, error) from error
     if found == version:
-        return connection
+        return Opened(connection, lasting)
     connection.close()
     if found > version:
         raise _newer(state_dir, found, version)

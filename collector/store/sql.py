@@ -101,7 +101,54 @@ ADD_FRAME = """
 INSERT INTO frames (id, controller, layout, time, earliest, latest, readings, healths, times)
 VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)
 """
-LAST_FRAME = "SELECT max(coalesce((SELECT max(id) FROM frames), 0), coalesce((SELECT max(last_frame) FROM sealed), 0))"
+LAST_FRAME = "SELECT max(id) FROM frames"
+LAST_SEALED_FRAME = "SELECT max(last_frame) FROM sealed"
+
+# --- sealing and retention ------------------------------------------------------------------------------------
+
+OLDEST_FRAMES = """
+SELECT c.name, c.id,
+    (SELECT f.time FROM frames f WHERE f.controller = c.id AND f.time < :before AND f.kept = 0 ORDER BY f.time LIMIT 1)
+FROM controllers c ORDER BY c.name
+"""
+FRAMES_TO_SEAL = """
+SELECT layout, time, readings, healths, times FROM frames
+WHERE controller = :controller AND time >= :start AND time < :end AND id <= :last AND kept = 0 ORDER BY time, id
+"""
+ADD_SEALED = """
+INSERT INTO sealed (path, hour, first_controller, last_controller, earliest, latest, last_frame, samples, bytes)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)
+ON CONFLICT (path) DO UPDATE SET hour = excluded.hour, first_controller = excluded.first_controller,
+    last_controller = excluded.last_controller, earliest = excluded.earliest, latest = excluded.latest,
+    last_frame = excluded.last_frame, samples = excluded.samples, bytes = excluded.bytes
+"""
+FORGET_FRAMES = """
+DELETE FROM frames WHERE time >= :start AND time < :end AND id <= :last AND controller = :controller AND id <> :newest
+"""
+KEEP_FRAME = "UPDATE frames SET kept = 1 WHERE id = :newest AND time >= :start AND time < :end AND id <= :last"
+FORGET_KEPT = "DELETE FROM frames WHERE kept = 1 AND id NOT IN (SELECT frame FROM rounds WHERE frame IS NOT NULL)"
+SEALED_PATHS = "SELECT path FROM sealed"
+FORGET_SEALED = "DELETE FROM sealed WHERE path = ?"
+OLD_SEALED = "SELECT path FROM sealed WHERE hour < ?"
+OLD_EVENTS = "DELETE FROM events WHERE id IN (SELECT id FROM events WHERE time < ? ORDER BY time LIMIT ?)"
+OLD_CONDITIONS = """
+DELETE FROM conditions WHERE (id, opened) IN (SELECT id, opened FROM conditions WHERE closed < ? LIMIT ?)
+"""
+OLD_LAYOUTS = """
+DELETE FROM layouts WHERE id IN (
+    SELECT l.id FROM layouts l JOIN controllers c ON c.id = l.controller
+    WHERE c.layout <> l.id AND NOT EXISTS (SELECT 1 FROM frames f WHERE f.controller = c.id AND f.layout = l.id)
+)
+"""
+RETIRED = "SELECT id FROM controllers WHERE retired < ?"
+FORGET_CONTROLLER = tuple(
+    f"DELETE FROM {table} WHERE {column} = ?"  # noqa: S608 - names from the line below
+    for table, column in (
+        *((table, "controller") for table in ("parts", "links", "statuses", "lamps", "rolled", "defects", "layouts")),
+        *((table, "controller") for table in ("conditions", "events", "frames", "rounds")),
+        ("controllers", "id"),
+    )
+)
 
 # --- reading: {} takes one of the scopes below ------------------------------------------------------------------
 

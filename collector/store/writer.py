@@ -14,42 +14,24 @@ import sqlite3
 import threading
 import time
 import uuid
-from collections import deque
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future
 from pathlib import Path
 from types import TracebackType
-from typing import NamedTuple, Protocol, Self, TypeVar
+from typing import NamedTuple, Self, TypeVar
 
 from collector.model import Frame, Seconds, Update
 from collector.store import sql
+from collector.store.archive import Archive
 from collector.store.book import Book, Registered
-from collector.store.errors import StoreError, from_os, from_sqlite
+from collector.store.errors import StoreError, from_os, from_sqlite, is_worldly, translated
+from collector.store.intake import Intake
 from collector.store.lock import DirectoryLock
+from collector.store.recovery import recover
 from collector.store.schema import open_for_writing
+from collector.store.upkeep import DAY, Keeping, Upkeep
 
 T = TypeVar("T")
-
-HEARTBEAT = 5.0
-"""Seconds between two marks of life of an idle writer."""
-
-_FIRST_PAUSE, _LONGEST_PAUSE = 0.5, 30.0
-"""Seconds between two attempts of a batch that can't be written."""
-
-_CLOSING = 5.0
-"""Seconds that a closing writer keeps trying."""
-
-
-class Keeping(Protocol):
-    """What is kept for how long; ``collector.settings.StoreSettings`` is one."""
-
-    @property
-    def hot_hours(self) -> int:
-        """Full hours kept in the database besides the current one."""
-
-    @property
-    def retention_days(self) -> float:
-        """Days that sealed hours, closed conditions and events are kept."""
 
 
 class WriterStatistics(NamedTuple):
@@ -63,16 +45,24 @@ class WriterStatistics(NamedTuple):
     kept: int
     """Updates that are in the database."""
     refused: int
-    """Updates that the database would not take by themselves, whatever its state; named in ``last_error``."""
+    """Updates that the database would not take whatever its state; the newest is named in ``last_error``."""
     waits: int
-    """Calls of ``put`` that had to wait for room."""
+    """Times that ``put`` had to wait for room."""
     batches: int
     retries: int
-    """Attempts of a batch that failed."""
+    """Attempts to write that failed."""
     batch_seconds: float
     """Seconds that the newest batch took."""
     last_error: str | None
     """Why the newest attempt failed; None when it went well."""
+    sealed_files: int
+    sealed_samples: int
+    forgotten_files: int
+    """Sealed files deleted for their age."""
+    upkeep_error: str | None
+    """Why the newest pass of sealing and retention failed; None when it went well."""
+    notes: tuple[str, ...]
+    """What a person should know of what was found on opening."""
 
 
 def _nothing(step: str) -> None:
@@ -85,7 +75,7 @@ class Writer:
     Raises a :class:`~collector.store.errors.StoreError` when the directory can't be used. ``now`` gives epoch seconds.
     ``hook`` is called with the name of each step that a kill could separate from the next; tests kill there.
 
-    Updates handed over must not be changed afterwards.
+    Updates handed over must not be changed afterwards. All but :meth:`statistics` are for one event loop.
     """
 
     def __init__(
@@ -100,28 +90,14 @@ class Writer:
         hook: Callable[[str], None] = _nothing,
     ) -> None:
         self._state_dir = state_dir
-        self._settings = settings
         self._now = now
-        self._queue_size = queue_size
-        self._batch_seconds = batch_seconds
-        self._batch_updates = batch_updates
         self._hook = hook
-
-        self._mutex = threading.Lock()
-        self._work = threading.Condition(self._mutex)
-        self._queue: deque[Update] = deque()
-        self._held: list[Update] = []
-        self._jobs: deque[tuple[Callable[[], None], Callable[[BaseException], None]]] = deque()
-        self._room: deque[Future[None]] = deque()
-        self._flushes: list[tuple[int, Future[None]]] = []
-        self._closing_until: float | None = None
+        self._intake = Intake(queue_size, batch_seconds, batch_updates)
         self._closed: Future[None] = Future()
-        self._accepted = self._kept = self._refused = self._waits = self._batches = self._retries = 0
-        self._batch_took = 0.0
+        self._kept = self._refused = self._batches = self._retries = 0
+        self._batch_seconds = 0.0
         self._error: StoreError | None = None
-        self._last_refusal: str | None = None
-        self._due = self._beat_due = time.monotonic()
-        self._pause = _FIRST_PAUSE
+        self._refusal: str | None = None
 
         try:
             state_dir.mkdir(parents=True, exist_ok=True)
@@ -130,27 +106,30 @@ class Writer:
         self._lock = DirectoryLock(state_dir)
         try:
             self._connection = open_for_writing(state_dir)
-            self._open()
+            try:
+                with translated(state_dir):
+                    self._open(state_dir, settings)
+                self._upkeep = Upkeep(state_dir, settings, now, self._archive, self._intake.submit, hook)
+            except BaseException:
+                self._connection.close()
+                raise
         except BaseException:
             self._lock.release()
             raise
         self._thread = threading.Thread(target=self._run, name="store-writer", daemon=True)
         self._thread.start()
+        self._upkeep.start()
 
-    def _open(self) -> None:
-        try:
-            if self._connection.execute(sql.STORE_ID).fetchone() is None:
-                self._connection.execute(sql.SET_STORE_ID, (uuid.uuid4().hex,))
-            self._book = Book(self._connection)
-            self._sizes = self._book.sizes()
-            self._started = self._now()
-            self._mark(version="", poll_interval=0.0, listen="")
-        except sqlite3.Error as error:
-            self._connection.close()
-            raise from_sqlite(self._state_dir, error) from error
-        except BaseException:
-            self._connection.close()
-            raise
+    def _open(self, state_dir: Path, settings: Keeping) -> None:
+        if self._connection.execute(sql.STORE_ID).fetchone() is None:
+            self._connection.execute(sql.SET_STORE_ID, (uuid.uuid4().hex,))
+        self._book = Book(self._connection)
+        self._archive = Archive(self._connection, self._book)
+        self._started = self._now()
+        limit = self._started - settings.retention_days * DAY
+        self._notes = tuple(recover(state_dir, self._book, self._archive, limit))
+        self._sizes = self._book.sizes()
+        self._mark(version="", poll_interval=0.0, listen="")
 
     def _mark(self, *, version: str, poll_interval: float, listen: str) -> None:
         self._connection.execute(
@@ -165,11 +144,11 @@ class Writer:
             },
         )
 
-    # --- what the collector calls ---------------------------------------------------------------------------------
+    # --- what the collector calls -----------------------------------------------------------------------------------
 
     def announce(self, *, version: str, poll_interval: float, listen: str) -> None:
         """Say in the store who collects; call it again when the address of ``listen`` is known. Blocks for a write."""
-        self._submit(lambda: self._mark(version=version, poll_interval=poll_interval, listen=listen)).result()
+        self._intake.submit(lambda: self._mark(version=version, poll_interval=poll_interval, listen=listen)).result()
 
     def controllers(self, controllers: Iterable[Registered]) -> None:
         """These are the controllers from now on; earlier ones are retired and no longer shown as current.
@@ -182,7 +161,7 @@ class Writer:
             self._book.register(registered, self._now())
             return self._book.sizes()
 
-        self._sizes = self._submit(register).result()
+        self._sizes = self._intake.submit(register).result()
 
     def offer(self, update: Update) -> bool:
         """Hand an update over if there is room; says whether it was taken. Never blocks.
@@ -190,23 +169,16 @@ class Writer:
         Raises ``ValueError`` where the update does not fit what the store knows: an unknown controller, a frame that
         is not as long as its layout.
         """
-        self._check(update)
-        with self._mutex:
-            return self._take(update)
+        size = self._checked_size(update)
+        if not self._intake.offer(update):
+            return False
+        self._sizes[update.controller] = size
+        return True
 
     async def put(self, update: Update) -> None:
         """Hand an update over, waiting while the queue is full. ``ValueError`` as in :meth:`offer`."""
-        self._check(update)
-        waited = False
-        while True:
-            with self._mutex:
-                if self._take(update):
-                    return
-                room: Future[None] = Future()
-                self._room.append(room)
-                self._waits += not waited
-                waited = True
-            await asyncio.wrap_future(room)
+        while not self.offer(update):
+            await asyncio.wrap_future(self._intake.room())
 
     async def flush(self) -> None:
         """Return when all that was accepted before is in the database.
@@ -214,22 +186,23 @@ class Writer:
         Raises the :class:`~collector.store.errors.StoreError` of an attempt that failed meanwhile; the updates stay
         here and are tried again.
         """
-        done: Future[None] = Future()
-        with self._mutex:
-            self._refuse_closed()
-            self._flushes.append((self._accepted, done))
-            self._work.notify()
-        await asyncio.wrap_future(done)
+        await asyncio.wrap_future(self._intake.flush())
+
+    async def seal(self) -> None:
+        """Seal the hours that are due and forget what is too old, now instead of within the next minute.
+
+        Raises the :class:`~collector.store.errors.StoreError` that stopped it.
+        """
+        await asyncio.to_thread(self._upkeep.run_once)
 
     async def aclose(self) -> None:
         """Write what is left, mark a clean stop, let go of the directory. Closing twice is harmless.
 
         Raises a :class:`~collector.store.errors.StoreError` when updates could not be kept.
         """
-        with self._mutex:
-            if self._closing_until is None:
-                self._closing_until = time.monotonic() + _CLOSING
-            self._work.notify()
+        self._intake.stop_giving()
+        await asyncio.to_thread(self._upkeep.stop)
+        self._intake.close()
         await asyncio.shield(asyncio.wrap_future(self._closed))
 
     async def __aenter__(self) -> Self:
@@ -242,195 +215,125 @@ class Writer:
 
     def statistics(self) -> WriterStatistics:
         """A snapshot of how it does."""
-        with self._mutex:
-            return WriterStatistics(
-                queued=len(self._queue) + len(self._held),
-                waiting=len(self._room),
-                accepted=self._accepted,
-                kept=self._kept,
-                refused=self._refused,
-                waits=self._waits,
-                batches=self._batches,
-                retries=self._retries,
-                batch_seconds=self._batch_took,
-                last_error=str(self._error) if self._error is not None else self._last_refusal,
-            )
+        upkeep = self._upkeep.statistics()
+        return WriterStatistics(
+            queued=self._intake.queued,
+            waiting=self._intake.waiting,
+            accepted=self._intake.accepted,
+            kept=self._kept,
+            refused=self._refused,
+            waits=self._intake.waits,
+            batches=self._batches,
+            retries=self._retries,
+            batch_seconds=self._batch_seconds,
+            last_error=self._refusal if self._error is None else str(self._error),
+            sealed_files=upkeep.files,
+            sealed_samples=upkeep.samples,
+            forgotten_files=upkeep.forgotten,
+            upkeep_error=upkeep.error,
+            notes=self._notes,
+        )
 
-    # --- handing over -----------------------------------------------------------------------------------------------
-
-    def _check(self, update: Update) -> None:
+    def _checked_size(self, update: Update) -> int | None:
+        """Sensors in the controller's layout once this update is taken."""
         name = update.controller
         if name not in self._sizes:
             raise ValueError(f"controller {name!r} is not registered with the store; call controllers() first")
+        size = self._sizes[name]
         if update.inventory is not None:
             size = len(update.inventory.layout.sensors)
             _check_frame(name, update.inventory.frame, size)
-            self._sizes[name] = size
         if update.round is not None and update.round.frame is not None:
-            _check_frame(name, update.round.frame, self._sizes[name])
-
-    def _take(self, update: Update) -> bool:
-        """Queue it if there is room; the mutex is held."""
-        self._refuse_closed()
-        if len(self._queue) + len(self._held) >= self._queue_size:
-            return False
-        self._queue.append(update)
-        self._accepted += 1
-        if len(self._queue) == self._batch_updates:
-            self._work.notify()
-        return True
-
-    def _refuse_closed(self) -> None:
-        if self._closing_until is not None:
-            raise ValueError("the store's writer is closed")
-
-    def _submit(self, job: Callable[[], T]) -> Future[T]:
-        """Have the thread run a job in a transaction of its own between two batches."""
-        future: Future[T] = Future()
-
-        def run() -> None:
-            future.set_result(job())
-
-        with self._mutex:
-            if self._closed.done():
-                raise ValueError("the store's writer is closed")
-            self._jobs.append((run, future.set_exception))
-            self._work.notify()
-        return future
+            _check_frame(name, update.round.frame, size)
+        return size
 
     # --- the thread -------------------------------------------------------------------------------------------------
 
     def _run(self) -> None:
         try:
-            while self._turn():
-                pass
-        except BaseException as error:  # noqa: BLE001 - whatever ends the thread must reach those who wait for it
+            while (work := self._intake.take()) is not None:
+                for job in work.jobs:
+                    self._do(job.work, job.future)
+                if work.write:
+                    self._write(work.batch)
+            self._finish()
+        except BaseException as error:  # noqa: BLE001 - whatever ends the thread must reach the one who closes it
             self._end(error)
         else:
             self._end(None)
 
-    def _turn(self) -> bool:
-        """Wait for something to do, and do it; whether to go on."""
-        with self._mutex:
-            self._work.wait_for(self._something_due, timeout=self._until_due())
-            jobs = list(self._jobs)
-            self._jobs.clear()
-            if not self._held:
-                count = min(len(self._queue), self._batch_updates)
-                self._held = [self._queue.popleft() for _ in range(count)]
-        for job, fail in jobs:
-            self._do(job, fail)
-        if self._held or time.monotonic() >= self._beat_due:
-            self._write()
-        with self._mutex:
-            if self._closing_until is None:
-                return True
-            left = bool(self._held or self._queue)
-            return left and (self._error is None or time.monotonic() < self._closing_until)
-
-    def _something_due(self) -> bool:
-        if self._jobs or self._closing_until is not None or self._flushes:
-            return True
-        if self._error is None and len(self._queue) >= self._batch_updates:
-            return True
-        return self._until_due() <= 0
-
-    def _until_due(self) -> float:
-        return min(self._due, self._beat_due) - time.monotonic()
-
-    def _write(self) -> None:
-        """One attempt to write the held batch and the heartbeat."""
+    def _write(self, batch: list[Update]) -> None:
+        """One attempt to write a batch and the heartbeat."""
         began = time.monotonic()
         try:
-            self._attempt(self._held)
+            try:
+                self._keep(batch)
+            except Exception as error:
+                if is_worldly(error) or len(batch) == 0:
+                    raise
+                self._keep_each(batch)
         except sqlite3.Error as error:
-            self._failed(from_sqlite(self._state_dir, error))
-        else:
-            self._wrote(began)
-        ended = time.monotonic()
-        self._beat_due = ended + HEARTBEAT
-
-    def _attempt(self, updates: list[Update]) -> None:
-        with self._transaction():
-            self._book.keep(updates)
-            self._connection.execute(sql.HEARTBEAT, (self._now(),))
-
-    def _transaction(self) -> _Transaction:
-        return _Transaction(self._connection, self._book)
-
-    def _wrote(self, began: float) -> None:
-        with self._mutex:
-            self._batch_took = time.monotonic() - began
-            self._batches += bool(self._held)
-            self._kept += len(self._held)
-            self._held = []
-            self._error = None
-            self._pause = _FIRST_PAUSE
-            self._due = time.monotonic() + self._batch_seconds
-            done = [future for ticket, future in self._flushes if ticket <= self._kept]
-            self._flushes = [(ticket, future) for ticket, future in self._flushes if ticket > self._kept]
-            free = self._queue_size - len(self._queue)
-            done += [self._room.popleft() for _ in range(min(free, len(self._room)))]
-        for future in done:
-            if future.set_running_or_notify_cancel():
-                future.set_result(None)
-
-    def _failed(self, error: StoreError) -> None:
-        with self._mutex:
-            self._error = error
+            self._error = from_sqlite(self._state_dir, error)
+            self._error.__cause__ = error
             self._retries += 1
-            self._due = time.monotonic() + self._pause
-            self._pause = min(self._pause * 2, _LONGEST_PAUSE)
-            flushes = [future for _, future in self._flushes]
-            self._flushes = []
-        for future in flushes:
-            if future.set_running_or_notify_cancel():
-                future.set_exception(error)
+            self._intake.failed(self._error)
+        else:
+            self._error = None
+            self._batches += bool(batch)
+            self._batch_seconds = time.monotonic() - began
+            self._intake.wrote()
 
-    def _do(self, job: Callable[[], None], fail: Callable[[BaseException], None]) -> None:
+    def _keep(self, batch: list[Update]) -> None:
+        with self._book.transaction():
+            self._hook("batch: begun")
+            self._book.keep(batch)
+            self._connection.execute(sql.HEARTBEAT, (self._now(),))
+            self._hook("batch: written")
+        self._hook("batch: committed")
+        self._kept += len(batch)
+        self._intake.took(len(batch))
+
+    def _keep_each(self, batch: list[Update]) -> None:
+        """Something in the batch can't be kept however often it is tried: keep the others, and say what it was."""
+        for update in batch:
+            try:
+                self._keep([update])
+            except Exception as error:
+                if is_worldly(error):
+                    raise
+                self._refusal = f"an update of controller {update.controller} was refused: {error!r}"
+                self._refused += 1
+                self._intake.took(1)
+
+    def _do(self, work: Callable[[], T], future: Future[T]) -> None:
         try:
-            with self._transaction():
-                job()
-        except sqlite3.Error as error:
-            fail(from_sqlite(self._state_dir, error))
+            with translated(self._state_dir), self._book.transaction():
+                result = work()
         except Exception as error:  # noqa: BLE001 - goes to the caller, who waits for it
-            fail(error)
+            future.set_exception(error)
+        else:
+            future.set_result(result)
+
+    def _finish(self) -> None:
+        """The last write: a clean stop, everything in the database file itself."""
+        left = self._intake.queued
+        if left:
+            error = self._error or StoreError(self._state_dir, "the writer stopped early", "start the collector again")
+            problem = f"the last {left} updates are lost, they could not be written: {error.problem}"
+            raise type(error)(self._state_dir, problem, error.advice)
+        with translated(self._state_dir):
+            now = self._now()
+            self._connection.execute(sql.STOP, (now, now))
+            self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
     def _end(self, error: BaseException | None) -> None:
+        self._intake.end(error)
         self._connection.close()
         self._lock.release()
-        if error is not None:
-            self._closed.set_exception(error)
-        else:
-            self._closed.set_result(None)
-
-
-class _Transaction:
-    """A transaction after whose failure tables and book agree again."""
-
-    def __init__(self, connection: sqlite3.Connection, book: Book) -> None:
-        self._connection = connection
-        self._book = book
-
-    def __enter__(self) -> None:
-        self._connection.execute("BEGIN IMMEDIATE")
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
         if error is None:
-            try:
-                self._connection.execute("COMMIT")
-                return
-            except sqlite3.Error:
-                self._undo()
-                raise
-        self._undo()
-
-    def _undo(self) -> None:
-        if self._connection.in_transaction:
-            self._connection.execute("ROLLBACK")
-        self._book.reload()
+            self._closed.set_result(None)
+        else:
+            self._closed.set_exception(error)
 
 
 def _check_frame(controller: str, frame: Frame, size: int | None) -> None:
