@@ -17,16 +17,16 @@ LEAST, MOST = 0.27, 1.0
 """Speed range as fractions of rated speed."""
 FAILSAFE = 0.80
 """Speed that the fans take by themselves while the management controller is silent."""
-FAILED_FAN = 1.12
+FAILED_FAN = 1.02
 """The controller asks so much more of the fans when one of them stands."""
-GAIN = 1.0
-INTEGRAL_GAIN = 0.006
+GAIN = 0.9
+INTEGRAL_GAIN = 0.008
 """1/s."""
 LEAK = 60.0
 """Seconds in which the integral forgets all but 1/e of itself."""
-AIM = 0.30
+AIM = 0.45
 """Need at which the integral neither grows nor falls."""
-INTEGRAL_RANGE = (-0.06, 0.20)
+INTEGRAL_RANGE = (-0.08, 0.12)
 RISE, FALL = 0.05, 0.012
 """Largest change of the commanded speed, 1/s."""
 INERTIA = 1.6

@@ -122,8 +122,8 @@ class World:
     def __init__(self, site: Site, *, seed: int = 1, start: float = START, step: float = 1.0) -> None:
         """Everything begins warm and in balance at ``start``.
 
-        ``step``: grid of the physics in simulated seconds; up to about 5 s changes readings by less than their
-        resolution, larger ones blunt fan control and short bursts. ValueError unless above 0 and at most 30.
+        ``step``: grid of the physics in simulated seconds. Against 1 s, 5 s moves temperatures by half a kelvin and
+        fan speeds by 3 % at most, while they change; 30 s by 4 K and 15 %. ValueError unless above 0 and at most 30.
         """
         if not 0.0 < step <= 30.0:
             raise ValueError(f"a step of {step} s is not above 0 and at most 30")
@@ -201,7 +201,7 @@ class World:
         if fault == "sensor-stuck":
             sensor = self._sensor(part_path, full)
             value = full.get("value")
-            if isinstance(value, str):
+            if isinstance(value, str) or not (value is None or math.isfinite(value)):
                 raise FaultError(f"argument value must be a number, not {value!r}")
             try:
                 stuck = self._reporter(name).hold(sensor, self._ticks, value)
