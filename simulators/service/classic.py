@@ -5,16 +5,14 @@ What those schemas have no word for (currents, humidity) this dialect does not t
 
 from __future__ import annotations
 
-from simulators.designs import SledDesign
 from simulators.service import classic_host, live, root
-from simulators.service.classic_rows import fan, fans, led, supply, temperatures, voltages
+from simulators.service.classic_rows import drive, fan, fans, led, supply, temperatures, voltages
 from simulators.service.places import (
     ADAPTER,
     MANAGER,
     SLED,
     Plan,
     blade,
-    drive,
     host,
     nameplate,
     sled_slot,
@@ -23,14 +21,15 @@ from simulators.service.places import (
 )
 from simulators.service.query import Body, Features
 from simulators.service.tree import Tree, link, links
+from simulators.site import Sled
 from simulators.telemetry import Quantity
 
 FEATURES = Features()
 
 
-def build(design: SledDesign) -> Tree:
-    """All resources that a controller of this design tells."""
-    plan = Plan(design, flow=False)
+def build(sled: Sled) -> Tree:
+    """All resources that the controllers of sleds like this one tell."""
+    plan = Plan(sled)
     tree = Tree(FEATURES)
     root.add(tree, plan, root.CLASSIC)
     _sled(tree, plan)
@@ -45,7 +44,7 @@ def build(design: SledDesign) -> Tree:
 
 def _sled(tree: Tree, plan: Plan) -> None:
     design, thermal = plan.design, f"{SLED}/Thermal"
-    property_, write = led("")
+    property_, write = led(plan, "")
     tree.add(
         SLED,
         "Chassis.v1_7_0.Chassis",
@@ -113,9 +112,11 @@ def _sled_power(tree: Tree, plan: Plan) -> None:
                 "FirmwareVersion": live.firmware(part),
                 "PowerSupplyType": "DC",
                 "PowerCapacityWatts": what.capacity,
+                "LineInputVoltage": live.reading("FeedVoltage"),
                 "PowerInputWatts": live.reading(f"Psu{k}Input"),
                 "PowerOutputWatts": live.reading(f"Psu{k}Output"),
                 "LastPowerOutputWatts": live.reading(f"Psu{k}Output"),
+                **led(plan, part)[0],
                 "HotPluggable": False,
                 "Location": {"PartLocation": slot(f"PSU {k}", k - 1, "Bay")},
                 "Status": live.status(part, rollup=False),
@@ -215,7 +216,7 @@ def _blade(tree: Tree, plan: Plan, n: int) -> None:
     board, part, path = plan.design.blade, f"blade{n}", blade(n)
     where = plan.design.slots[n - 1]
     thermal, power = f"{path}/Thermal", f"{path}/Power"
-    property_, write = led(part)
+    property_, write = led(plan, part)
     tree.add(
         path,
         "Chassis.v1_7_0.Chassis",

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from simulators.service import live
-from simulators.service.classic_rows import fan, led, supply
-from simulators.service.places import ADAPTER, MANAGER, Plan, blade, drive, host, memory, nameplate, processor, slot
+from simulators.service.classic_rows import drive, fan, led, supply
+from simulators.service.places import ADAPTER, MANAGER, Plan, blade, host, memory, nameplate, processor, slot
 from simulators.service.places import storage as storage_path
 from simulators.service.query import Body
 from simulators.service.tree import Tree, link, links
@@ -21,7 +21,7 @@ def add(tree: Tree, plan: Plan) -> None:
 
 def _host(tree: Tree, plan: Plan, n: int) -> None:
     board, part, top = plan.design.blade, f"blade{n}/host", host(n)
-    property_, write = led(f"blade{n}")
+    property_, write = led(plan, f"blade{n}")
     network: Body = {"Links": {"NetworkAdapter": link(ADAPTER)}, "Status": live.status("adapter", rollup=False)}
     interface = tree.add(
         f"{top}/NetworkInterfaces/Net",
@@ -119,7 +119,7 @@ def _storage(tree: Tree, plan: Plan, n: int) -> None:
     paths = [drive(n, i) for i in range(board.drives)]
     for i, path in enumerate(paths):
         part = f"blade{n}/drive{i}"
-        property_, write = led(part)
+        property_, write = led(plan, part)
         tree.add(
             path,
             "Drive.v1_5_0.Drive",

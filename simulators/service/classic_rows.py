@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from simulators.service import live
-from simulators.service.places import SLED, Plan, nameplate, owner, slot
+from simulators.service.places import SLED, Own, Plan, nameplate, owner, slot, storage
 from simulators.service.query import Body
 from simulators.service.tree import Write, link, links
 from simulators.telemetry import Quantity, SensorSpec
@@ -24,8 +24,18 @@ def supply(number: int) -> str:
     return f"{SLED}/Power#/PowerSupplies/{number - 1}"
 
 
-def led(part: str) -> tuple[Body, dict[str, Write]]:
-    """The IndicatorLED of a part, and how it is written."""
+def drive(number: int, index: int) -> str:
+    """A drive of a blade."""
+    return f"{storage(number)}/Drives/Drive{index}"
+
+
+OWN = Own(fan, supply, drive)
+
+
+def led(plan: Plan, part: str) -> tuple[Body, dict[str, Write]]:
+    """The IndicatorLED of a part, and how it is written; nothing where it has no lamp."""
+    if not plan.lamp(part):
+        return {}, {}
     return {"IndicatorLED": live.led(part)}, {"IndicatorLED": Write(part, _LED_WORDS)}
 
 
@@ -79,7 +89,7 @@ def fans(plan: Plan, thermal: str) -> tuple[list[Body], Body]:
                 **_limits(spec, whole=True),
                 "MinReadingRange": round(spec.low),
                 "MaxReadingRange": round(spec.high),
-                "IndicatorLED": live.led(part),
+                **led(plan, part)[0],
                 "HotPluggable": True,
                 "Location": {"PartLocation": slot(f"FAN {index + 1}", index, "Bay")},
                 "Status": live.status(part, rollup=False),
@@ -107,7 +117,7 @@ def _row(resource: str, array: str, index: int, spec: SensorSpec) -> Body:
         "Name": spec.label,
         "PhysicalContext": _CONTEXTS.get(spec.context, spec.context),
         "Status": live.sensor_status(spec.id),
-        "RelatedItem": [link(owner(spec.part.lstrip("/"), fan, supply))],
+        "RelatedItem": [link(owner(spec.part.lstrip("/"), OWN))],
     }
 
 

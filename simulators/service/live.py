@@ -15,7 +15,7 @@ from uuid import UUID, uuid5
 import msgspec
 
 from simulators.service.template import Live
-from simulators.site import PartKind, Sled
+from simulators.site import Part, PartKind, Sled
 from simulators.telemetry import SEVERITY, Health, PartPoint, SensorPoint, SledTelemetry
 
 _encode = msgspec.json.encode
@@ -157,10 +157,14 @@ _MESSAGES = {
     (PartKind.FAN, "Warning"): "Environmental.1.4.FanWarning",
     (PartKind.POWER_SUPPLY, "Critical"): "Power.1.2.PowerSupplyFailed",
     (PartKind.POWER_SUPPLY, "Warning"): "Power.1.2.PowerSupplyWarning",
-    (PartKind.DRIVE, "Critical"): "StorageDevice.1.5.DriveFailure",
-    (PartKind.DRIVE, "Warning"): "StorageDevice.1.5.DrivePredictiveFailure",
 }
 """The standard registries' words for a part in trouble (DSP8011); all take the part's name as their one argument."""
+
+
+def _message(part: Part, point: PartPoint, severity: str, reason: str) -> str:
+    if point.failure_predicted and "threshold" not in reason:
+        return "StorageDevice.1.5.DrivePredictiveFailure"
+    return _MESSAGES.get((part.kind, severity), "Base.1.22.UndeterminedFault")
 
 
 def _with_conditions(now: Moment, point: PartPoint) -> dict[str, Any]:
@@ -168,7 +172,7 @@ def _with_conditions(now: Moment, point: PartPoint) -> dict[str, Any]:
     severity = point.health if point.health != "OK" else "Warning"
     told = [
         {
-            "MessageId": _MESSAGES.get((part.kind, severity), "Base.1.22.UndeterminedFault"),
+            "MessageId": _message(part, point, severity, reason),
             "MessageArgs": [part.label],
             "Message": reason,
             "Severity": severity,
@@ -202,9 +206,24 @@ def failure_predicted(part: str) -> Hole:
     return Live(lambda now: words[now.part(part).failure_predicted])
 
 
-def metric(part: str, name: str) -> Hole:
-    """One of a part's further values; null where it is not told."""
-    return Live(lambda now: number(now.part(part).metrics.get(name)))
+def metric(part: str, name: str, scale: float = 1.0) -> Hole:
+    """One of a part's further values, scaled; null where it is not told."""
+
+    def fill(now: Moment) -> bytes:
+        value = now.part(part).metrics.get(name)
+        return number(value if value is None or scale == 1.0 else round(value * scale, 4))
+
+    return Live(fill)
+
+
+def link_status(part: str, port: int) -> Hole:
+    """Whether a port of an adapter (from 1) has link: its controller counts those that have, lowest first."""
+
+    def fill(now: Moment) -> bytes:
+        up = now.part(part).metrics.get("ports_up")
+        return b"null" if up is None else b'"LinkUp"' if port <= up else b'"LinkDown"'
+
+    return Live(fill)
 
 
 def firmware(part: str) -> Hole:

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from simulators.designs import SledDesign
 from simulators.service import live, modern_host, root
-from simulators.service.modern_sensors import Sensors, fan, supply
+from simulators.service.modern_sensors import Sensors, fan, locate, supply
 from simulators.service.places import ADAPTER, MANAGER, SLED, Plan, context, nameplate, sled_slot, slot
 from simulators.service.query import Body, Features
-from simulators.service.tree import Tree, Write, link, links
+from simulators.service.tree import Tree, link, links
+from simulators.site import Sled
 from simulators.telemetry import Quantity
 
 FEATURES = Features(expand=".~*", max_levels=4, select=True, only=True, top_skip=True, etags=True)
 
 
-def build(design: SledDesign) -> Tree:
-    """All resources that a controller of this design tells."""
-    plan = Plan(design, flow=True)
+def build(sled: Sled) -> Tree:
+    """All resources that the controllers of sleds like this one tell."""
+    plan = Plan(sled)
     tree = Tree(FEATURES)
     root.add(tree, plan, root.MODERN)
     sensors = Sensors(tree, plan)
@@ -30,12 +30,14 @@ def build(design: SledDesign) -> Tree:
 
 def _sled(tree: Tree, plan: Plan, sensors: Sensors) -> None:
     design = plan.design
+    lamp, write = locate(plan, "")
     environment: Body = {
         "TemperatureCelsius": sensors.excerpt("SledInlet"),
         "HumidityPercent": sensors.excerpt("SledHumidity"),
         "PowerWatts": sensors.excerpt("FeedPower"),
         "Voltage": sensors.excerpt("FeedVoltage"),
         "CurrentAmps": sensors.excerpt("FeedCurrent"),
+        "EnergykWh": {"Reading": live.metric("", "energy_joules", 1.0 / 3.6e6)},
         "FanSpeedsPercent": [sensors.fan_excerpt(k, named=True) for k in range(1, design.fans + 1)],
     }
     tree.add(
@@ -55,7 +57,7 @@ def _sled(tree: Tree, plan: Plan, sensors: Sensors) -> None:
             "Replaceable": True,
             "ThermalDirection": "FrontToBack",
             "Location": {"PartLocation": sled_slot()},
-            "LocationIndicatorActive": live.locate(""),
+            **lamp,
             "PowerState": live.power_state(""),
             "Status": live.status("", conditions=True),
             "Sensors": link(sensors.collection("")),
@@ -72,7 +74,7 @@ def _sled(tree: Tree, plan: Plan, sensors: Sensors) -> None:
                 "PowerSupplies": links(supply(k) for k in range(1, len(design.power_supplies) + 1)),
             },
         },
-        {"LocationIndicatorActive": Write("")},
+        write,
     )
 
 
@@ -81,6 +83,7 @@ def _thermal(tree: Tree, plan: Plan, sensors: Sensors) -> None:
     fans = [fan(k) for k in range(1, design.fans + 1)]
     for k, path in enumerate(fans, 1):
         part = f"fan{k}"
+        lamp, write = locate(plan, part)
         tree.add(
             path,
             "Fan.v1_6_0.Fan",
@@ -90,16 +93,17 @@ def _thermal(tree: Tree, plan: Plan, sensors: Sensors) -> None:
                 "SerialNumber": live.serial(part),
                 "PhysicalContext": "Chassis",
                 "SpeedPercent": sensors.fan_excerpt(k),
+                "PowerWatts": {"Reading": live.metric(part, "power_watts")},
                 "RatedSpeedRPM": design.fan.rated_rpm,
                 "FanDiameterMm": round(design.fan.diameter),
                 "HotPluggable": True,
                 "Replaceable": True,
                 "Location": {"PartLocation": slot(f"FAN {k}", k - 1, "Bay"), "PartLocationContext": context()},
-                "LocationIndicatorActive": live.locate(part),
+                **lamp,
                 "Status": live.status(part, conditions=True),
                 "Links": {"CoolingChassis": links([SLED, *plan.blade_paths])},
             },
-            {"LocationIndicatorActive": Write(part)},
+            write,
         )
     redundancy: Body = {
         "GroupName": "Fan row",
@@ -141,10 +145,15 @@ def _power(tree: Tree, plan: Plan, sensors: Sensors) -> None:
     supplies = []
     for k, what in enumerate(design.power_supplies, 1):
         part, path, id_ = f"psu{k}", supply(k), f"Psu{k}"
+        lamp, write = locate(plan, part)
         supplies.append(path)
         metrics: Body = {
+            "InputVoltage": sensors.excerpt("FeedVoltage"),
+            "InputCurrentAmps": {"Reading": live.metric(part, "input_amps")},
             "InputPowerWatts": sensors.excerpt(f"{id_}Input"),
             "OutputPowerWatts": sensors.excerpt(f"{id_}Output"),
+            "RailVoltage": [{"Reading": live.metric(part, "output_volts")}],
+            "RailCurrentAmps": [{"Reading": live.metric(part, "output_amps")}],
             "TemperatureCelsius": sensors.excerpt(id_),
         }
         tree.add(
@@ -167,10 +176,12 @@ def _power(tree: Tree, plan: Plan, sensors: Sensors) -> None:
                 "HotPluggable": False,
                 "Replaceable": True,
                 "Location": {"PartLocation": slot(f"PSU {k}", k - 1, "Bay"), "PartLocationContext": context()},
+                **lamp,
                 "Status": live.status(part, conditions=True),
                 "Metrics": link(f"{path}/Metrics"),
                 "Links": {"PoweringChassis": links([SLED, *plan.blade_paths])},
             },
+            write,
         )
     redundancy: Body = {
         "GroupName": "Converters",
@@ -203,6 +214,7 @@ def _adapter(tree: Tree, plan: Plan, sensors: Sensors) -> None:
             "PortType": "UpstreamPort",
             "PortProtocol": "Ethernet",
             "MaxSpeedGbps": what.port_gbit,
+            "LinkStatus": live.link_status("adapter", k),
             "Location": {
                 "PartLocation": slot(f"NET {k}", k - 1, "Connector", front=True),
                 "PartLocationContext": context(),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from simulators.service import live
-from simulators.service.modern_sensors import Sensors, fan, supply
+from simulators.service.modern_sensors import Sensors, drive, fan, locate, supply
 from simulators.service.places import (
     ADAPTER,
     MANAGER,
@@ -11,7 +11,6 @@ from simulators.service.places import (
     Plan,
     blade,
     context,
-    drive,
     host,
     memory,
     nameplate,
@@ -20,7 +19,9 @@ from simulators.service.places import (
     storage,
 )
 from simulators.service.query import Body
-from simulators.service.tree import Tree, Write, link, links
+from simulators.service.tree import Tree, link, links
+
+_TO_KWH = 1.0 / 3.6e6
 
 
 def add(tree: Tree, plan: Plan, sensors: Sensors) -> None:
@@ -41,12 +42,14 @@ def _shared(plan: Plan) -> tuple[list[Body], list[Body]]:
 def _blade(tree: Tree, plan: Plan, sensors: Sensors, n: int) -> None:
     board, part = plan.design.blade, f"blade{n}"
     where = plan.design.slots[n - 1]
+    lamp, write = locate(plan, part)
     fans, supplies = _shared(plan)
     environment: Body = {
         "TemperatureCelsius": sensors.excerpt(f"Blade{n}Inlet"),
         "PowerWatts": sensors.excerpt(f"Blade{n}Power"),
         "Voltage": sensors.excerpt(f"Blade{n}Volt12"),
         "CurrentAmps": sensors.excerpt(f"Blade{n}Current"),
+        "EnergykWh": {"Reading": live.metric(part, "energy_joules", _TO_KWH)},
     }
     tree.add(
         blade(n),
@@ -69,10 +72,11 @@ def _blade(tree: Tree, plan: Plan, sensors: Sensors, n: int) -> None:
                 "PartLocation": slot(where.label, n - 1, "Slot", front=True),
                 "PartLocationContext": context(),
             },
-            "LocationIndicatorActive": live.locate(part),
+            **lamp,
             "PowerState": live.power_state(part),
             "Status": live.status(part, conditions=True),
             "Sensors": link(sensors.collection(part)),
+            "Drives": link(f"{blade(n)}/Drives"),
             "EnvironmentMetrics": link(sensors.environment(blade(n), f"Blade {n} environment", environment)),
             "Links": {
                 "ContainedBy": link(SLED),
@@ -85,12 +89,13 @@ def _blade(tree: Tree, plan: Plan, sensors: Sensors, n: int) -> None:
                 "Drives": links(drive(n, i) for i in range(board.drives)),
             },
         },
-        {"LocationIndicatorActive": Write(part)},
+        write,
     )
 
 
 def _host(tree: Tree, plan: Plan, n: int) -> None:
     board, part, top = plan.design.blade, f"blade{n}/host", host(n)
+    lamp, write = locate(plan, f"blade{n}")  # a host is found by its blade's lamp
     fans, supplies = _shared(plan)
     network: Body = {"Links": {"NetworkAdapter": link(ADAPTER)}, "Status": live.status("adapter", rollup=False)}
     tree.add(
@@ -110,7 +115,7 @@ def _host(tree: Tree, plan: Plan, n: int) -> None:
             "UUID": live.uuid(part),
             "BiosVersion": live.firmware(part),
             "PowerState": live.power_state(part),
-            "LocationIndicatorActive": live.locate(f"blade{n}"),
+            **lamp,
             "Status": live.status(part, conditions=True),
             "ProcessorSummary": {
                 "Count": board.processors,
@@ -143,7 +148,7 @@ def _host(tree: Tree, plan: Plan, n: int) -> None:
                 "PoweredBy": supplies,
             },
         },
-        {"LocationIndicatorActive": Write(f"blade{n}")},
+        write,
     )
 
 
@@ -214,6 +219,7 @@ def _storage(tree: Tree, plan: Plan, sensors: Sensors, n: int) -> None:
     paths = [drive(n, i) for i in range(board.drives)]
     for i, path in enumerate(paths):
         part = f"blade{n}/drive{i}"
+        lamp, write = locate(plan, part)
         environment: Body = {"TemperatureCelsius": sensors.excerpt(f"Blade{n}Drive{i}")}
         tree.add(
             path,
@@ -227,7 +233,7 @@ def _storage(tree: Tree, plan: Plan, sensors: Sensors, n: int) -> None:
                 "MediaType": "SSD",
                 "Protocol": what.protocol,
                 "FailurePredicted": live.failure_predicted(part),
-                "LocationIndicatorActive": live.locate(part),
+                **lamp,
                 "PhysicalLocation": {
                     "PartLocation": slot(f"DRIVE {i}", i, "Bay" if board.bays else "Connector", front=bool(board.bays)),
                     "PartLocationContext": context(plan.design.slots[n - 1].label),
@@ -236,8 +242,9 @@ def _storage(tree: Tree, plan: Plan, sensors: Sensors, n: int) -> None:
                 "EnvironmentMetrics": link(sensors.environment(path, f"Blade {n} drive {i} environment", environment)),
                 "Links": {"Chassis": link(blade(n)), "Storage": link(storage(n))},
             },
-            {"LocationIndicatorActive": Write(part)},
+            write,
         )
+    tree.collect(f"{blade(n)}/Drives", "Drive", f"Drives of blade {n}", paths)
     tree.add(
         storage(n),
         "Storage.v1_21_0.Storage",

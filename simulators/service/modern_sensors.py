@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from simulators.service import live
-from simulators.service.places import SLED, Plan, blade, owner
+from simulators.service.places import SLED, Own, Plan, blade, owner
 from simulators.service.query import Body
-from simulators.service.tree import Tree, link
+from simulators.service.tree import Tree, Write, link
 from simulators.telemetry import Quantity, SensorSpec
 
 
@@ -17,6 +17,21 @@ def fan(number: int) -> str:
 def supply(number: int) -> str:
     """A shared converter."""
     return f"{SLED}/PowerSubsystem/PowerSupplies/Psu{number}"
+
+
+def drive(number: int, index: int) -> str:
+    """A drive of a blade."""
+    return f"{blade(number)}/Drives/Drive{index}"
+
+
+OWN = Own(fan, supply, drive)
+
+
+def locate(plan: Plan, part: str) -> tuple[Body, dict[str, Write]]:
+    """The LocationIndicatorActive of a part, and how it is written; nothing where it has no lamp."""
+    if not plan.lamp(part):
+        return {}, {}
+    return {"LocationIndicatorActive": live.locate(part)}, {"LocationIndicatorActive": Write(part)}
 
 
 class Sensors:
@@ -81,7 +96,7 @@ class Sensors:
             **({} if spec.output is None else {"PhysicalSubContext": "Output" if spec.output else "Input"}),
             "Implementation": "PhysicalSensor",
             "Status": live.sensor_status(spec.id),
-            "RelatedItem": [link(owner(spec.part.lstrip("/"), fan, supply))],
+            "RelatedItem": [link(owner(spec.part.lstrip("/"), OWN))],
         }
         limits = thresholds(spec, scale)
         if limits:

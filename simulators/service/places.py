@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import cached_property
-from typing import Any
+from typing import Any, NamedTuple
 
-from simulators.designs import Item, SledDesign
-from simulators.sensors import layout
+from simulators.designs import Item
+from simulators.report import has_lamp
+from simulators.sensors import layout_of
 from simulators.service import live
 from simulators.service.query import Body
+from simulators.site import Sled
 from simulators.telemetry import Quantity, SensorSpec
 
 CHASSIS = "/redfish/v1/Chassis"
@@ -45,18 +47,14 @@ def storage(number: int) -> str:
     return f"{host(number)}/Storage/Local"
 
 
-def drive(number: int, index: int) -> str:
-    """A drive of a blade."""
-    return f"{storage(number)}/Drives/Drive{index}"
-
-
 class Plan:
     """A sled design as its services tell of it: its parts, sensors and names, in order."""
 
-    def __init__(self, design: SledDesign, *, flow: bool) -> None:
-        """``flow``: whether the controller tells the total air flow."""
-        self.design = design
-        self.specs = layout(design.name, flow=flow).specs
+    def __init__(self, sled: Sled) -> None:
+        """``sled``: any one of the design and dialect."""
+        self.design = sled.design
+        self.specs = layout_of(sled).specs
+        self._sled = sled
         self.by_id = {spec.id: spec for spec in self.specs}
 
     @cached_property
@@ -84,6 +82,10 @@ class Plan:
         """Power supplies as parts."""
         return tuple(f"psu{k}" for k in range(1, len(self.design.power_supplies) + 1))
 
+    def lamp(self, part: str) -> bool:
+        """Whether a part carries a locate lamp."""
+        return has_lamp(self._sled, self._sled.parts[live.full(self._sled, part)])
+
     def in_chassis(self, part: str) -> list[SensorSpec]:
         """Sensors that the chassis of a part (empty: the sled's; ``blade2``) lists: its own and its contents'."""
         if part:
@@ -103,11 +105,19 @@ class Plan:
         )
 
 
-Numbered = Callable[[int], str]
+class Own(NamedTuple):
+    """Where a dialect puts what the other puts elsewhere."""
+
+    fan: Callable[[int], str]
+    """A shared fan, from 1."""
+    supply: Callable[[int], str]
+    """A shared converter, from 1."""
+    drive: Callable[[int, int], str]
+    """A drive: number of its blade, from 1, and its own, from 0."""
 
 
-def owner(part: str, fan: Numbered, supply: Numbered) -> str:
-    """The resource that tells of a part of the sled; a dialect says where its fans and supplies (from 1) stand."""
+def owner(part: str, own: Own) -> str:
+    """The resource that tells of a part of the sled."""
     if part == "":
         return SLED
     if part == "controller":
@@ -115,14 +125,14 @@ def owner(part: str, fan: Numbered, supply: Numbered) -> str:
     if part == "adapter":
         return ADAPTER
     if part.startswith("fan"):
-        return fan(int(part[3:]))
+        return own.fan(int(part[3:]))
     if part.startswith("psu"):
-        return supply(int(part[3:]))
+        return own.supply(int(part[3:]))
     top, _, rest = part.partition("/")
     number = int(top.removeprefix("blade"))
     if not rest:
         return blade(number)
-    for stem, make in (("cpu", processor), ("dimm", memory), ("drive", drive)):
+    for stem, make in (("cpu", processor), ("dimm", memory), ("drive", own.drive)):
         if rest.startswith(stem):
             return make(number, int(rest.removeprefix(stem)))
     raise ValueError(f"no resource tells of a part like {part!r}")

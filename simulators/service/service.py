@@ -55,7 +55,6 @@ class Service:
         self._source = source
         self._wire = Wire()
         self._touched = 0
-        self._moment: Moment | None = None
         self._since: dict[tuple[str, str], float] = {}
         self._down = False
         self._ready_at = 0.0
@@ -154,19 +153,16 @@ class Service:
 
     def moment(self, now: float) -> Moment:
         """What fills the bodies at a time."""
-        telemetry = self._source.telemetry()
-        moment = self._moment
-        if moment is None or moment.telemetry is not telemetry:
-            acquired = self._source.acquired()
-            moment = Moment(self.sled, telemetry, f'"{iso(acquired)}"'.encode(), self._notice(telemetry, acquired), now)
-            self._moment = moment
-        moment.now = now
-        return moment
+        # not kept: thousands of services would each hold on to a report that the world itself keeps only for a while
+        telemetry, acquired = self._source.telemetry(), self._source.acquired()
+        return Moment(self.sled, telemetry, f'"{iso(acquired)}"'.encode(), self._notice(telemetry, acquired), now)
 
     def _notice(self, telemetry: SledTelemetry, now: float) -> dict[tuple[str, str], float]:
         """Keep since when each reason stands."""
-        keys = [(part.path, reason) for part in telemetry.parts.values() for reason in part.reasons]
-        self._since = {key: self._since.get(key, now) for key in keys}
+        troubled = [part for part in telemetry.parts.values() if part.reasons]
+        if troubled or self._since:
+            keys = [(part.path, reason) for part in troubled for reason in part.reasons]
+            self._since = {key: self._since.get(key, now) for key in keys}
         return self._since
 
     def _document(self, path: str, method: str) -> Reply:
@@ -204,7 +200,6 @@ class Service:
             return result
         for part, on in result.lamps.items():
             self._source.set_locate(full(self.sled, part), on)
-        self._moment = None
         after = self._get(path, Request("GET", path, time=request.time))
         return Reply(after.status, after.headers, result.annotate(after.body))
 

@@ -42,7 +42,9 @@ class Wire:
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
-            raise ValueError(f"no wire fault {self.kind!r}; there are {', '.join(sorted(KINDS))}")
+            raise ValueError(f"no fault of the wire is called {self.kind!r}; there are: {', '.join(KINDS)}")
+        if not (0.0 <= self.delay < float("inf") and self.spare >= 0):
+            raise ValueError(f"delay ({self.delay}) and spare ({self.spare}) can't be negative or endless")
 
     @property
     def refuses(self) -> bool:
@@ -51,7 +53,7 @@ class Wire:
 
     def touches(self, request: Request, nth: int) -> bool:
         """Whether this request is spoilt, being the ``nth`` under :attr:`under` (from 0)."""
-        return KINDS[self.kind] is not None and nth >= self.spare and request.path.startswith(self.under)
+        return KINDS[self.kind].script is not None and nth >= self.spare and request.path.startswith(self.under)
 
 
 def clean(reply: Reply, *, date: str, keep_alive: bool, body: bool = True) -> Iterator[Step]:
@@ -63,7 +65,7 @@ def clean(reply: Reply, *, date: str, keep_alive: bool, body: bool = True) -> It
 
 def play(wire: Wire, request: Request, reply: Reply, *, date: str, keep_alive: bool) -> Iterator[Step]:
     """The script of a reply that this wire spoils."""
-    script = KINDS[wire.kind]
+    script = KINDS[wire.kind].script
     if script is None:
         return clean(reply, date=date, keep_alive=keep_alive)
     return script(Spoil(wire, request, reply, date, keep_alive))
@@ -163,21 +165,31 @@ def _as_is(spoil: Spoil) -> Iterator[Step]:
     return clean(spoil.reply, date=spoil.date, keep_alive=spoil.keep_alive)
 
 
-KINDS: dict[str, Callable[[Spoil], Iterator[Step]] | None] = {
-    "clean": None,
-    "refuse": None,  # the server closes its listener
-    "login-lost": None,  # the service forgets its sessions
-    "slow": _as_is,  # the server makes its requests queue
-    "hang": _hang,
-    "stall": _stall,
-    "drip": _drip,
-    "reset": _reset,
-    "truncated": _truncated,
-    "html": _html,
-    "endless": _endless,
-    "nan": _nan,
-    "text-numbers": _text_numbers,
-    "page-loop": _page_loop,
-    "redirect": _redirect,
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of fault."""
+
+    text: str
+    """What happens, one sentence for a person."""
+    script: Callable[[Spoil], Iterator[Step]] | None = None
+    """What goes over the wire; None where not the answer itself is changed."""
+
+
+KINDS: dict[str, Kind] = {
+    "clean": Kind("Nothing is wrong."),
+    "refuse": Kind("Nobody listens on the port."),
+    "login-lost": Kind("All sessions are forgotten, again and again, after so many good requests (spare)."),
+    "slow": Kind("Every request takes so many seconds (delay), one after the other.", _as_is),
+    "hang": Kind("Connections are accepted and requests never answered.", _hang),
+    "stall": Kind("Nothing comes after the headers.", _stall),
+    "drip": Kind("The answer comes byte by byte, with a second (delay) between two.", _drip),
+    "reset": Kind("The connection is reset in the middle of the body.", _reset),
+    "truncated": Kind("The body is only the first half of the JSON.", _truncated),
+    "html": Kind("An HTML page comes with status 200.", _html),
+    "endless": Kind("The body never ends.", _endless),
+    "nan": Kind("Readings are the bare word NaN.", _nan),
+    "text-numbers": Kind("Readings are strings.", _text_numbers),
+    "page-loop": Kind("Every collection says that its next page is itself.", _page_loop),
+    "redirect": Kind("Every request is redirected to another host.", _redirect),
 }
-"""Every fault by name; None for those that don't change the answer itself."""
+"""Every fault of the wire by name."""
