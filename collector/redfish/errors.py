@@ -51,8 +51,13 @@ class ControllerError(Exception):
         """What happened, without the place and the advice."""
         return f"{self.what}: {self.detail}" if self.detail else self.what
 
+    @property
+    def line(self) -> str:
+        """The message without the controller's name, for where that stands beside it."""
+        return f"{self.resource}: {self.happened}; {self.next_step}"
+
     def __str__(self) -> str:
-        return f"{self.controller}: {self.resource}: {self.happened}; {self.next_step}"
+        return f"{self.controller}: {self.line}"
 
 
 class Unreachable(ControllerError):

@@ -22,7 +22,6 @@ from collector.redfish.errors import (
     ControllerError,
     HttpStatus,
     LoginRefused,
-    Malformed,
     TimedOut,
     Truncated,
     Unreachable,
@@ -281,8 +280,9 @@ class Walk:
                 return
             self.passing += 1
         kind = error.defect or DefectKind.HTTP_ERROR
-        # A body that can't be read is the fault of the resource; an answer without one, of the link that led there.
-        at = (place.target.key, "") if isinstance(error, Malformed) else (place.source, place.pointer)
+        # A link to nothing is the fault of where it stands; all else is told of the resource that we could not have.
+        astray = kind in (DefectKind.DANGLING_LINK, DefectKind.FOREIGN_LINK)
+        at = (place.source, place.pointer) if astray else (place.target.key, "")
         self._note(*at, kind, f"{place.target.path}: {error.happened}")
 
     def _stop(self, why: str) -> None:

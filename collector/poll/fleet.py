@@ -1,0 +1,81 @@
+"""All keepers: started together, bounded where they would crowd each other, closed together."""
+
+from __future__ import annotations
+
+import asyncio
+import random
+from collections.abc import Callable, Mapping, Sequence
+
+import httpx
+
+from collector.assess.watch import Watch
+from collector.model import Condition
+from collector.poll.clock import Clock, SystemClock
+from collector.poll.interpret import Interpret, interpret
+from collector.poll.keeper import Keeper, Report, Tell
+from collector.poll.schedule import Chance
+from collector.redfish.wire import Limits
+from collector.settings import ControllerSettings, Settings
+
+TransportFor = Callable[[ControllerSettings], httpx.AsyncBaseTransport | None]
+
+
+def _by_network(settings: ControllerSettings) -> None:
+    return None
+
+
+class Fleet:
+    """Every controller of a fleet file.
+
+    ``tell`` takes the updates and may wait; what it raises ends the fleet. ``open_conditions``: by controller, those
+    that an earlier run left open. The rest is for tests: time, chance, and httpx transports in place of the network.
+    """
+
+    def __init__(
+        self,
+        settings: Settings,
+        tell: Tell,
+        *,
+        open_conditions: Mapping[str, Sequence[Condition]] | None = None,
+        clock: Clock | None = None,
+        chance: Chance = random.random,
+        transport_for: TransportFor = _by_network,
+        limits: Limits | None = None,
+        interpret: Interpret = interpret,
+    ) -> None:
+        told = open_conditions or {}
+        walks = asyncio.Semaphore(settings.collector.max_walks)
+        self.keepers = tuple(
+            Keeper(
+                controller,
+                settings.collector,
+                Watch(controller.name, settings.collector.poll_interval, told.get(controller.name, ())),
+                tell,
+                walks=walks,
+                clock=clock or SystemClock(),
+                chance=chance,
+                transport=transport_for(controller),
+                limits=limits,
+                interpret=interpret,
+            )
+            for controller in settings.controllers
+        )
+
+    async def run(self) -> None:
+        """Keep all controllers until cancelled; returns when every session is deleted or given up on."""
+        async with asyncio.TaskGroup() as group:
+            for keeper in self.keepers:
+                group.create_task(keeper.run(), name=f"keeper {keeper.settings.name}")
+
+    async def once(self, progress: Callable[[Report], None] | None = None) -> tuple[Report, ...]:
+        """A walk and one full round of every controller, in the file's order; ``progress`` hears of each when done."""
+
+        async def one(keeper: Keeper) -> Report:
+            report = await keeper.once()
+            if progress is not None:
+                progress(report)
+            return report
+
+        async with asyncio.TaskGroup() as group:
+            tasks = [group.create_task(one(keeper), name=f"keeper {keeper.settings.name}") for keeper in self.keepers]
+        return tuple(task.result() for task in tasks)

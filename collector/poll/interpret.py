@@ -1,0 +1,45 @@
+"""From a finished walk to all that rounds need: where the collector's rooms meet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Protocol
+
+from msgspec import Struct
+
+from collector.model import Inventory, Location, Seconds
+from collector.normalise.inventory import build
+from collector.normalise.polled import Decoded, Decoder
+from collector.poll.plan import plan
+from collector.redfish.resources import Fetch, Walked
+
+
+class Decodes(Protocol):
+    """What a round wants of a decoder; see :class:`~collector.normalise.polled.Decoder`."""
+
+    def begin(self) -> None:
+        """Start a round."""
+
+    def take(self, index: int, body: bytes, received: Seconds) -> None:
+        """Take the body that the plan's fetch ``index`` brought; never raises on what a controller sent."""
+
+    def finish(self, time: Seconds) -> Decoded:
+        """End the round."""
+
+
+class Interpreted(Struct, frozen=True):
+    """An inventory and how to keep it up to date."""
+
+    inventory: Inventory
+    fetches: tuple[Fetch, ...]
+    decoder: Decodes
+
+
+Interpret = Callable[[Walked, Location], Interpreted]
+
+
+def interpret(walked: Walked, location: Location) -> Interpreted:
+    """Normalise a walk and plan the rounds that follow it."""
+    inventory = build(walked, location)
+    fetches = plan(walked, inventory)
+    return Interpreted(inventory, fetches, Decoder(inventory, fetches))

@@ -1,0 +1,289 @@
+"""One controller, kept: walk, then rounds at their due times, for as long as the fleet runs.
+
+A keeper never gives up and never lets anything that a controller does, or a bug that it brings to light, past itself:
+every failure becomes a round with its outcome, told like any other. What it waits for next is decided in
+:mod:`collector.poll.schedule`.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import math
+from collections.abc import Awaitable, Callable, Coroutine
+from typing import Any, Protocol
+
+import httpx
+from msgspec import Struct
+
+from collector.model import Assessment, Inventory, Outcome, Round, Seconds, Update
+from collector.poll.clock import Clock
+from collector.poll.interpret import Interpret, interpret
+from collector.poll.rounds import Done, Rounds
+from collector.poll.schedule import Chance, Grid, back_off, login_back_off, obeyed
+from collector.redfish.client import Client
+from collector.redfish.errors import ControllerError, HttpStatus, LoginRefused, TimedOut
+from collector.redfish.messages import seconds_to_wait
+from collector.redfish.resources import SERVICE_ROOT
+from collector.redfish.walk import Walk
+from collector.redfish.wire import Limits
+from collector.settings import CollectorSettings, ControllerSettings
+
+log = logging.getLogger(__name__)
+
+Tell = Callable[[Update], Awaitable[None]]
+"""Takes an update; waits while there is no room for it. What it raises ends the fleet: nothing can be kept."""
+
+_ROUNDS_BETWEEN_WALKS = 2
+"""At least, when the tree seems to have changed; twice as many each time that happens again before a planned walk."""
+
+
+class Watches(Protocol):
+    """What a keeper feeds; see :class:`collector.assess.watch.Watch`."""
+
+    def inventory(self, inventory: Inventory, now: Seconds) -> Assessment:
+        """Take a walk."""
+
+    def round(self, round: Round, now: Seconds) -> Assessment:
+        """Take a round."""
+
+
+class Report(Struct, frozen=True, kw_only=True):
+    """What one walk and one round of a controller came to."""
+
+    controller: str
+    outcome: Outcome
+    error: str
+    parts: int
+    sensors: int
+    readings: int
+    """Sensors with a value."""
+    defects: int
+    seconds: float
+    requests: int
+    bytes_received: int
+
+
+class Keeper:
+    """Keeps one controller. ``walks`` bounds the walks of the whole fleet; ``transport`` replaces the network."""
+
+    def __init__(
+        self,
+        settings: ControllerSettings,
+        collector: CollectorSettings,
+        watch: Watches,
+        tell: Tell,
+        *,
+        walks: asyncio.Semaphore,
+        clock: Clock,
+        chance: Chance,
+        transport: httpx.AsyncBaseTransport | None = None,
+        limits: Limits | None = None,
+        interpret: Interpret = interpret,
+    ) -> None:
+        self.settings = settings
+        self._collector = collector
+        self._watch = watch
+        self._tell = tell
+        self._walks = walks
+        self._clock = clock
+        self._chance = chance
+        self._interpret = interpret
+        self._client = Client(settings, in_flight=collector.in_flight, transport=transport, limits=limits)
+        # Due times stand on epoch-like seconds that never jump, so that the grid survives a restart.
+        self._offset = clock.now() - clock.monotonic()
+        self._grid = Grid.spread(settings.name, collector.poll_interval, "round")
+        self._walk_grid = Grid.spread(settings.name, collector.walk_interval, "walk")
+        self._rounds: Rounds | None = None
+        self._inventory: Inventory | None = None
+        self._due = -math.inf
+        self._walk_due = -math.inf
+        self._last_walk = -math.inf
+        self._unplanned_walks = 0
+        self._walk_wanted = False
+        self._incomplete = False
+        self._failures = 0
+        self._refusals = 0
+        self._walk_failures = 0
+
+    async def run(self) -> None:
+        """Keep the controller until cancelled; its session is deleted then."""
+        async with self._client:
+            while True:
+                late = max(0.0, self._steady() - self._due) if math.isfinite(self._due) else 0.0
+                if self._rounds is None or (self._steady() >= self._walk_due and not self._walks.locked()):
+                    await self._guarded(self._walk())
+                else:
+                    await self._guarded(self._round(self._rounds, late))
+                await self._sleep()
+
+    async def once(self) -> Report:
+        """One walk and one full round, then close."""
+        started = self._clock.monotonic()
+        async with self._client:
+            last = await self._guarded(self._walk())
+            if self._rounds is not None:
+                last = await self._guarded(self._round(self._rounds, 0.0))
+        inventory, done = self._inventory, last.round if last is not None else None
+        frame = done.frame if done is not None else None
+        return Report(
+            controller=self.settings.name,
+            outcome=done.outcome if done is not None else Outcome.OK,
+            error=done.error if done is not None else "",
+            parts=len(inventory.parts) if inventory is not None else 0,
+            sensors=len(inventory.layout.sensors) if inventory is not None else 0,
+            readings=sum(not math.isnan(value) for value in frame.values) if frame is not None else 0,
+            defects=(len(inventory.defects) if inventory is not None else 0)
+            + (len(done.defects) if done is not None else 0),
+            seconds=self._clock.monotonic() - started,
+            requests=self._client.requests,
+            bytes_received=self._client.bytes_received,
+        )
+
+    # Walk
+
+    async def _walk(self) -> Update | None:
+        """Walk, and begin new rounds. None where the old ones go on: the walk missed what may well be there still."""
+        async with self._walks:
+            spent = _Spent(self._clock, self._client)
+            self._last_walk = self._steady()
+            walk = Walk(self._client, clock=self._clock.now, sleep=self._clock.sleep)
+            try:
+                async with asyncio.timeout(self._collector.walk_deadline):
+                    await self._client.connect(anew=True)
+                    walked = await walk.run()
+            except TimeoutError:
+                detail = f"the walk was not done within {self._collector.walk_deadline:g} s"
+                advice = "a longer collector.walk_deadline gives it more time"
+                return self._walk_failed(TimedOut(self.settings.name, SERVICE_ROOT, detail, advice), spent)
+            except ControllerError as error:
+                return self._walk_failed(error, spent)
+        self._walk_failures = 0
+        self._answered()
+        if walk.passing and self._rounds is not None and not self._incomplete:
+            log.warning(
+                "%s: the walk missed %d resources for now; the last one counts", self.settings.name, walk.passing
+            )
+            self._incomplete = True
+            self._plan_next(walk_in=_ROUNDS_BETWEEN_WALKS * self._collector.poll_interval)
+            return None
+        interpreted = self._interpret(walked, self.settings.location)
+        self._inventory = interpreted.inventory
+        self._rounds = Rounds(self._client, interpreted, self._clock)
+        self._incomplete = walk.passing > 0
+        self._unplanned_walks = self._unplanned_walks + 1 if self._walk_wanted else 0
+        self._walk_wanted = False
+        self._plan_next(walk_in=_ROUNDS_BETWEEN_WALKS * self._collector.poll_interval if self._incomplete else None)
+        assessment = self._watch.inventory(interpreted.inventory, self._clock.now())
+        return Update(controller=self.settings.name, inventory=interpreted.inventory, assessment=assessment)
+
+    def _walk_failed(self, failure: ControllerError, spent: _Spent) -> Update:
+        """Told as a round. With an older walk at hand the rounds go on, and find out for themselves what is wrong."""
+        self._walk_failures += 1
+        wait = back_off(self._walk_failures, self._collector.walk_interval / 4, self._chance)
+        least, most = _ROUNDS_BETWEEN_WALKS * self._collector.poll_interval, self._collector.walk_interval
+        self._walk_due = self._steady() + max(least, min(wait, most))
+        waits = seconds_to_wait(failure.retry_after, self._clock.now()) if isinstance(failure, HttpStatus) else None
+        self._failed(failure, waits)
+        return self._told_as_round(failure.outcome, failure.line, spent)
+
+    def _plan_next(self, walk_in: float | None) -> None:
+        """The next round by the grid; the next walk by its own, half an interval from now or more."""
+        now = self._steady()
+        self._due = self._grid.following(self._due, now) if math.isfinite(self._due) else self._grid.at_or_after(now)
+        planned = self._walk_grid.at_or_after(now + self._collector.walk_interval / 2)
+        self._walk_due = planned if walk_in is None else now + walk_in
+
+    # Round
+
+    async def _round(self, rounds: Rounds, late: float) -> Update:
+        done = await rounds.run(self._collector.round_deadline, late)
+        if done.failure is not None:
+            self._failed(done.failure, done.retry_after)
+        else:
+            self._read(done)
+        assessment = self._watch.round(done.round, self._clock.now())
+        return Update(controller=self.settings.name, round=done.round, assessment=assessment)
+
+    def _read(self, done: Done) -> None:
+        """Something came: on with the grid, later where the service asked for it, and to a walk where things moved."""
+        now = self._steady()
+        was_away = self._failures >= _ROUNDS_BETWEEN_WALKS
+        self._answered()
+        self._due = self._grid.following(self._due, now)
+        if wait := obeyed(done.retry_after):
+            self._due = max(self._due, self._grid.at_or_after(now + wait))
+        if done.walk_wanted or was_away:
+            self._walk_wanted = True
+            gap = _ROUNDS_BETWEEN_WALKS * self._collector.poll_interval * 2 ** min(self._unplanned_walks, 30)
+            self._walk_due = min(self._walk_due, self._last_walk + min(gap, self._collector.walk_interval))
+
+    # Failures
+
+    def _failed(self, failure: ControllerError, retry_after: float | None) -> None:
+        """Nothing came: wait longer each time, longest after a refused password."""
+        if self._failures == 0:
+            log.warning("%s", failure)
+        self._failures += 1
+        if isinstance(failure, LoginRefused):
+            self._refusals += 1
+            wait = login_back_off(self._refusals, self._chance)
+        else:
+            self._refusals = 0
+            wait = back_off(self._failures, self._collector.poll_interval, self._chance)
+        now = self._steady()
+        then = self._grid.at_or_after(now + max(wait, obeyed(retry_after)))
+        self._due = max(then, self._grid.following(self._due, now)) if math.isfinite(self._due) else then
+
+    def _answered(self) -> None:
+        if self._failures:
+            log.info("%s: answers again after %d failures", self.settings.name, self._failures)
+        self._failures = self._refusals = 0
+
+    async def _guarded(self, work: Coroutine[Any, Any, Update | None]) -> Update | None:
+        """Do one piece of work and tell what came of it; a bug becomes this controller's failed round."""
+        spent = _Spent(self._clock, self._client)
+        try:
+            update = await work
+        except Exception as error:  # recorded, told and logged; it must not stop the other controllers
+            log.exception("%s: unexpected error", self.settings.name)
+            self._failures += 1
+            wait = back_off(self._failures, self._collector.poll_interval, self._chance)
+            self._due = self._grid.at_or_after(self._steady() + wait)
+            self._walk_due = max(self._walk_due, self._due)
+            text = f"{SERVICE_ROOT}: internal error, {type(error).__name__}; see the log, and report it"
+            update = self._told_as_round(Outcome.MALFORMED, text, spent, assess=False)
+        if update is not None:
+            await self._tell(update)
+        return update
+
+    def _told_as_round(self, outcome: Outcome, error: str, spent: _Spent, *, assess: bool = True) -> Update:
+        now = self._clock.now()
+        done = Round(
+            controller=self.settings.name,
+            started=spent.started,
+            finished=now,
+            outcome=outcome,
+            error=error,
+            requests=self._client.requests - spent.requests,
+            bytes_received=self._client.bytes_received - spent.bytes_received,
+        )
+        assessment = self._watch.round(done, now) if assess else None
+        return Update(controller=self.settings.name, round=done, assessment=assessment)
+
+    # Time
+
+    def _steady(self) -> float:
+        return self._clock.monotonic() + self._offset
+
+    async def _sleep(self) -> None:
+        await self._clock.sleep(max(0.0, self._due - self._steady()))
+
+
+class _Spent:
+    """Where the counters stood when a piece of work began."""
+
+    def __init__(self, clock: Clock, client: Client) -> None:
+        self.started = clock.now()
+        self.requests = client.requests
+        self.bytes_received = client.bytes_received

@@ -1,0 +1,174 @@
+"""One round of one controller: the plan's GETs under one deadline, and what became of them.
+
+What was read counts, whatever befell the rest: a resource that hangs costs half of the time that is left, not the
+round, and is asked last the next time. Only a connection that fails twice in a row ends a round early.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Iterator
+
+from msgspec import Struct
+
+from collector.model import Defect, DefectKind, Outcome, Round, Seconds
+from collector.poll.clock import Clock
+from collector.poll.interpret import Interpreted
+from collector.redfish.client import Client
+from collector.redfish.errors import ControllerError, HttpStatus, LoginRefused, TimedOut, Unreachable, Untrusted
+from collector.redfish.messages import seconds_to_wait
+from collector.redfish.resources import SERVICE_ROOT
+
+_LOST = (Unreachable, TimedOut, Untrusted, LoginRefused)
+_PATIENCE = 2
+_LEAST_SECONDS = 2.0
+"""That one GET gets, if the round has as much left."""
+_PING = -1
+"""Stands for the GET of the service root where a plan has nothing to fetch."""
+
+
+class Done(Struct, frozen=True, kw_only=True):
+    """A round and what the schedule must know of it."""
+
+    round: Round
+    failure: ControllerError | None = None
+    """Why nothing at all was read; None where something was."""
+    retry_after: float | None = None
+    """Seconds that the service asked us to wait."""
+    walk_wanted: bool = False
+    """Whether the tree is not any more what was walked."""
+
+
+class Rounds:
+    """The rounds that follow one walk."""
+
+    def __init__(self, client: Client, interpreted: Interpreted, clock: Clock) -> None:
+        self._client = client
+        self._clock = clock
+        self._fetches = interpreted.fetches
+        self._decoder = interpreted.decoder
+        self._order = list(range(len(interpreted.fetches))) or [_PING]
+        self._told: set[tuple[str, DefectKind]] = set()
+
+    async def run(self, deadline: float, late: float = 0.0) -> Done:
+        """One round of at most ``deadline`` seconds. Raises nothing that a controller could cause."""
+        started = self._clock.now()
+        requests, received = self._client.requests, self._client.bytes_received
+        errors: dict[int, ControllerError] = {}
+        taken: set[int] = set()
+        self._decoder.begin()
+        try:
+            async with asyncio.timeout(deadline) as limit:
+                await self._client.connect()
+                await self._fetch_all(taken, errors, limit)
+        except TimeoutError:
+            undone = (index for index in self._order if index not in taken and index not in errors)
+            missing = next(undone, self._order[-1])
+            count = len(self._order) - len(taken)
+            detail = f"{count} of {len(self._order)} requests not done within the round's {deadline:g} s"
+            errors[missing] = TimedOut(self._client.settings.name, self._path(missing), detail)
+        except ControllerError as error:
+            errors[self._order[0]] = error  # the login
+        self._ask_last([index for index, error in errors.items() if isinstance(error, TimedOut)])
+        return self._done(
+            taken,
+            list(errors.items()),
+            started=started,
+            late=late,
+            requests=self._client.requests - requests,
+            bytes_received=self._client.bytes_received - received,
+        )
+
+    async def _fetch_all(self, taken: set[int], errors: dict[int, ControllerError], limit: asyncio.Timeout) -> None:
+        waiting = iter(self._order)
+        if self._client.in_flight == 1:
+            await self._fetch_some(waiting, taken, errors, limit)
+            return
+        async with asyncio.TaskGroup() as group:
+            for _ in range(min(self._client.in_flight, len(self._order))):
+                group.create_task(self._fetch_some(waiting, taken, errors, limit))
+
+    async def _fetch_some(
+        self, waiting: Iterator[int], taken: set[int], errors: dict[int, ControllerError], limit: asyncio.Timeout
+    ) -> None:
+        """Work through the plan, beside others that do the same."""
+        loop, ends = asyncio.get_running_loop(), limit.when() or 0.0
+        lost = 0
+        for index in waiting:
+            left = ends - loop.time()
+            try:
+                reply = await self._client.get(self._path(index), timeout=min(left, max(left / 2, _LEAST_SECONDS)))
+            except ControllerError as error:
+                errors[index] = error
+                lost = lost + 1 if isinstance(error, _LOST) else 0
+                if lost >= _PATIENCE:
+                    return
+                continue
+            lost = 0
+            taken.add(index)
+            if index != _PING:
+                self._decoder.take(index, reply.body, self._clock.now())
+
+    def _path(self, index: int) -> str:
+        return SERVICE_ROOT if index == _PING else self._fetches[index].path
+
+    def _ask_last(self, slow: list[int]) -> None:
+        if slow:
+            self._order = [index for index in self._order if index not in slow] + slow
+
+    def _done(
+        self,
+        taken: set[int],
+        errors: list[tuple[int, ControllerError]],
+        *,
+        started: Seconds,
+        late: float,
+        requests: int,
+        bytes_received: int,
+    ) -> Done:
+        now = self._clock.now()
+        decoded = self._decoder.finish(now) if taken else None
+        outcome, error = _verdict(len(taken), len(self._order), [error for _, error in errors])
+        waits = [seconds_to_wait(e.retry_after, now) for _, e in errors if isinstance(e, HttpStatus)]
+        return Done(
+            round=Round(
+                controller=self._client.settings.name,
+                started=started,
+                finished=now,
+                outcome=outcome,
+                error=error,
+                late=late,
+                frame=decoded.frame if decoded is not None else None,
+                statuses=decoded.statuses if decoded is not None else {},
+                defects=(*self._new_defects(errors), *(decoded.defects if decoded is not None else ())),
+                requests=requests,
+                bytes_received=bytes_received,
+            ),
+            failure=errors[0][1] if errors and not taken else None,
+            retry_after=max((wait for wait in waits if wait is not None), default=None),
+            walk_wanted=any(error.defect is DefectKind.DANGLING_LINK for _, error in errors)
+            or (decoded is not None and decoded.shape_changed),
+        )
+
+    def _new_defects(self, errors: list[tuple[int, ControllerError]]) -> Iterator[Defect]:
+        """Of resources that failed by themselves, each once a walk."""
+        for index, error in errors:
+            if error.defect is not None and (self._path(index), error.defect) not in self._told:
+                self._told.add((self._path(index), error.defect))
+                yield Defect(
+                    controller=error.controller,
+                    resource=self._path(index),
+                    property="",
+                    kind=error.defect,
+                    detail=error.happened,
+                )
+
+
+def _verdict(taken: int, planned: int, errors: list[ControllerError]) -> tuple[Outcome, str]:
+    """How a round ended, and the line that says why."""
+    if not errors:
+        return Outcome.OK, ""
+    error = errors[0].line
+    if len(errors) > 1:
+        error += f" (and {len(errors) - 1} more)"
+    return (Outcome.PARTIAL if taken else errors[0].outcome), error
