@@ -50,23 +50,29 @@ class Wander:
         """``period``: seconds between two lattice points; each key's lattice starts at another moment."""
         self._keys = keys
         self._period = period
-        self._phase = uniform(keys, 7) * period
-        self._corner: NDArray[np.int64] | None = None
+        self._phase = uniform(keys, 7)
+        self._corner = np.full(keys.shape, np.nan)
         self._from = np.zeros(keys.shape)
         self._to = np.zeros(keys.shape)
 
     def at(self, time: float) -> Floats:
         """The values at ``time`` (epoch seconds)."""
-        place = (time + self._phase) / self._period
-        floor = np.floor(place)
-        corner = floor.astype(np.int64)
-        if self._corner is None or not np.array_equal(corner, self._corner):
-            # Signed to unsigned wraps; that is what the hash wants.
-            whole = corner.astype(np.uint64)
-            self._from = 2.0 * uniform(self._keys + whole * _MIX_1, 1) - 1.0
-            self._to = 2.0 * uniform(self._keys + (whole + np.uint64(1)) * _MIX_1, 1) - 1.0
+        place = time / self._period + self._phase
+        corner = np.floor(place)
+        moved = corner != self._corner
+        if moved.any():
+            # Few of many keys pass a lattice point in one step: only theirs are drawn anew.
+            keys = self._keys[moved]
+            whole = corner[moved].astype(np.int64).astype(np.uint64)
+            self._from[moved] = 2.0 * uniform(keys + whole * _MIX_1, 1) - 1.0
+            self._to[moved] = 2.0 * uniform(keys + (whole + np.uint64(1)) * _MIX_1, 1) - 1.0
             self._corner = corner
-        part = place - floor
-        smooth = part * part * (3.0 - 2.0 * part)
-        course: Floats = self._from + (self._to - self._from) * smooth
+        part = place - corner
+        course: Floats = self._from + (self._to - self._from) * (part * part * (3.0 - 2.0 * part))
         return course
+
+
+def bounded(values: Floats, least: Floats | float, most: Floats | float) -> Floats:
+    """The values, none below ``least`` or above ``most``; much quicker than numpy's clip on small arrays."""
+    within: Floats = np.minimum(np.maximum(values, least), most)
+    return within

@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from simulators.chance import Floats
+from simulators.chance import Floats, bounded
 
 LEAST, MOST = 0.27, 1.0
 """Speed range as fractions of rated speed."""
@@ -49,9 +49,9 @@ class FanControl:
         """
         keep = math.exp(-seconds / LEAK)
         rest = INTEGRAL_GAIN * LEAK * (need - AIM)
-        self.integral = np.clip(rest + (self.integral - rest) * keep, *INTEGRAL_RANGE)
-        asked = LEAST + (MOST - LEAST) * np.clip(GAIN * need + self.integral, 0.0, 1.0)
+        self.integral = bounded(rest + (self.integral - rest) * keep, *INTEGRAL_RANGE)
+        asked = LEAST + (MOST - LEAST) * bounded(GAIN * need + self.integral, 0.0, 1.0)
         asked = np.where(failed > 0, np.minimum(asked * FAILED_FAN, MOST), asked)
         asked = np.where(silent > 0, FAILSAFE, asked)
-        step = np.clip(asked - self.command, -FALL * seconds, RISE * seconds)
-        self.command = np.clip(self.command + step, LEAST, MOST)
+        step = bounded(asked - self.command, -FALL * seconds, RISE * seconds)
+        self.command = bounded(self.command + step, LEAST, MOST)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from simulators.bodies import LEAKAGE_KELVIN, THROTTLE_FROM, THROTTLE_LEAST, THROTTLE_SPAN
-from simulators.chance import Floats
+from simulators.chance import Floats, bounded
 
 CONVERTER_FIXED = 8.0
 """Loss of a converter with no load, W."""
@@ -28,13 +28,13 @@ CLIP_OHM = 0.002
 
 def leakage(junction: Floats, at_60: float) -> Floats:
     """Leakage power of a processor at a junction temperature (Cel), from that at 60 Cel."""
-    power: Floats = at_60 * np.exp(np.clip(junction - 60.0, -80.0, 80.0) / LEAKAGE_KELVIN)
+    power: Floats = at_60 * np.exp(bounded(junction - 60.0, -80.0, 80.0) / LEAKAGE_KELVIN)
     return power
 
 
 def throttle(junction: Floats) -> Floats:
     """What a processor does of the load that it is given: 1, less when it is too hot."""
-    part: Floats = 1.0 - (1.0 - THROTTLE_LEAST) * np.clip((junction - THROTTLE_FROM) / THROTTLE_SPAN, 0.0, 1.0)
+    part: Floats = 1.0 - (1.0 - THROTTLE_LEAST) * bounded((junction - THROTTLE_FROM) / THROTTLE_SPAN, 0.0, 1.0)
     return part
 
 

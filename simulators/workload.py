@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from simulators.chance import Floats, Keys, Wander, uniform
+from simulators.chance import Floats, Keys, Wander, bounded, uniform
 
 _DAY = 86_400.0
 _PEAK = 14.0 * 3600.0
@@ -43,9 +43,9 @@ class Workload:
         """The loads at ``time`` (epoch seconds)."""
         daily = self._swing * np.cos((time % _DAY - _PEAK - self._late) * (2.0 * math.pi / _DAY))
         rack = 0.14 * self._rack.at(time)[:, None]
-        rise = np.clip((self._bursts.at(time) - 0.62) / 0.16, 0.0, 1.0)
+        rise = bounded((self._bursts.at(time) - 0.62) / 0.16, 0.0, 1.0)
         burst = 0.45 * rise * rise * (3.0 - 2.0 * rise)
         steady = self._level + daily + rack + 0.18 * self._jobs.at(time) + 0.05 * self._restless.at(time)
-        processors = np.clip(steady + burst, 0.02, 1.0)
-        drives = np.clip(0.12 + 0.5 * processors + 0.35 * self._drives.at(time), 0.02, 1.0)
+        processors = bounded(steady + burst, 0.02, 1.0)
+        drives = bounded(0.12 + 0.5 * processors + 0.35 * self._drives.at(time), 0.02, 1.0)
         return Load(processors, drives)

@@ -37,7 +37,7 @@ _RECIRCULATION = (0.008, 0.022)
 _AISLE_SECONDS = 90.0
 """In which the air behind a rack takes on a new exhaust temperature, to all but 1/e."""
 _DEW_POINT, _DEW_WANDER = 10.0, 1.2
-_SETTLING_STEPS = 160
+_SETTLING_STEPS = 100
 _SETTLING_HURRY = 25.0
 _REPORTS_KEPT = 64
 """Newest reports kept, so that the several requests of one poll round are answered from one report."""
