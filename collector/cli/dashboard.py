@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import subprocess
-import sys
 
 from collector.cli.places import add_state, state_of
 
@@ -20,12 +18,10 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Serve until interrupted; the server's own exit code otherwise."""
+    """Become the server: its exit code is ours."""
     from dashboard.serve import command, environment
 
     state = state_of(arguments)
     print(f"pages on http://{arguments.host}:{arguments.port}/ from {state}", flush=True)
     argv = command(state, arguments.port, arguments.host)
-    if sys.platform != "win32":
-        os.execve(argv[0], argv, {**os.environ, **environment()})  # noqa: S606 - our own interpreter, no shell
-    return subprocess.call(argv, env={**os.environ, **environment()})  # noqa: S603
+    os.execve(argv[0], argv, {**os.environ, **environment()})  # noqa: S606 - our own interpreter, no shell

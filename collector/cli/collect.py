@@ -1,0 +1,168 @@
+"""``sledkeeper collect``: poll a fleet, keep what it tells, publish it."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import logging
+import os
+import signal
+import sys
+import time
+from collections import defaultdict
+from collections.abc import Awaitable, Callable
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from collector.cli.places import add_state, state_of
+from collector.model import Condition, Outcome, Update
+from collector.poll.fleet import Fleet
+from collector.poll.keeper import Report
+from collector.settings import Settings, load
+from collector.store.feed import Feed
+from collector.store.live import Live
+from collector.store.reader import Reader
+from collector.store.writer import Writer
+
+Tell = Callable[[Update], Awaitable[None]]
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Register the command."""
+    parser = commands.add_parser(
+        "collect",
+        help="poll a fleet, keep what it tells, publish it",
+        description="Poll the controllers of a fleet file until interrupted. With --once: try each once, show "
+        "progress, end with a line a controller; exit code 1 when one of them was not read in full.",
+    )
+    parser.add_argument("--config", type=Path, required=True, metavar="FILE", help="the fleet file")
+    add_state(parser)
+    parser.add_argument("--once", action="store_true", help="one walk and one round of every controller, then stop")
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Collect until interrupted, or once."""
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(message)s", stream=sys.stderr)
+    settings = load(arguments.config)
+    state = state_of(arguments)
+    work = _once(settings, state) if arguments.once else _until_stopped(settings, state)
+    with asyncio.Runner(loop_factory=_loop_factory()) as runner:
+        return runner.run(work)
+
+
+def _loop_factory() -> Callable[[], asyncio.AbstractEventLoop] | None:
+    """The faster event loop where there is one."""
+    if sys.platform == "win32":
+        return None
+    import uvloop
+
+    return uvloop.new_event_loop
+
+
+class _Keeping:
+    """The store's side of the collector: each update goes to the live state, the writer, the feed, in this order."""
+
+    def __init__(self, settings: Settings, state: Path) -> None:
+        self.live = Live(settings.controllers)
+        self.feed = Feed()
+        self.writer = Writer(state, settings.store, now=time.time)
+        self._state = state
+        self._settings = settings
+
+    async def __aenter__(self) -> _Keeping:
+        self.writer.controllers(self._settings.controllers)
+        for note in self.writer.statistics().notes:
+            logging.warning("%s", note)
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        self.feed.close()
+        await self.writer.aclose()
+
+    def announce(self, listen: str) -> None:
+        """Make the collector known to the readers of the store."""
+        interval = self._settings.collector.poll_interval
+        self.writer.announce(version=version("sledkeeper"), poll_interval=interval, listen=listen)
+
+    def open_conditions(self) -> dict[str, list[Condition]]:
+        """By controller, those that an earlier run left open; the live state takes them up too."""
+        with Reader(self._state) as reader:
+            conditions = reader.conditions()
+        self.live.restore(conditions)
+        found: dict[str, list[Condition]] = defaultdict(list)
+        for condition in conditions:
+            found[condition.controller].append(condition)
+        return found
+
+    async def tell(self, update: Update) -> None:
+        """Take an update in; waits while the store's queue is full."""
+        self.live.apply(update)
+        await self.writer.put(update)
+        self.feed.publish(update)
+
+
+async def _once(settings: Settings, state: Path) -> int:
+    async with _Keeping(settings, state) as keeping:
+        keeping.announce(listen="")
+        fleet = Fleet(settings, keeping.tell, open_conditions=keeping.open_conditions())
+        total, done = len(settings.controllers), 0
+
+        def progress(report: Report) -> None:
+            nonlocal done
+            done += 1
+            print(f"[{done}/{total}] {report.controller} {report.outcome.value}", file=sys.stderr, flush=True)
+
+        task = asyncio.create_task(fleet.once(progress))
+        _cancel_on_signals(task)
+        reports = await task
+        await keeping.writer.flush()
+    for line in _summary(reports):
+        print(line)
+    return 0 if all(report.outcome is Outcome.OK for report in reports) else 1
+
+
+def _summary(reports: tuple[Report, ...]) -> list[str]:
+    """A line a controller, and one for all."""
+    width = max((len(report.controller) for report in reports), default=0)
+    lines = [f"{report.controller:{width}}  {_told(report)}" for report in reports]
+    good = sum(report.outcome is Outcome.OK for report in reports)
+    readings = sum(report.readings for report in reports)
+    lines.append(f"{good} of {len(reports)} controllers read in full, {readings} readings")
+    return lines
+
+
+def _told(report: Report) -> str:
+    what = (
+        f"{report.parts} parts, {report.readings} of {report.sensors} readings, {report.defects} defects, "
+        f"{report.requests} requests, {report.bytes_received / 1000:.0f} kB, {report.seconds:.2f} s"
+    )
+    return f"{report.outcome.value}: {what}" + (f"; {report.error}" if report.error else "")
+
+
+async def _until_stopped(settings: Settings, state: Path) -> int:
+    async with _Keeping(settings, state) as keeping:
+        conditions = keeping.open_conditions()
+        task = asyncio.create_task(_publish_and_poll(settings, keeping, conditions))
+        _cancel_on_signals(task)
+        try:
+            await task
+        except asyncio.CancelledError:
+            logging.info("stopping: sessions deleted, state written")
+    return 0
+
+
+async def _publish_and_poll(settings: Settings, keeping: _Keeping, conditions: dict[str, list[Condition]]) -> None:
+    fleet = Fleet(settings, keeping.tell, open_conditions=conditions)
+    keeping.announce(listen="")
+    logging.info("polling %d controllers every %g s", len(fleet.keepers), settings.collector.poll_interval)
+    await fleet.run()
+
+
+def _cancel_on_signals(task: asyncio.Task[Any]) -> None:
+    """SIGINT and SIGTERM end the work in order: sessions are deleted, what was read is written."""
+    if os.name == "nt":
+        return
+    for number in (signal.SIGINT, signal.SIGTERM):
+        asyncio.get_running_loop().add_signal_handler(number, task.cancel)
