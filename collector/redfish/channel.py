@@ -107,7 +107,7 @@ def translated(error: httpx.HTTPError, controller: str, resource: str) -> Contro
     cause: BaseException | None = error
     while cause is not None:  # httpx wraps the ssl module's error more than once
         if isinstance(cause, ssl.SSLCertVerificationError):
-            return Untrusted(controller, resource, cause.verify_message or str(cause))
+            return Untrusted(controller, resource, getattr(cause, "verify_message", "") or str(cause))
         cause = cause.__cause__ or cause.__context__
     for kind, ours in _TRANSLATIONS:
         if isinstance(error, kind):

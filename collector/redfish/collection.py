@@ -116,7 +116,7 @@ def _give_up(refusals: Refusals, *, at_once: bool) -> None:
 async def _left_out(fetch: Fetcher, gathered: Gathered, origin: str, refusals: Refusals) -> set[str]:
     """Properties that the first member has singly but not in the collection; looked at for two types a walk."""
     for member in gathered.members[:1]:
-        name = type_name(member.resource.body) or ""
+        name = type_name(member.resource.body) or (type_name(gathered.collection.body) or "").removesuffix("Collection")
         if name in refusals.tried or (name != "Sensor" and refusals.tried - {"Sensor"}):
             return set()
         try:

@@ -60,7 +60,16 @@ def key(link: str) -> str:
     """The key of a path, however spelt: what :class:`~collector.redfish.resources.Resource` is stored under."""
     if _PLAIN_KEY.fullmatch(link) and link != _BARE_ROOT:
         return link  # nearly all
-    path = urlsplit(link).path if "://" in link else link.partition("#")[0].partition("?")[0]
+    path = link.partition("#")[0].partition("?")[0]
+    if "://" in link or link.startswith("//"):
+        try:
+            path = urlsplit(link).path
+        except ValueError:
+            return link  # no URL: a name like any other
+    return _key(path)
+
+
+def _key(path: str) -> str:
     steps: list[str] = []
     for step in _quoted(_decoded(path), _SAFE_PATH).split("/"):
         if step == "..":
@@ -99,7 +108,7 @@ def _target(link: str, origin: str) -> Target:
             raise BadLink("leads to another origin", foreign=True)
     if not split.path.startswith("/"):
         raise BadLink("is no absolute path")
-    path = _quoted(split.path, _SAFE_PATH)
+    path = "/" + _quoted(split.path, _SAFE_PATH).lstrip("/")
     if split.query:
         path += "?" + _quoted(split.query, _SAFE_QUERY)
-    return Target(path, key(split.path), split.fragment)
+    return Target(path, _key(split.path), split.fragment)

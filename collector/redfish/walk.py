@@ -35,7 +35,7 @@ from collector.text import plain
 
 _LOST = (Unreachable, TimedOut, Untrusted, LoginRefused)
 _PATIENCE = 3
-"""Failures of the connection, in a row, after which the controller is taken to be gone."""
+"""Failures of the connection, in a row, after which we ask the service root whether the controller is still there."""
 
 
 class WalkLimits(Struct, frozen=True, kw_only=True):
@@ -123,6 +123,8 @@ class Walk:
             await self._sleep(min(self._limits.wait, self._wait))
             again, self._later, self._second_time = self._later, [], True
             await self._follow(again)
+        if self._lost_in_a_row:
+            await self._client.get(SERVICE_ROOT)  # what was lost last: one resource, or the controller?
         expands = self._refusals.levels > 0
         return Walked(
             controller=self._controller,
@@ -181,6 +183,8 @@ class Walk:
             resource = await self._fetch(place.target)
         except ControllerError as error:
             self._failed(place, error)
+            if self._lost_in_a_row >= _PATIENCE and self._gone is None:
+                await self._look_whether_gone(error)
             return []
         self._lost_in_a_row = 0
         return self._keep(resource, place.hops)
@@ -265,13 +269,22 @@ class Walk:
 
     # What went wrong
 
+    async def _look_whether_gone(self, error: ControllerError) -> None:
+        """Some services break the connection over single resources; one whose root fails as well is gone."""
+        if isinstance(error, LoginRefused):
+            self._gone = error  # never try logins by the dozen
+            return
+        try:
+            await self._client.get(SERVICE_ROOT)
+        except ControllerError as failure:
+            self._gone = failure
+        else:
+            self._lost_in_a_row = 0
+
     def _failed(self, place: Place, error: ControllerError) -> None:
-        """Put off what may pass, note what stays, give up when the controller is gone."""
+        """Put off what may pass, note what stays."""
         lost = isinstance(error, _LOST)
         self._lost_in_a_row = self._lost_in_a_row + 1 if lost else 0
-        if self._lost_in_a_row >= _PATIENCE:
-            self._gone = error
-            return
         if lost or isinstance(error, Truncated) or (isinstance(error, HttpStatus) and error.temporary):
             if not self._second_time:
                 self._later.append(place)
