@@ -12,7 +12,10 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import unquote_plus
 
+import msgspec
+
 from simulators.service.messages import Message
+from simulators.service.template import Live
 
 Body = dict[str, Any]
 Lookup = Callable[[str], "Body | None"]
@@ -239,6 +242,9 @@ def _choose(body: Mapping[str, Any], wanted: Mapping[str, Any]) -> Body:
 def _narrow(value: Any, wanted: Mapping[str, Any]) -> Any:
     if not wanted:
         return value
+    if isinstance(value, Live):
+        fill = value.fill
+        return Live(lambda now: msgspec.json.encode(_narrow(msgspec.json.decode(fill(now)), wanted)))
     if isinstance(value, list):
         return [_narrow(item, wanted) for item in value]
     return _choose(value, wanted) if isinstance(value, dict) else value

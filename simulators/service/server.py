@@ -89,6 +89,11 @@ class Listener:
             self._reserve = None
 
     @property
+    def open(self) -> bool:
+        """Whether it listens now."""
+        return self._server is not None
+
+    @property
     def url(self) -> str:
         """Origin under which the service is reached."""
         host = f"[{self.host}]" if ":" in self.host else self.host
@@ -184,7 +189,8 @@ class _Connection(asyncio.Protocol):
         self._client = peer[0] if peer else ""
         self._listener.accepted += 1
         self._listener.connections.add(self)
-        if len(self._listener.connections) > MAX_CONNECTIONS:
+        # a handshake may have begun before the port was closed
+        if len(self._listener.connections) > MAX_CONNECTIONS or not self._listener.open:
             self._reset()
 
     def connection_lost(self, exc: Exception | None) -> None:
