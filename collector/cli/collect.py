@@ -118,18 +118,20 @@ async def _once(settings: Settings, state: Path) -> int:
         _cancel_on_signals(task)
         reports = await task
         await keeping.writer.flush()
-    for line in _summary(reports):
+    for line in _summary(reports, state):
         print(line)
     return 0 if all(report.outcome is Outcome.OK for report in reports) else 1
 
 
-def _summary(reports: tuple[Report, ...]) -> list[str]:
-    """A line a controller, and one for all."""
+def _summary(reports: tuple[Report, ...], state: Path) -> list[str]:
+    """A line a controller, one for all, and where the defects are named if there are any."""
     width = max((len(report.controller) for report in reports), default=0)
     lines = [f"{report.controller:{width}}  {_told(report)}" for report in reports]
     good = sum(report.outcome is Outcome.OK for report in reports)
     readings = sum(report.readings for report in reports)
-    lines.append(f"{good} of {len(reports)} controllers read in full, {readings} readings")
+    lines.append(f"{good} of {len(reports)} controllers answered every request, {readings} readings")
+    if defects := sum(report.defects for report in reports):
+        lines.append(f"{defects} defects; 'sledkeeper defects --state {state}' names each")
     return lines
 
 
