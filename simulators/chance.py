@@ -46,8 +46,11 @@ def spread(keys: Keys, width: float, salt: int = 0) -> Floats:
 class Wander:
     """A smooth course of time for each key, between -1 and 1: noise on a lattice of times, smoothly joined."""
 
-    def __init__(self, keys: Keys, period: float) -> None:
-        """``period``: seconds between two lattice points; each key's lattice starts at another moment."""
+    def __init__(self, keys: Keys, period: Floats | float) -> None:
+        """``period``: seconds between two points of the lattice, one for all or one a key.
+
+        Each key's lattice starts at another moment.
+        """
         self._keys = keys
         self._period = period
         self._phase = uniform(keys, 7)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simulators.chance import Floats, bounded
 
@@ -41,7 +42,7 @@ class FanControl:
         self.command = np.full(sleds, 0.4)
         """Commanded speed as a fraction of rated speed."""
 
-    def step(self, need: Floats, failed: Floats, silent: Floats, seconds: float) -> None:
+    def step(self, need: Floats, failed: NDArray[np.intp], silent: Floats, seconds: float) -> None:
         """One control step.
 
         ``need``: of the body nearest to its limit, 0 (no more air) to 1 (all of it), may lie outside; ``failed``: fans

@@ -6,12 +6,10 @@ hardware. Every knob has a healthy position; :meth:`Knobs.reset` puts one sled's
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from simulators.chance import Floats
 from simulators.designs import SledDesign
 from simulators.sensors import Column
 from simulators.telemetry import ControllerCondition, Mode
@@ -58,18 +56,3 @@ class Knobs:
     def condition(self, sled: int) -> ControllerCondition:
         """How a sled's management controller does."""
         return self.controller.get(sled, SERVING)
-
-    def seen(self, sources: Mapping[str, Floats]) -> Mapping[str, Floats]:
-        """What the sensors say of some physical variables, for a controller that reads them: stuck ones lie."""
-        if not self.stuck:
-            return sources
-        told = dict(sources)
-        for sled, sensors in self.stuck.items():
-            for stuck in sensors:
-                name = stuck.column.source
-                if name not in told:
-                    continue
-                if told[name] is sources[name]:
-                    told[name] = sources[name].copy()
-                told[name][stuck.column.place(sled)] = stuck.value
-        return told

@@ -26,7 +26,7 @@ CLIP_OHM = 0.002
 """A sled's clips on the busbar, ohm."""
 
 
-def leakage(junction: Floats, at_60: float) -> Floats:
+def leakage(junction: Floats, at_60: Floats) -> Floats:
     """Leakage power of a processor at a junction temperature (Cel), from that at 60 Cel."""
     power: Floats = at_60 * np.exp(bounded(junction - 60.0, -80.0, 80.0) / LEAKAGE_KELVIN)
     return power

@@ -8,6 +8,7 @@ them gives the fans' command; the fans give the air of the next step.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,8 @@ from simulators.workload import Load
 _FAN_STOPS = 2.0
 """Seconds in which a seized rotor loses all but 1/e of its speed."""
 _SAME = 1e-9
+STANDS = 0.1
+"""Part of rated speed below which a controller takes a fan to stand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +72,8 @@ class Sleds:
         self._rear_capacity = np.asarray([node.capacity for node in body.rear])[:, None]
         self._rear_conductance = np.asarray([node.conductance for node in body.rear])[:, None]
         self._rear_of = {name: [i for i, n in enumerate(body.rear) if n.name == name] for name in _REAR_NAMES}
+        self._watch = _limits(body, (node.name for node in nodes))
+        self._rear_watch = _limits(body, (node.name for node in body.rear))
         self._turn = np.stack([spread(blades[:, 0], 0.012, 80 + c) for c in range(design.fans)], axis=1)
 
         self.temperature = np.full((len(nodes), sleds, count), 35.0)
@@ -213,7 +218,7 @@ class Sleds:
         slowed = power.throttle(self.junction)
         busy = load.processors * on
         self.utilisation = busy * slowed.mean(axis=0)
-        leaks = self._leaks / loads.cpu_leakage * power.leakage(self.junction, loads.cpu_leakage)
+        leaks = power.leakage(self.junction, self._leaks)
         self.processor_power = on * (loads.cpu_idle + loads.cpu_dynamic * busy * slowed + leaks)
         heat = np.empty_like(self.temperature)
         heat[self._of["cpu"]] = self.processor_power
@@ -237,7 +242,7 @@ class Sleds:
         self.blade_voltage = voltage * self.knobs.blade_on
         wire = power.BLADE_OHM * np.square(self.blade_current).sum(axis=1)
         output = self.blade_power.sum(axis=1) + wire + common
-        self.supply_output = np.broadcast_to(output / len(self.supply_output), self.supply_output.shape)
+        self.supply_output = np.stack([output / len(self.supply_output)] * len(self.supply_output))
         loss = power.converter_loss(self.supply_output)
         self.supply_input = self.supply_output + loss
         self.feed_power = self.supply_input.sum(axis=0)
@@ -254,7 +259,7 @@ class Sleds:
         carried = (around.density * speed * cp)[:, None] * self.division.blades  # W/K of each blade's air
         eased = (self.division.blades * speed[:, None] / self.body.blade_flow) ** FLOW_EXPONENT
         given = thermal.exchange(self._conductance * eased, self._share * carried)
-        passing = np.broadcast_to(around.inlet[:, None], carried.shape)
+        passing = around.inlet[:, None]
         for stage in self._stages:
             self.temperature[stage], heat = thermal.warm(
                 self.temperature[stage], self._heat[stage], passing, given[stage], self._capacity[stage], seconds
@@ -291,30 +296,39 @@ class Sleds:
     def _rear_reference(self) -> float:
         return self.body.blade_flow * len(self.body.design.slots)
 
-    def _need(self) -> tuple[Floats, Floats]:
+    def _need(self) -> tuple[Floats, NDArray[np.intp]]:
         """How near each sled's nearest body is to its limit, and how many fans seem to stand, by its sensors."""
-        seen = self.knobs.seen(
-            {
-                "cpu": self.junction,
-                "dimm": self.of("dimm"),
-                "drive": self.of("drive"),
-                "regulator": self.of("regulator"),
-                "adapter": self.rear_of("adapter"),
-                "psu": self.rear_of("psu"),
-                "rpm": self.rpm().T,
-            }
-        )
-        need = np.full(len(self.speed), -1.0)
-        for name, (low, high) in self.body.watch.items():
-            part = (seen[name] - low) / (high - low)
-            axes = (0, 2) if part.ndim == 3 else (0,)
-            need = np.maximum(need, part.max(axis=axes))
-        standing = seen["rpm"] < 0.1 * self.body.design.fan.rated_rpm
-        return need, standing.sum(axis=0).astype(np.float64)
+        blades, rear, rpm = self.temperature.copy(), self.rear.copy(), self.rpm()
+        blades[self._of["cpu"]] = self.junction
+        for sled, sensors in self.knobs.stuck.items():
+            for stuck in sensors:
+                name, at = stuck.column.source, stuck.column.body
+                if name in self._of:
+                    blades[self._of[name][at], sled, stuck.column.blade] = stuck.value
+                elif name in self._rear_of:
+                    rear[self._rear_of[name][at], sled] = stuck.value
+                elif name == "rpm":
+                    rpm[sled, at] = stuck.value
+        need = np.maximum(_nearest(blades, self._watch).max(axis=(0, 2)), _nearest(rear, self._rear_watch).max(axis=0))
+        standing = rpm < STANDS * self.body.design.fan.rated_rpm
+        return need, np.count_nonzero(standing, axis=1)
 
 
 _NAMES = ("cpu", "dimm", "drive", "regulator", "board")
 _REAR_NAMES = ("adapter", "controller", "psu")
+
+
+def _limits(body: Body, names: Iterable[str]) -> tuple[Floats, Floats]:
+    """Lower end and width of what fan control watches, for bodies of these names; never reached where it doesn't."""
+    low, high = np.asarray([body.watch.get(name, (math.inf, 0.0)) for name in names]).T
+    return low, np.where(np.isfinite(low), high - low, 1.0)
+
+
+def _nearest(temperature: Floats, limits: tuple[Floats, Floats]) -> Floats:
+    low, width = limits
+    shape = (-1,) + (1,) * (temperature.ndim - 1)
+    part: Floats = (temperature - low.reshape(shape)) / width.reshape(shape)
+    return part
 
 
 def _span(indices: list[int]) -> tuple[int, int]:

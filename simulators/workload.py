@@ -34,18 +34,16 @@ class Workload:
         self._swing = 0.10 + 0.14 * uniform(racks, 22)[:, None]
         self._late = 5400.0 * (2.0 * uniform(racks, 23)[:, None] - 1.0)
         self._rack = Wander(racks, 7200.0)
-        self._jobs = Wander(blades, 1500.0)
-        self._restless = Wander(blades + np.uint64(1), 90.0)
-        self._bursts = Wander(blades + np.uint64(2), 240.0)
-        self._drives = Wander(blades + np.uint64(3), 120.0)
+        kinds = np.arange(4, dtype=np.uint64)[:, None, None]
+        self._courses = Wander(blades + kinds, np.asarray([1500.0, 90.0, 240.0, 120.0])[:, None, None])
 
     def at(self, time: float) -> Load:
         """The loads at ``time`` (epoch seconds)."""
         daily = self._swing * np.cos((time % _DAY - _PEAK - self._late) * (2.0 * math.pi / _DAY))
         rack = 0.14 * self._rack.at(time)[:, None]
-        rise = bounded((self._bursts.at(time) - 0.62) / 0.16, 0.0, 1.0)
+        jobs, restless, bursts, drives = self._courses.at(time)
+        rise = bounded((bursts - 0.62) / 0.16, 0.0, 1.0)
         burst = 0.45 * rise * rise * (3.0 - 2.0 * rise)
-        steady = self._level + daily + rack + 0.18 * self._jobs.at(time) + 0.05 * self._restless.at(time)
+        steady = self._level + daily + rack + 0.18 * jobs + 0.05 * restless
         processors = bounded(steady + burst, 0.02, 1.0)
-        drives = bounded(0.12 + 0.5 * processors + 0.35 * self._drives.at(time), 0.02, 1.0)
-        return Load(processors, drives)
+        return Load(processors, bounded(0.12 + 0.5 * processors + 0.35 * drives, 0.02, 1.0))

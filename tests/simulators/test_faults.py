@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import pytest
 
@@ -11,7 +12,7 @@ from simulators.site import PartKind, Site, demo_site
 from simulators.telemetry import Mode, SledTelemetry
 from simulators.world import START, World
 
-QUAD, DUO = "r01-e1-s2", "r02-e1-s2"
+QUAD, DUO = "r01-e1-s2", "r01-e2-s2"
 SLED = pytest.mark.parametrize("sled", [QUAD, DUO], ids=["quad", "duo"])
 
 
@@ -20,10 +21,18 @@ def site() -> Site:
     return demo_site()
 
 
-class Pair:
-    """Two fleets of one seed, of which one gets a fault."""
+def enclosure_of(sled: str) -> Site:
+    """The demo site with nothing on it but that sled's enclosure."""
+    site = demo_site()
+    row, rack, enclosure, _ = site.chain(sled)
+    return replace(site, rows=(replace(row, racks=(replace(rack, enclosures=(enclosure,)),)),))
 
-    def __init__(self, site: Site, seed: int = 3) -> None:
+
+class Pair:
+    """Two enclosures of one seed, of which one gets a fault."""
+
+    def __init__(self, sled: str, seed: int = 3) -> None:
+        site = enclosure_of(sled)
         self.well, self.ill = World(site, seed=seed, step=5.0), World(site, seed=seed, step=5.0)
 
     def advance(self, seconds: float) -> None:
@@ -35,8 +44,8 @@ class Pair:
 
 
 @pytest.fixture
-def pair(site: Site) -> Pair:
-    return Pair(site)
+def pair(request: pytest.FixtureRequest) -> Pair:
+    return Pair(request.node.callspec.params["sled"] if hasattr(request.node, "callspec") else QUAD)
 
 
 def value(report: SledTelemetry, sensor: str) -> float:
@@ -220,7 +229,8 @@ def test_controller_hung(pair: Pair) -> None:
     others_are_well(pair, QUAD)
 
 
-def test_controller_rebooting_ends_by_itself(pair: Pair) -> None:
+def test_controller_rebooting_ends_by_itself() -> None:
+    pair = Pair(DUO)
     active = pair.ill.inject("controller-rebooting", f"{DUO}/controller", seconds=120.0)
     assert active.until == START + 120.0
     told = pair.ill.telemetry(DUO).controller
@@ -264,7 +274,8 @@ def test_fan_control_believes_a_stuck_sensor(pair: Pair) -> None:
     assert bad_parts(pair.ill.telemetry(QUAD)) == {f"{QUAD}/blade1/cpu0": "Critical"}
 
 
-def test_a_stuck_tachometer_looks_like_a_seized_fan_but_for_the_air(pair: Pair) -> None:
+def test_a_stuck_tachometer_looks_like_a_seized_fan_but_for_the_air() -> None:
+    pair = Pair(DUO)
     pair.ill.inject("sensor-stuck", f"{DUO}/fan2", value=0.0)
     pair.advance(400.0)
     assert bad_parts(pair.ill.telemetry(DUO)) == {f"{DUO}/fan2": "Critical"}
@@ -279,7 +290,8 @@ def test_one_sensor_of_a_part_can_be_chosen(pair: Pair) -> None:
     assert value(pair.ill.telemetry(QUAD), "SledInlet") == value(pair.well.telemetry(QUAD), "SledInlet")
 
 
-def test_drive_failure_predicted(pair: Pair) -> None:
+def test_drive_failure_predicted() -> None:
+    pair = Pair(DUO)
     drive = f"{DUO}/blade1/drive2"
     pair.ill.inject("drive-failure-predicted", drive)
     pair.advance(400.0)

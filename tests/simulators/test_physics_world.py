@@ -52,7 +52,7 @@ def test_a_coarser_grid_tells_nearly_the_same(site: Site, step: float, kelvin: f
     fine, coarse = World(site, seed=5), World(site, seed=5, step=step)
     for world in (fine, coarse):
         world.inject("fan-seized", "r01-e1-s2/fan1")
-    for _ in range(10):
+    for _ in range(8):
         for world in (fine, coarse):
             world.advance(60.0)
         for sled in site.sleds:
@@ -217,7 +217,7 @@ def test_thresholds_are_crossed_strictly(value: float, health: str) -> None:
 
 
 def test_sensors_have_their_resolution_and_their_own_error(site: Site) -> None:
-    world = World(site, seed=6)
+    world = World(site, seed=6, step=5.0)
     offsets = []
     for _ in range(20):
         world.advance(30.0)
