@@ -15,10 +15,14 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+from prometheus_client import CollectorRegistry, ProcessCollector
+
 from collector.cli.places import add_state, state_of
 from collector.model import Condition, Outcome, Update
 from collector.poll.fleet import Fleet
 from collector.poll.keeper import Report
+from collector.publish.http import HttpServer
+from collector.publish.metrics import SelfReport
 from collector.settings import Settings, load
 from collector.store.feed import Feed
 from collector.store.live import Live
@@ -68,6 +72,7 @@ class _Keeping:
         self.live = Live(settings.controllers)
         self.feed = Feed()
         self.writer = Writer(state, settings.store, now=time.time)
+        self._started = time.time()
         self._state = state
         self._settings = settings
 
@@ -95,6 +100,20 @@ class _Keeping:
         for condition in conditions:
             found[condition.controller].append(condition)
         return found
+
+    def store_problem(self) -> str | None:
+        """Why the store keeps nothing just now; None while it does."""
+        told = self.writer.statistics()
+        return told.last_error or told.upkeep_error
+
+    def report(self) -> SelfReport:
+        """What the collector tells of itself at a scrape."""
+        return SelfReport(
+            version=version("sledkeeper"),
+            started=self._started,
+            writer=self.writer.statistics(),
+            feed=self.feed.statistics(),
+        )
 
     async def tell(self, update: Update) -> None:
         """Take an update in; waits while the store's queue is full."""
@@ -157,9 +176,16 @@ async def _until_stopped(settings: Settings, state: Path) -> int:
 
 async def _publish_and_poll(settings: Settings, keeping: _Keeping, conditions: dict[str, list[Condition]]) -> None:
     fleet = Fleet(settings, keeping.tell, open_conditions=conditions)
-    keeping.announce(listen="")
-    logging.info("polling %d controllers every %g s", len(fleet.keepers), settings.collector.poll_interval)
-    await fleet.run()
+    registry = CollectorRegistry()
+    ProcessCollector(registry=registry)
+    async with HttpServer(
+        keeping.live, report=keeping.report, checks={"store": keeping.store_problem}, registry=registry
+    ) as server:
+        host, port = await server.start(*settings.collector.listen_address)
+        keeping.announce(listen=f"{host}:{port}")
+        logging.info("metrics and health on http://%s:%d/", host, port)
+        logging.info("polling %d controllers every %g s", len(fleet.keepers), settings.collector.poll_interval)
+        await fleet.run()
 
 
 def _cancel_on_signals(task: asyncio.Task[Any]) -> None:

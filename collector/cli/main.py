@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from importlib.metadata import version
 
 from collector.cli import collect, dashboard, demo, readers, simulate
+from collector.publish.errors import PublishError
 from collector.settings import SettingsError
 from collector.store.errors import StoreError
 
@@ -29,7 +30,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         for problem in error.problems:
             print(f"{error.path}: {problem}", file=sys.stderr)
         return WRONG_USE
-    except StoreError as error:
+    except (StoreError, PublishError) as error:
         print(f"sledkeeper: {error}", file=sys.stderr)
         return WRONG_USE
     except BrokenPipeError:
