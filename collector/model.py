@@ -255,6 +255,8 @@ class Link(Struct, frozen=True):
     part: str
     on: str
     why: Why
+    assumed: bool = False
+    """Not told by the service: it follows from containment (what a sled holds runs on the sled's fans)."""
 
 
 class Limit(Struct, frozen=True, kw_only=True, omit_defaults=True):

@@ -1,0 +1,222 @@
+"""What a controller's rounds will read, worked out once: for each GET, what comes from where in its body."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from collector.normalise.bodies import whole
+from collector.normalise.inventory import Normalised, Rows
+from collector.normalise.reading import Reader
+from collector.normalise.shapes import FLAG, NUMBER, STATE, STATUS, TEXT, Shape, attribute
+from collector.redfish.resources import Fetch
+
+Steps = tuple[str | int, ...]
+NO_ROWS: Rows = {}
+
+
+class PartSlot:
+    """A part whose status stands somewhere in a body."""
+
+    __slots__ = ("id", "last", "steps")
+
+    def __init__(self, id_: str, steps: Steps) -> None:
+        self.id = id_
+        self.steps = steps
+        self.last: tuple[Any, ...] | None = None
+        """What was told last time, as decoded; None when it must be looked at anew."""
+
+
+class Wanted:
+    """All that is read of one resource."""
+
+    __slots__ = ("name", "parts", "readings", "rows", "uri")
+
+    def __init__(self, uri: str, name: str, rows: Rows) -> None:
+        self.uri = uri
+        self.name = name
+        """Its ``@odata.id`` as its own body spells it: by that it is found in an expanded collection."""
+        self.rows = rows
+        self.readings: list[tuple[int, Reader]] = []
+        self.parts: list[PartSlot] = []
+
+    @property
+    def anything(self) -> bool:
+        """Whether anything is read of it."""
+        return bool(self.readings or self.parts)
+
+    def used_rows(self) -> dict[Steps, set[int]]:
+        """The arrays that something is read from, and of each the rows that it stands in."""
+        used: dict[Steps, set[int]] = {}
+        for steps in [reader.steps for _, reader in self.readings] + [slot.steps for slot in self.parts]:
+            for index, step in enumerate(steps):
+                if isinstance(step, int):
+                    used.setdefault(steps[:index], set()).add(step)
+        return used
+
+    @property
+    def is_sensor(self) -> bool:
+        """Whether nothing but a Sensor's reading is wanted, or nothing at all."""
+        return not self.parts and len(self.readings) <= 1 and all(reader.sensor for _, reader in self.readings)
+
+
+class Row:
+    """One object of a decoded body, and what is read from it and below it."""
+
+    __slots__ = ("identity", "lists", "numbers", "objects", "part", "stated", "steps", "timed")
+
+    def __init__(self, steps: Steps, identity: tuple[tuple[str, str], ...] = ()) -> None:
+        self.steps = steps
+        self.identity = tuple((attribute(name), text) for name, text in identity)
+        self.numbers: tuple[tuple[str, int, Reader], ...] = ()
+        """(attribute, column, reader)."""
+        self.part: PartSlot | None = None
+        self.stated = False
+        """Whether it is decoded with its Status."""
+        self.timed = False
+        """Whether it is a Sensor, which may tell when its reading was taken."""
+        self.objects: tuple[tuple[str, Row], ...] = ()
+        self.lists: tuple[tuple[str, tuple[Row | None, ...]], ...] = ()
+
+
+class Plan:
+    """What one GET is read for."""
+
+    __slots__ = ("columns", "fetch", "roots", "shape", "wanted")
+
+    def __init__(self, fetch: Fetch, wanted: list[Wanted]) -> None:
+        self.fetch = fetch
+        self.wanted = wanted
+        """Of an expanded collection every member, in the order walked, whether or not anything is read of it."""
+        self.columns = [column for one in wanted for column, _ in one.readings]
+        self.roots = [_grow(one) for one in wanted]
+        shape = _merged([_shape(root, one) for root, one in zip(self.roots, wanted, strict=True)])
+        if fetch.expanded:
+            shape["@odata.id"] = TEXT
+        self.shape: Shape = _frozen({"Members": [shape]} if fetch.expanded else shape)
+
+    @property
+    def of_sensors(self) -> bool:
+        """Whether it brings Sensor resources and nothing else is wanted of it."""
+        return all(one.is_sensor for one in self.wanted) and bool(self.columns)
+
+
+def compile_plans(inventory: Normalised, fetches: Sequence[Fetch]) -> list[Plan]:
+    """How to read every fetch. A sensor is read at the first of its places that any fetch brings."""
+    brought = {uri for fetch in fetches for uri in fetch.brings}
+    readings: dict[str, list[tuple[int, Reader]]] = {}
+    for column, places in enumerate(inventory.readers):
+        for reader in places:
+            if reader.uri in brought:
+                readings.setdefault(reader.uri, []).append((column, reader))
+                break
+    parts: dict[str, list[PartSlot]] = {}
+    for part in inventory.parts:
+        if part.id in inventory.statuses and whole(part.uri) in brought:
+            slot = PartSlot(part.id, _steps(part.uri.partition("#")[2]))
+            parts.setdefault(whole(part.uri), []).append(slot)
+    taken: set[str] = set()
+    plans = []
+    for fetch in fetches:
+        plain = tuple((uri, uri) for uri in fetch.brings)
+        wanted = []
+        for uri, name in inventory.members.get(fetch.path, plain) if fetch.expanded else plain:
+            one = Wanted(uri, name, inventory.rows.get(uri, NO_ROWS))
+            if uri in fetch.brings and uri not in taken:
+                one.readings, one.parts = readings.get(uri, []), parts.get(uri, [])
+                taken.add(uri)
+            wanted.append(one)
+        plans.append(Plan(fetch, wanted))
+    return plans
+
+
+def _steps(fragment: str) -> Steps:
+    steps = [step.replace("~1", "/").replace("~0", "~") for step in fragment.split("/")[1:]]
+    return tuple(int(step) if step.isdecimal() else step for step in steps)
+
+
+def _grow(wanted: Wanted) -> Row:
+    """The rows of one resource, from its body down."""
+    grown: dict[Steps, Row] = {}
+
+    def row(steps: Steps) -> Row:
+        if steps not in grown:
+            array = wanted.rows.get(steps[:-1], ()) if steps and isinstance(steps[-1], int) else ()
+            index = steps[-1] if steps else 0
+            identity = array[index] if isinstance(index, int) and index < len(array) else ()
+            grown[steps] = Row(steps, identity)
+            if steps:
+                row(steps[:-1])
+        return grown[steps]
+
+    root = row(())
+    for column, reader in wanted.readings:
+        holder = row(reader.steps)
+        holder.numbers += ((attribute(reader.key), column, reader),)
+        holder.stated = root.stated = True
+        holder.timed = holder.timed or reader.sensor
+    for slot in wanted.parts:
+        holder = row(slot.steps)
+        holder.part, holder.stated = slot, True
+    for steps, child in grown.items():
+        if steps and isinstance(steps[-1], str) and not _is_array(steps, grown):
+            grown[steps[:-1]].objects += ((attribute(steps[-1]), child),)
+    for steps in grown:
+        if steps and _is_array(steps, grown):
+            length = max(len(wanted.rows.get(steps, ())), *(one[-1] + 1 for one in _indexes(steps, grown)))
+            rows = tuple(grown.get((*steps, index)) for index in range(length))
+            grown[steps[:-1]].lists += ((attribute(str(steps[-1])), rows),)
+    return root
+
+
+def _is_array(steps: Steps, grown: Iterable[Steps]) -> bool:
+    return any(True for _ in _indexes(steps, grown))
+
+
+def _indexes(steps: Steps, grown: Iterable[Steps]) -> list[Any]:
+    return [one for one in grown if len(one) == len(steps) + 1 and one[:-1] == steps and isinstance(one[-1], int)]
+
+
+def _shape(row: Row, wanted: Wanted) -> dict[str, Any]:
+    """What must be decoded of a row, properties by name."""
+    shape: dict[str, Any] = {reader.key: NUMBER for _, _, reader in row.numbers}
+    if row.stated:
+        shape["Status"] = STATUS if row.part is not None else STATE
+    if row.timed:
+        shape["ReadingTime"] = TEXT
+    if row.part is not None:
+        shape |= {"PowerState": TEXT, "IndicatorLED": TEXT, "LocationIndicatorActive": FLAG, "FailurePredicted": FLAG}
+    if row.steps and isinstance(row.steps[-1], int):
+        array = wanted.rows.get(row.steps[:-1], ())
+        shape |= {name: TEXT for name, _ in (array[row.steps[-1]] if row.steps[-1] < len(array) else ())}
+    for _, child in row.objects:
+        shape[str(child.steps[-1])] = _shape(child, wanted)
+    for _, rows in row.lists:
+        known = [child for child in rows if child is not None]
+        shape[str(known[0].steps[-2])] = [_merged([_shape(child, wanted) for child in known])]
+    return shape
+
+
+def _merged(shapes: list[dict[str, Any]]) -> dict[str, Any]:
+    """One shape that has what any of several has."""
+    merged: dict[str, Any] = {}
+    for shape in shapes:
+        for name, wanted in shape.items():
+            before = merged.get(name)
+            if isinstance(before, dict) and isinstance(wanted, dict):
+                merged[name] = _merged([before, wanted])
+            elif isinstance(before, list) and isinstance(wanted, list):
+                merged[name] = [_merged([before[0], wanted[0]])]
+            elif before != STATUS:
+                merged[name] = wanted
+    return merged
+
+
+def _frozen(shape: dict[str, Any]) -> Shape:
+    return tuple(
+        (name, wanted if isinstance(wanted, str) else _frozen_below(wanted)) for name, wanted in sorted(shape.items())
+    )
+
+
+def _frozen_below(wanted: dict[str, Any] | list[dict[str, Any]]) -> Any:
+    return ("list", _frozen(wanted[0])) if isinstance(wanted, list) else _frozen(wanted)

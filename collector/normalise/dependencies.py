@@ -1,0 +1,147 @@
+"""Which part depends on which: powered by, cooled by, managed by, connected through.
+
+Told by links in both directions (DSP0268: Chassis, ComputerSystem, Manager, PowerSupply, Fan, NetworkInterface).
+Where a service tells none of a kind for a blade or host, containment speaks: what a sled (or any chassis) lists as
+its own fans, power supplies, network adapters and single manager serves what the sled contains. Such a link is
+marked ``assumed``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from collector.model import Kind, Link, Why
+from collector.normalise.bodies import link_list, record
+from collector.normalise.parts import Draft, Parts
+from collector.normalise.tree import follow, links_of
+
+_CHECKED: tuple[tuple[str, str, Why], ...] = (
+    ("Chassis", "PoweredBy", Why.POWERED_BY),
+    ("Chassis", "PowerSupplies", Why.POWERED_BY),
+    ("Chassis", "CooledBy", Why.COOLED_BY),
+    ("Chassis", "Fans", Why.COOLED_BY),
+    ("Chassis", "ManagedBy", Why.MANAGED_BY),
+    ("ComputerSystem", "PoweredBy", Why.POWERED_BY),
+    ("ComputerSystem", "CooledBy", Why.COOLED_BY),
+    ("ComputerSystem", "ManagedBy", Why.MANAGED_BY),
+    ("Switch", "ManagedBy", Why.MANAGED_BY),
+    ("Manager", "ManagedBy", Why.MANAGED_BY),
+)
+"""Type, link, meaning: the type depends on what the link leads to, which a walk always fetches."""
+
+_LOOSE: tuple[tuple[str, str, Why], ...] = (
+    ("Chassis", "PowerOutlets", Why.POWERED_BY),
+    ("Chassis", "ConnectedCoolingLoops", Why.COOLED_BY),
+    ("PowerSupply", "PowerOutlets", Why.POWERED_BY),
+    ("PowerSupply", "Outlet", Why.POWERED_BY),
+)
+"""The same for links that often lead to another service."""
+
+_SERVING: tuple[tuple[str, str, Why], ...] = (
+    ("Manager", "ManagerForChassis", Why.MANAGED_BY),
+    ("Manager", "ManagerForServers", Why.MANAGED_BY),
+    ("Manager", "ManagerForSwitches", Why.MANAGED_BY),
+    ("Manager", "ManagerForManagers", Why.MANAGED_BY),
+    ("PowerSupply", "PoweringChassis", Why.POWERED_BY),
+    ("Fan", "CoolingChassis", Why.COOLED_BY),
+)
+"""The other direction: what the link leads to depends on the type."""
+
+_BY_CONTAINMENT = {
+    Kind.FAN: Why.COOLED_BY,
+    Kind.POWER_SUPPLY: Why.POWERED_BY,
+    Kind.CONTROLLER: Why.MANAGED_BY,
+    Kind.NETWORK_ADAPTER: Why.CONNECTED_THROUGH,
+}
+
+
+class Dependencies:
+    """The links of one walk, each once; a told one outranks an assumed one."""
+
+    def __init__(self, parts: Parts) -> None:
+        self._parts = parts
+        self._found: dict[tuple[str, str, Why], bool] = {}
+
+    def add(self, draft: Draft, on: Draft, why: Why, *, assumed: bool = False) -> None:
+        """Notes that one part depends on another."""
+        if draft is not on:
+            self._found.setdefault((draft.uri, on.uri, why), assumed)
+
+    def served(self, draft: Draft, why: Why) -> bool:
+        """Whether it is known, of a part or a host in it, on what it depends in this way."""
+        homes = {draft.uri} | {one.uri for one in self._parts.of_type("ComputerSystem") if one.parent is draft}
+        return any(uri in homes and kind is why for uri, _, kind in self._found)
+
+    def links(self, id_of: dict[str, str]) -> tuple[Link, ...]:
+        """All of them, ids of parts put in, in a fixed order."""
+        return tuple(
+            Link(id_of[draft], id_of[on], why, assumed) for (draft, on, why), assumed in sorted(self._found.items())
+        )
+
+
+def find_links(parts: Parts, id_of: dict[str, str]) -> tuple[Link, ...]:
+    """All dependencies of one walk."""
+    found = Dependencies(parts)
+    for draft in parts.drafts.values():
+        _add_told(parts, draft, found)
+    _add_adapters(parts, found)
+    _add_assumed(parts, found)
+    return found.links(id_of)
+
+
+def _add_told(parts: Parts, draft: Draft, found: Dependencies) -> None:
+    for type_, key, why in _CHECKED:
+        if draft.type == type_ and key in links_of(draft):
+            for on in follow(parts, draft, key):
+                found.add(draft, on, why)
+    for type_, key, why in _LOOSE:
+        if draft.type == type_:
+            for on in _known(parts, link_list(links_of(draft).get(key))):
+                found.add(draft, on, why)
+    for type_, key, why in _SERVING:
+        if draft.type == type_ and key in links_of(draft):
+            for served in follow(parts, draft, key):
+                found.add(served, draft, why)
+
+
+def _known(parts: Parts, targets: Iterable[str]) -> list[Draft]:
+    return [draft for target in targets if (draft := parts.find(target)) is not None]
+
+
+def _add_adapters(parts: Parts, found: Dependencies) -> None:
+    """A host's NetworkInterface names the adapter, perhaps a shared one, through which it is connected."""
+    for uri, resource in parts.resources.items():
+        if parts.types[uri] == "NetworkInterface":
+            host = parts.owner(uri)
+            for adapter in _known(parts, link_list(record(resource.body.get("Links")).get("NetworkAdapter"))):
+                if host is not None and host.kind is Kind.HOST:
+                    found.add(host, adapter, Why.CONNECTED_THROUGH)
+
+
+def _add_assumed(parts: Parts, found: Dependencies) -> None:
+    """What containment says where links say nothing: see the module's text."""
+    serving: dict[tuple[str, Why], list[Draft]] = {}
+    for draft in parts.drafts.values():
+        why = _BY_CONTAINMENT.get(draft.kind)
+        if why is not None and draft.parent is not None:
+            serving.setdefault((draft.parent.uri, why), []).append(draft)
+    for draft in [one for one in parts.drafts.values() if _depends(one)]:
+        for why in _BY_CONTAINMENT.values():
+            if found.served(draft, why):
+                continue
+            for holder in draft.above():
+                near = serving.get((holder.uri, why), [])
+                if not near or (why is Why.MANAGED_BY and len(near) > 1):
+                    continue
+                for on in near:
+                    found.add(draft, on, why, assumed=True)
+                break
+
+
+def _depends(draft: Draft) -> bool:
+    """Blades, sleds and boards in something larger, and hosts that stand in it without a blade of their own."""
+    if draft.parent is None:
+        return False
+    if draft.kind is Kind.HOST:
+        return draft.parent.kind not in (Kind.BLADE, Kind.MODULE)
+    return draft.type == "Chassis" and draft.kind in (Kind.BLADE, Kind.SLED, Kind.MODULE)

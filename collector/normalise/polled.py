@@ -1,0 +1,269 @@
+"""Decodes what the GETs of a round bring, round after round. The hot path: know the cost of every line.
+
+Bodies are decoded into types that have only what is read (``shapes.py``). A body that does not fit its type is read
+the careful way instead (``careful.py``), which keeps every good reading and names every bad one. For a body that fits
+both give the same; ``tests/normalise/test_polled.py`` holds them against each other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from operator import attrgetter
+from typing import Any, NamedTuple
+
+import msgspec
+
+from collector.model import Defect, Frame, Health, Inventory, Seconds, Status
+from collector.normalise import careful, reading
+from collector.normalise.bodies import Body
+from collector.normalise.compiled import PartSlot, Plan, Row, Wanted, compile_plans
+from collector.normalise.inventory import Normalised
+from collector.normalise.reading import Reader
+from collector.normalise.rounds import Round
+from collector.normalise.shapes import UNFIT, ToldSensor, attribute, decode_sensor, decode_sensors, decoder
+from collector.normalise.statuses import HEALTH_WORDS, NO_READING_STATES
+from collector.redfish.resources import Fetch
+
+_HEALTH: dict[str | None, int] = {None: int(Health.UNKNOWN), **{word: int(one) for word, one in HEALTH_WORDS.items()}}
+_NAME, _MEMBERS, _STATUS = attribute("@odata.id"), attribute("Members"), attribute("Status")
+_READING_TIME = attribute("ReadingTime")
+_PART = ("Status", "PowerState", "LocationIndicatorActive", "IndicatorLED", "FailurePredicted")
+_told_of_part = attrgetter(*(attribute(name) for name in _PART))
+_NO_SENSOR = ToldSensor()
+
+_Slot = tuple[int, float, float, float, float, Reader]
+"""Column, scale, offset, low, high, reader: what reading a Sensor takes."""
+
+
+class Decoded(NamedTuple):
+    """What one round brought."""
+
+    frame: Frame | None
+    """None when no body came that tells readings."""
+    statuses: dict[str, Status]
+    """By part id; only those that differ from the last round's or the walk's."""
+    defects: tuple[Defect, ...]
+    """Only those not seen since the walk."""
+    shape_changed: bool
+    """Whether a body no longer has the walked shape: rows or members moved, came or went. Asks for a new walk."""
+
+
+class Decoder:
+    """Decodes the rounds of one controller between two walks.
+
+    A round is ``begin()``, one ``take()`` for each GET that brought a body, in any order, and ``finish()``. The
+    sensors of a GET that brought none have no value in that round; the statuses it would have told stay as they were.
+    """
+
+    def __init__(self, inventory: Inventory, fetches: Sequence[Fetch]) -> None:
+        if not isinstance(inventory, Normalised):
+            raise TypeError("a decoder needs the inventory as normalise.inventory.build made it")
+        self._round = Round(inventory)
+        self._plans = compile_plans(inventory, fetches)
+        self._takers = [self._taker(plan) for plan in self._plans]
+        self._received = [0.0] * len(self._plans)
+
+    def begin(self) -> None:
+        """Starts a round."""
+        self._round.begin()
+        self._received = [0.0] * len(self._plans)
+
+    def take(self, index: int, body: bytes, received: Seconds) -> None:
+        """Decodes what fetch number ``index`` brought at a time. Never raises for what a body holds."""
+        self._received[index] = received
+        self._takers[index](body, received)
+
+    def finish(self, time: Seconds) -> Decoded:
+        """Ends the round at ``time``."""
+        here = self._round
+        frame = here.columns.frame(time, self._receipts()) if here.columns.filled else None
+        return Decoded(frame, here.changed, here.findings.take(), here.shape_changed)
+
+    def _receipts(self) -> list[Seconds]:
+        """When each column's body came; 0 where none did."""
+        receipts = [0.0] * len(self._round.columns.values)
+        if self._round.columns.timed:
+            for plan, received in zip(self._plans, self._received, strict=True):
+                for column in plan.columns:
+                    receipts[column] = received
+        return receipts
+
+    def _taker(self, plan: Plan) -> Callable[[bytes, Seconds], None]:
+        """How the bodies of one GET are taken."""
+        if not plan.of_sensors:
+            decode = decoder(plan.shape)
+            return lambda body, received: self._take_resources(plan, decode, body, received)
+        slots = [_slot(wanted) for wanted in plan.wanted]
+        if not plan.fetch.expanded:
+            return lambda body, received: self._take_sensor(plan, slots, body, received)
+        names = [wanted.name for wanted in plan.wanted]
+        return lambda body, received: self._take_sensors(plan, slots, names, body, received)
+
+    # Sensor resources
+
+    def _take_sensors(
+        self, plan: Plan, slots: list[_Slot | None], names: list[str], body: bytes, received: Seconds
+    ) -> None:
+        try:
+            members = decode_sensors(body).Members
+        except UNFIT:
+            careful.take(plan, body, received, self._round)
+            return
+        if [member.id for member in members] != names:
+            found = self._round.match(plan, [member.id for member in members])
+            members = [_NO_SENSOR if index is None else members[index] for index in found]
+        if all(member.Status is None and member.Reading is None for member in members):
+            careful.take(plan, body, received, self._round)  # it will tell links from sensors without a reading
+            return
+        self._read_sensors(members, slots, received)
+
+    def _take_sensor(self, plan: Plan, slots: list[_Slot | None], body: bytes, received: Seconds) -> None:
+        try:
+            member = decode_sensor(body)
+        except UNFIT:
+            careful.take(plan, body, received, self._round)
+            return
+        if member.Status is None and member.Reading is None:
+            careful.take(plan, body, received, self._round)
+            return
+        self._read_sensors([member], slots, received)
+
+    def _read_sensors(self, members: list[ToldSensor], slots: list[_Slot | None], received: Seconds) -> None:
+        here, columns = self._round, self._round.columns
+        columns.filled = True
+        values, healths, times = columns.values, columns.healths, columns.times
+        last: str | None = None
+        taken: Seconds | None = None
+        for member, slot in zip(members, slots, strict=True):
+            if slot is None:
+                continue
+            column, scale, offset, low, high, reader = slot
+            status = member.Status
+            if status is not None:
+                healths[column] = _HEALTH.get(status.Health, 0)
+                if status.State in NO_READING_STATES:
+                    continue
+            told = member.Reading
+            if told is None:
+                continue
+            value = told * scale + offset
+            if not low <= value <= high:
+                reading.blame_range(reader, told, here.findings)
+                continue
+            values[column] = value
+            when = member.ReadingTime
+            if when is not None:
+                if when != last:  # mostly one text for all of them
+                    last, taken = when, reading.acquired(when, received)
+                if taken is not None:
+                    times[column] = taken
+                    columns.timed = True
+                elif column not in here.odd_times:
+                    here.odd_times.add(column)
+                    reading.blame_time(reader, when, received, here.findings)
+
+    # All other resources
+
+    def _take_resources(self, plan: Plan, decode: Callable[[bytes], Any], body: bytes, received: Seconds) -> None:
+        try:
+            told = decode(body)
+        except UNFIT:
+            careful.take(plan, body, received, self._round)
+            return
+        if not plan.fetch.expanded:
+            members = [told]
+        else:
+            members = [member for member in getattr(told, _MEMBERS) or () if member is not None]
+            names = [getattr(member, _NAME) for member in members]
+            if names != [wanted.name for wanted in plan.wanted]:
+                found = self._round.match(plan, names)
+                members = [None if index is None else members[index] for index in found]
+        asked = zip(members, plan.wanted, strict=True)
+        if any(member is not None and wanted.anything and _is_bare(member) for member, wanted in asked):
+            careful.take(plan, body, received, self._round)
+            return
+        if plan.columns:
+            self._round.columns.filled = True
+        for member, root, wanted in zip(members, plan.roots, plan.wanted, strict=True):
+            if member is not None:
+                self._read_row(root, wanted, member, None, received)
+
+    def _read_row(self, row: Row, wanted: Wanted, told: Any, outer: str | None, received: Seconds) -> None:
+        """Reads an object and what is below it; ``outer``: the State of the resource that it stands in."""
+        for name, text in row.identity:
+            if getattr(told, name) != text:
+                self._round.shape_changed = True
+                return
+        state, health = outer, 0
+        if row.stated:
+            status = getattr(told, _STATUS)
+            if status is not None:
+                health = _HEALTH.get(status.Health, 0)
+                if status.State is not None:
+                    state = status.State
+        if row.numbers:
+            self._read_numbers(row, told, state, health, received)
+        if row.part is not None:
+            self._read_part(row.part, wanted, told)
+        if not row.steps:
+            outer = state
+        for name, child in row.objects:
+            below = getattr(told, name)
+            if below is not None:
+                self._read_row(child, wanted, below, outer, received)
+        for name, children in row.lists:
+            listed = getattr(told, name) or ()
+            if len(listed) != len(children):
+                self._round.shape_changed = True
+            for child_or_none, below in zip(children, listed, strict=False):
+                if below is None:
+                    self._round.shape_changed = True
+                elif child_or_none is not None:
+                    self._read_row(child_or_none, wanted, below, outer, received)
+
+    def _read_numbers(self, row: Row, told: Any, state: str | None, health: int, received: Seconds) -> None:
+        here, columns = self._round, self._round.columns
+        for name, column, reader in row.numbers:
+            columns.healths[column] = health
+            number = None if state in NO_READING_STATES else getattr(told, name)
+            if number is None:
+                continue
+            value = number * reader.scale + reader.offset
+            if not reader.low <= value <= reader.high:
+                reading.blame_range(reader, number, here.findings)
+                continue
+            columns.values[column] = value
+            when = getattr(told, _READING_TIME) if row.timed else None
+            if when is not None:
+                taken = reading.acquired(when, received)
+                if taken is not None:
+                    columns.times[column] = taken
+                    columns.timed = True
+                elif column not in here.odd_times:
+                    here.odd_times.add(column)
+                    reading.blame_time(reader, when, received, here.findings)
+
+    def _read_part(self, slot: PartSlot, wanted: Wanted, told: Any) -> None:
+        """Takes a part's status, if it is not what it was: most are, most of the time."""
+        now = _told_of_part(told)
+        if now == slot.last:
+            return
+        slot.last = now
+        body: Body = {name: value for name, value in zip(_PART, now, strict=True) if value is not None}
+        if "Status" in body:
+            body["Status"] = msgspec.to_builtins(body["Status"])
+        self._round.note_status(slot, body, wanted)
+
+
+def _slot(wanted: Wanted) -> _Slot | None:
+    if not wanted.readings:
+        return None
+    ((column, reader),) = wanted.readings
+    return column, reader.scale, reader.offset, reader.low, reader.high, reader
+
+
+def _is_bare(told: Any) -> bool:
+    """Whether nothing wanted of a resource is there: perhaps a link, or no such resource at all."""
+    return getattr(told, _STATUS, None) is None and all(
+        getattr(told, name) is None for name in told.__struct_fields__ if name != _NAME
+    )
