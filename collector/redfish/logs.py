@@ -121,6 +121,8 @@ class _Reading:
         """Those of the first page that the round before had read."""
         self._asked: set[str] = set()
         self._page_size = bounds.page
+        self._widest = 0
+        """Members of the largest page so far."""
         self._requests_at_most = max(2, bounds.requests)
         self._etag = ("", "")
         self._dead_end = cursor.dead_end
@@ -179,7 +181,7 @@ class _Reading:
         """Newest first: on until a known entry comes."""
         at: _Page | None = page
         while at is not None and at.following and not (self._old.settled and self._touches(at)):
-            if self.requests >= self._requests_at_most or len(self._rows) >= self._bounds.entries:
+            if self._enough():
                 self._from_start = False
                 break
             at = yield from self._next(at)
@@ -189,7 +191,7 @@ class _Reading:
         """Oldest first: on to the end."""
         last, at = page, page
         while at.following:
-            if self.requests >= self._requests_at_most or len(self._rows) >= self._bounds.entries:
+            if self._enough():
                 if self._old.resumed >= MAX_RESUMED:
                     told = f"no end after {MAX_RESUMED} rounds of reading"
                     self.defects.append(self._place.defect(self._old.entries, "", DefectKind.TOO_BIG, told))
@@ -225,12 +227,16 @@ class _Reading:
                 yield from self._forwards(head)
                 return
             parts.insert(0, self._rows)
-            enough = sum(map(len, parts)) >= self._bounds.entries or self.requests >= self._requests_at_most
-            if enough or not self._old.settled or self._touches(page):
+            if self._enough(sum(map(len, parts))) or not self._old.settled or self._touches(page):
                 break
         self._from_start = start == 0
         self._rows = {key: row for rows in parts for key, row in rows.items()}
         self._tail = self._skipped(count - 1, self._page_size)
+
+    def _enough(self, rows: int | None = None) -> bool:
+        """Whether one more page would be more than a round may cost or bring."""
+        have = len(self._rows) if rows is None else rows
+        return self.requests >= self._requests_at_most or (have > 0 and have + self._widest > self._bounds.entries)
 
     def _skipped(self, start: int, size: int) -> str:
         mark = "&" if "?" in self._old.entries else "?"
@@ -282,6 +288,7 @@ class _Reading:
                 row = row_of(target, member)
                 self._rows[target.key] = row
                 rows.append(row)
+        self._widest = max(self._widest, len(members))
         told_count = answer.body.get("Members@odata.count")
         count = told_count if isinstance(told_count, int) and not isinstance(told_count, bool) else None
         self._count = count if count is not None else self._count

@@ -220,6 +220,25 @@ def test_history_of_a_long_log_is_bounded_a_round() -> None:
     assert len(log.asked) <= 2  # it begins where the log ended
 
 
+def test_a_round_stops_before_it_brings_too_much() -> None:
+    for newest_first in (False, True):
+        log = Log(page=50, newest_first=newest_first)
+        log.add(1)
+        keeper = Keeper(log, Bounds(requests=50, entries=256))
+        keeper.drain()
+        log.add(240)
+        keeper.drain()
+        assert keeper.told == numbers((2, 241))
+        log.add(1000)
+        keeper.drain()
+        if newest_first:  # what lies further back can't be reached any more
+            assert keeper.told[240:] == numbers((992, 1241))
+            assert keeper.upsets[-1] is Upset.OVERRUN
+        else:
+            assert keeper.told == numbers((2, 1241))
+            assert set(keeper.upsets) == {Upset.NONE}
+
+
 def test_with_skip_a_long_log_costs_two_requests_at_first_and_then_one() -> None:
     log = Log(page=10_000, skip=True)
     log.page = 1000
