@@ -20,7 +20,7 @@ def merged(older: Update, newer: Update) -> Update:
         controller=newer.controller,
         inventory=newer.inventory or older.inventory,
         round=_rounds(older.round, newer.round, newer.inventory),
-        assessment=_assessments(older.assessment, newer.assessment),
+        assessment=_assessments(_of_parts(older.assessment, newer.inventory), newer.assessment),
     )
 
 
@@ -44,6 +44,18 @@ def _defects(older: tuple[Defect, ...], newer: tuple[Defect, ...]) -> tuple[Defe
 def defect_key(defect: Defect) -> tuple[str, str, str]:
     """What makes two defects of one controller the same."""
     return (defect.resource, defect.property, defect.kind.value)
+
+
+def _of_parts(assessment: Assessment | None, walked: Inventory | None) -> Assessment | None:
+    """Without the rollups and lamps of parts that a later walk no longer found."""
+    if assessment is None or walked is None:
+        return assessment
+    parts = {part.id for part in walked.parts}
+    return structs.replace(
+        assessment,
+        rolled={part: rolled for part, rolled in assessment.rolled.items() if part in parts},
+        lamps={part: lamps for part, lamps in assessment.lamps.items() if part in parts},
+    )
 
 
 def _assessments(older: Assessment | None, newer: Assessment | None) -> Assessment | None:

@@ -11,6 +11,7 @@ import zlib
 from collections import OrderedDict
 from collections.abc import Iterator
 from contextlib import contextmanager
+from enum import StrEnum
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeVar
@@ -45,6 +46,7 @@ from collector.store.schema import DATABASE, Opened, open_for_reading
 from collector.store.tally import Tally
 
 T = TypeVar("T")
+E = TypeVar("E", bound=StrEnum)
 
 _IDLE = 4
 """Connections kept open for the next call."""
@@ -67,7 +69,7 @@ class Reader:
         self._state_dir = state_dir
         self._mutex = threading.Lock()
         self._idle: list[tuple[tuple[int, int], sqlite3.Connection]] = []
-        self._layouts: OrderedDict[tuple[tuple[int, int], int], tuple[Sensor, ...]] = OrderedDict()
+        self._layouts: OrderedDict[bytes, tuple[Sensor, ...]] = OrderedDict()
         with self._connection():
             pass
 
@@ -95,12 +97,14 @@ class Reader:
 
     def controllers(self) -> list[ControllerState]:
         """All controllers of the fleet file, by name."""
-        return [_controller_state(row) for row in self._rows(sql.CONTROLLERS)]
+        return [self._controller_state(row) for row in self._rows(sql.CONTROLLERS)]
 
     def defects(self, controller: str | None = None) -> list[Defect]:
         """What can't be read as the standard means it, by controller and resource."""
         return [
-            Defect(controller=name, resource=resource, property=pointer, kind=DefectKind(kind), detail=detail)
+            Defect(
+                controller=name, resource=resource, property=pointer, kind=self._word(kind, DefectKind), detail=detail
+            )
             for name, resource, pointer, kind, detail in self._scoped(sql.DEFECTS, controller)
         ]
 
@@ -112,13 +116,13 @@ class Reader:
 
     def links(self, controller: str | None = None) -> list[Link]:
         """Dependencies between parts."""
-        return [Link(part, needs, Why(why)) for part, needs, why in self._scoped(sql.LINKS, controller)]
+        return [Link(part, needs, self._word(why, Why)) for part, needs, why in self._scoped(sql.LINKS, controller)]
 
     def sensors(self, controller: str | None = None, part: str | None = None) -> list[Sensor]:
         """Sensors in the order of their layouts; those of one part only where it is given."""
         found: list[Sensor] = []
-        for key, packed in self._scoped(sql.LAYOUTS, controller):
-            sensors = self._layout(key, packed, controller is not None)
+        for (packed,) in self._scoped(sql.LAYOUTS, controller):
+            sensors = self._layout(packed, controller is not None)
             found += sensors if part is None else [sensor for sensor in sensors if sensor.part == part]
         return found
 
@@ -127,8 +131,8 @@ class Reader:
     def readings(self, controller: str | None = None) -> list[Reading]:
         """The newest reading of every sensor, in the order of the layouts."""
         found: list[Reading] = []
-        for layout, packed, time, values, healths, times in self._scoped(sql.LATEST, controller):
-            sensors = self._layout(layout, packed, controller is not None)
+        for packed, time, values, healths, times in self._scoped(sql.LATEST, controller):
+            sensors = self._layout(packed, controller is not None)
             columns = codec.floats(values), codec.floats(times) if times else None
             found += _readings(sensors, time, columns[0], healths, columns[1])
         return found
@@ -140,7 +144,8 @@ class Reader:
     def lamps(self, controller: str | None = None) -> dict[str, Lamps]:
         """What the fronts should show, by part id."""
         return {
-            part: Lamps(LampState(blue), LampState(amber)) for part, blue, amber in self._scoped(sql.LAMPS, controller)
+            part: Lamps(self._word(blue, LampState), self._word(amber, LampState))
+            for part, blue, amber in self._scoped(sql.LAMPS, controller)
         }
 
     def rolled(self, controller: str | None = None) -> dict[str, Rolled]:
@@ -252,13 +257,18 @@ class Reader:
         except msgspec.MsgspecError as error:
             raise damaged(self._state_dir, f"a {kind.__name__} in the database can't be read: {error}") from error
 
-    def _layout(self, key: int, packed: bytes, remember: bool) -> tuple[Sensor, ...]:
-        """A layout's sensors; layouts never change, so those of single controllers are remembered."""
-        whole_key = (self._mark(), key)
+    def _word(self, text: str, kind: type[E]) -> E:
+        try:
+            return kind(text)
+        except ValueError as error:
+            raise damaged(self._state_dir, f"{text!r} in the database is no {kind.__name__}") from error
+
+    def _layout(self, packed: bytes, remember: bool) -> tuple[Sensor, ...]:
+        """A layout's sensors; those of single controllers are remembered."""
         with self._mutex:
-            known = self._layouts.get(whole_key)
+            known = self._layouts.get(packed)
             if known is not None:
-                self._layouts.move_to_end(whole_key)
+                self._layouts.move_to_end(packed)
                 return known
         try:
             sensors = codec.unpack_sensors(packed)
@@ -266,22 +276,22 @@ class Reader:
             raise damaged(self._state_dir, f"a layout in the database can't be read: {error}") from error
         if remember:
             with self._mutex:
-                self._layouts[whole_key] = sensors
+                self._layouts[packed] = sensors
                 if len(self._layouts) > _LAYOUTS:
                     self._layouts.popitem(last=False)
         return sensors
 
+    def _controller_state(self, row: tuple[Any, ...]) -> ControllerState:
+        name, url, location, insecure, product, redfish_version, defects, outcome, *counts = row
+        tally = Tally()
+        if counts[0] is not None:
+            tally = Tally(None if outcome is None else self._word(outcome, Outcome), *counts)
+        where = self._record(location, Location)
+        return tally.state(name, url, where, bool(insecure), defects, product, redfish_version)
+
 
 def _named(row: tuple[Any, ...], kind: type[msgspec.Struct]) -> dict[str, Any]:
     return dict(zip(kind.__struct_fields__, row, strict=True))
-
-
-def _controller_state(row: tuple[Any, ...]) -> ControllerState:
-    name, url, location, insecure, product, redfish_version, defects, outcome, *counts = row
-    tally = Tally() if counts[0] is None else Tally(None if outcome is None else Outcome(outcome), *counts)
-    return tally.state(
-        name, url, codec.from_json(location, Location), bool(insecure), defects, product, redfish_version
-    )
 
 
 def _readings(

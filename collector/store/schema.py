@@ -120,6 +120,9 @@ MIGRATIONS: tuple[str, ...] = (_STATE,)
 
 VERSION = len(MIGRATIONS)
 
+BUSY_SECONDS = 2.0
+"""Seconds that a statement of the writer waits for a lock of another program's."""
+
 
 def open_for_writing(state_dir: Path, migrations: Sequence[str] = MIGRATIONS) -> sqlite3.Connection:
     """Create or migrate the database and return the writer's connection; transactions are the caller's.
@@ -128,7 +131,11 @@ def open_for_writing(state_dir: Path, migrations: Sequence[str] = MIGRATIONS) ->
     """
     try:
         connection = sqlite3.connect(
-            state_dir / DATABASE, isolation_level=None, check_same_thread=False, timeout=2.0, cached_statements=256
+            state_dir / DATABASE,
+            isolation_level=None,
+            check_same_thread=False,
+            timeout=BUSY_SECONDS,
+            cached_statements=256,
         )
     except sqlite3.Error as error:
         raise from_sqlite(state_dir, error) from error
@@ -185,9 +192,7 @@ def open_for_reading(state_dir: Path, version: int = VERSION) -> Opened:
     except OSError as error:
         raise from_os(state_dir, error) from error
     if not present:
-        raise StoreMissing(
-            state_dir, "there is no collector state here", "start a collector with this --state, or name another"
-        )
+        raise _missing(state_dir)
     lasting = True
     try:
         try:
@@ -196,7 +201,8 @@ def open_for_reading(state_dir: Path, version: int = VERSION) -> Opened:
             # A reader of a WAL database makes the index file beside it. Where it may not (another user's directory)
             # and no writer's log stands there, the file is complete in itself and may be read as it is.
             log = path.with_name(path.name + "-wal")
-            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_CANTOPEN or (log.exists() and log.stat().st_size):
+            may_not = error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
+            if not may_not or (log.exists() and log.stat().st_size):
                 raise
             connection = _connect_read_only(path, "&immutable=1")
             lasting = False
@@ -214,6 +220,8 @@ def open_for_reading(state_dir: Path, version: int = VERSION) -> Opened:
     connection.close()
     if found > version:
         raise _newer(state_dir, found, version)
+    if found == 0:  # a collector is about to make its tables, or was killed before it could
+        raise _missing(state_dir)
     raise StoreOlder(
         state_dir,
         f"the state has version {found}, this program reads version {version}",
@@ -239,6 +247,12 @@ def _connect_read_only(path: Path, more: str = "") -> sqlite3.Connection:
 
 def _version(connection: sqlite3.Connection) -> int:
     return int(connection.execute("PRAGMA user_version").fetchone()[0])
+
+
+def _missing(state_dir: Path) -> StoreMissing:
+    return StoreMissing(
+        state_dir, "there is no collector state here", "start a collector with this --state, or name another"
+    )
 
 
 def _newer(state_dir: Path, found: int, version: int) -> StoreNewer:

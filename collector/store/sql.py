@@ -159,9 +159,9 @@ PARTS = "SELECT p.record FROM controllers c JOIN parts p ON p.controller = c.id 
 LINKS = """
 SELECT k.part, k.needs, k.why FROM controllers c JOIN links k ON k.controller = c.id {} ORDER BY c.name, k.position
 """
-LAYOUTS = "SELECT l.id, l.sensors FROM controllers c JOIN layouts l ON l.id = c.layout {} ORDER BY c.name"
+LAYOUTS = "SELECT l.sensors FROM controllers c JOIN layouts l ON l.id = c.layout {} ORDER BY c.name"
 LATEST = """
-SELECT f.layout, l.sensors, f.time, f.readings, f.healths, f.times
+SELECT l.sensors, f.time, f.readings, f.healths, f.times
 FROM controllers c JOIN rounds r ON r.controller = c.id JOIN frames f ON f.id = r.frame
 JOIN layouts l ON l.id = f.layout {} ORDER BY c.name
 """
