@@ -178,8 +178,8 @@ def _adapter(tree: Tree, plan: Plan) -> None:
             "SerialNumber": live.serial("adapter"),
             "Controllers": [
                 {
-                    "FirmwarePackageVersion": live.firmware("adapter"),
                     "ControllerCapabilities": {"NetworkPortCount": what.ports},
+                    "FirmwarePackageVersion": live.firmware("adapter"),
                 }
             ],
             "Status": live.status("adapter", rollup=False),

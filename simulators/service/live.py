@@ -14,7 +14,7 @@ from uuid import UUID, uuid5
 
 import msgspec
 
-from simulators.service.template import Live
+from simulators.service.template import Live, Maybe
 from simulators.site import Part, PartKind, Sled
 from simulators.telemetry import SEVERITY, Health, PartPoint, SensorPoint, SledTelemetry
 
@@ -226,9 +226,14 @@ def link_status(part: str, port: int) -> Hole:
     return Live(fill)
 
 
-def firmware(part: str) -> Hole:
-    """The version that the part runs."""
-    return Live(lambda now: _encode(now.part(part).firmware))
+def firmware(part: str) -> Maybe[Moment]:
+    """The version that the part runs; the member is left out while that can't be read, as most schemas ask."""
+
+    def fill(now: Moment) -> bytes:
+        version = now.part(part).firmware
+        return b"" if version is None else _encode(version)
+
+    return Maybe(fill)
 
 
 def serial(part: str) -> Hole:

@@ -229,7 +229,7 @@ def _adapter(tree: Tree, plan: Plan, sensors: Sensors) -> None:
             **nameplate(what),
             "SerialNumber": live.serial("adapter"),
             "Controllers": [
-                {"FirmwarePackageVersion": live.firmware("adapter"), "Links": {"Ports": links(ports)}},
+                {"Links": {"Ports": links(ports)}, "FirmwarePackageVersion": live.firmware("adapter")},
             ],
             "Ports": link(tree.collect(f"{ADAPTER}/Ports", "Port", "Ports of the shared network adapter", ports)),
             "Location": {"PartLocation": slot("NET", 0, "Slot"), "PartLocationContext": context()},

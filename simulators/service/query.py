@@ -244,7 +244,12 @@ def _narrow(value: Any, wanted: Mapping[str, Any]) -> Any:
         return value
     if isinstance(value, Live):
         fill = value.fill
-        return Live(lambda now: msgspec.json.encode(_narrow(msgspec.json.decode(fill(now)), wanted)))
+
+        def narrower(now: Any) -> bytes:
+            text = fill(now)
+            return msgspec.json.encode(_narrow(msgspec.json.decode(text), wanted)) if text else text
+
+        return type(value)(narrower)
     if isinstance(value, list):
         return [_narrow(item, wanted) for item in value]
     return _choose(value, wanted) if isinstance(value, dict) else value

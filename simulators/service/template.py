@@ -15,7 +15,8 @@ import msgspec
 
 Now = TypeVar("Now")
 
-_HOLE = re.compile(rb'"\\u0000(\d+)\\u0000"')
+_HOLE = re.compile(rb'"\\u0000(\d+)\\u0000"|,"\\u0000m(\d+)\\u0000":null')
+"""A value's place, or a whole member's with the comma before it."""
 
 
 class Live(Generic[Now]):
@@ -25,6 +26,15 @@ class Live(Generic[Now]):
 
     def __init__(self, fill: Callable[[Now], bytes]) -> None:
         self.fill = fill
+
+
+class Maybe(Live[Now]):
+    """Stands for a member that is there at times: JSON text, or nothing when the whole member is to be left out.
+
+    Not as the first member of an object.
+    """
+
+    __slots__ = ()
 
 
 class Template(Generic[Now]):
@@ -37,14 +47,35 @@ class Template(Generic[Now]):
         fills: list[Callable[[Now], bytes]] = []
 
         def hole(value: object) -> str:
-            if not isinstance(value, Live):
-                raise TypeError(f"{type(value).__name__} can't stand in a body")
+            if not isinstance(value, Live) or isinstance(value, Maybe):
+                raise TypeError(f"{type(value).__name__} can't stand there in a body")
             fills.append(value.fill)
             return f"\0{len(fills) - 1}\0"
 
-        parts = _HOLE.split(msgspec.json.encode(body, enc_hook=hole))
-        self._pieces = parts
-        self._holes = [(index, fills[int(parts[index])]) for index in range(1, len(parts), 2)]
+        def member(key: str, value: Maybe[Now]) -> str:
+            fill, name = value.fill, b"," + msgspec.json.encode(key) + b":"
+            fills.append(lambda now: name + text if (text := fill(now)) else b"")
+            return f"\0m{len(fills) - 1}\0"
+
+        def mark(value: Any) -> Any:
+            if isinstance(value, list):
+                return [mark(item) for item in value]
+            if not isinstance(value, dict):
+                return value
+            return dict(
+                (member(key, item), None) if isinstance(item, Maybe) else (key, mark(item))
+                for key, item in value.items()
+            )
+
+        parts = _HOLE.split(msgspec.json.encode(mark(body), enc_hook=hole))
+        # text, number of a value's hole or None, number of a member's hole or None, text, …
+        numbers = [int(value or whole) for value, whole in zip(parts[1::3], parts[2::3], strict=True)]
+        texts = parts[::3]
+        if sorted(numbers) != list(range(len(fills))):
+            raise TypeError("a member that may be left out can't be the first of its object")
+        self._pieces: list[bytes] = [b""] * (len(texts) + len(numbers))
+        self._pieces[::2] = texts
+        self._holes = [(2 * index + 1, fills[number]) for index, number in enumerate(numbers)]
 
     @property
     def constant(self) -> bool:
