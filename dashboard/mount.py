@@ -22,7 +22,7 @@ const TAGS = new Set(("a abbr b button caption circle code col dd defs details d
   + "tfoot th thead time title tr tspan ul").split(" "));
 const NAMES = new Set(("class colspan cx cy d dx dy datetime fill height href id open patternUnits r role rowspan rx "
   + "ry scope tabindex title transform type viewBox width x xmlns y").split(" "));
-const HERE = /^(?:[a-z]*(?:\\?[^#]*)?(?:#.*)?)$/;
+const HERE = /^\\.\\/(?:\\?[^#]*)?(?:#.*)?$/;
 
 function keep(name, value) {
   return (NAMES.has(name) || /^(aria|data)-[a-z-]+$/.test(name)) && (name !== "href" || HERE.test(value));

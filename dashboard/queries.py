@@ -30,6 +30,8 @@ from collector.model import (
     Status,
 )
 from collector.store.reader import Reader
+from dashboard.views.attention import Silent, Task, silent, tasks
+from dashboard.views.floor import Floor, floor
 from dashboard.views.places import Places
 
 T = TypeVar("T")
@@ -77,14 +79,13 @@ class Coverage:
 
 @dataclass(frozen=True, slots=True)
 class Fleet:
-    """The fleet at one moment."""
+    """The fleet at one moment, worked out once for all who look."""
 
     collector: CollectorState | None
     controllers: tuple[ControllerState, ...]
-    places: Places
-    rolled: dict[str, Rolled]
-    statuses: dict[str, Status]
-    conditions: tuple[Condition, ...]
+    floor: Floor
+    tasks: tuple[Task, ...]
+    silent: tuple[Silent, ...]
     coverage: Coverage
 
 
@@ -153,14 +154,16 @@ class Source:
 
     def _read_fleet(self) -> Fleet:
         reader = self._open()
+        collector, controllers = reader.collector(), reader.controllers()
+        places, coverage = self._places.get(), self._coverage.get()
+        rolled, conditions = reader.rolled(), reader.conditions()
         return Fleet(
-            collector=reader.collector(),
-            controllers=tuple(reader.controllers()),
-            places=self._places.get(),
-            rolled=reader.rolled(),
-            statuses=reader.statuses(),
-            conditions=tuple(reader.conditions()),
-            coverage=self._coverage.get(),
+            collector=collector,
+            controllers=tuple(controllers),
+            floor=floor(controllers, places, rolled, reader.statuses()),
+            tasks=tasks(conditions, places, rolled),
+            silent=silent(controllers, conditions, places),
+            coverage=coverage,
         )
 
     def _read_places(self) -> Places:

@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-APP = HERE / "app.py"
+APP = HERE / "entry" / "app.py"
 THEME = HERE / "theme.toml"
 
 _OPTIONS: dict[str, str] = {
@@ -19,6 +19,7 @@ _OPTIONS: dict[str, str] = {
     "server.fileWatcherType": "none",
     "server.runOnSave": "false",
     "browser.gatherUsageStats": "false",
+    "runner.magicEnabled": "false",
     "client.toolbarMode": "minimal",
     "client.showErrorDetails": "type",
     "client.showErrorLinks": "false",

@@ -47,8 +47,8 @@ def number(value: float, digits: int = 2) -> str:
 
 
 def sled_link(controller: str, **also: str) -> str:
-    """Where a controller's sled page stands, relative to any page of ours."""
-    return "sled?" + urlencode({"sled": controller, **also})
+    """Where a controller's sled page stands, whatever page of ours links to it."""
+    return "./?" + urlencode({"sled": controller, **also})
 
 
 def _attribute(key: str) -> str:
@@ -56,6 +56,8 @@ def _attribute(key: str) -> str:
 
 
 def _value(value: str | float | bool) -> str:
+    if isinstance(value, Ink):
+        return value  # a long path, made here
     if isinstance(value, str):
         return plain(value, 1000)
     return "true" if value is True else number(value)

@@ -63,13 +63,32 @@ def badge(standing: Standing) -> Ink:
 
 def worded(standing: Standing, words: str | None = None) -> Ink:
     """A standing as mark and word, for lists and tables."""
+    risk = f", {standing.risk_words}" if words is None and standing.risk else ""
+    note = f" ({standing.note})" if words is None and standing.note else ""
     return tag(
         "span",
         badge(standing),
-        tag("span", words if words is not None else standing.words),
+        tag("span", words if words is not None else standing.health.word),
+        tag("em", risk, class_="is-at-risk") if risk else None,
+        note or None,
         class_=f"worded {css_name(standing.health)}",
         data_health=standing.health.word,
     )
+
+
+def at_risk(words: str) -> Ink:
+    """The hook and words beside it, for the key to the marks."""
+    drawn = tag(
+        "svg",
+        hook(),
+        xmlns="http://www.w3.org/2000/svg",
+        class_="badge",
+        viewBox=f"0 0 {SIZE:g} {SIZE:g}",
+        width=SIZE,
+        height=SIZE,
+        aria_hidden=True,
+    )
+    return tag("span", drawn, tag("span", words), class_="worded is-at-risk")
 
 
 def _at(x: float, y: float, size: float) -> str:

@@ -8,17 +8,17 @@ from dashboard.drawings.ink import Ink, join, number, sled_link, tag, text
 from dashboard.drawings.marks import SIZE, css_name, hook, mark
 from dashboard.drawings.things import Blade, Rack, Sled, Standing
 
-SCALE = 0.46
+SCALE = 0.52
 """Drawing units a millimetre; a drawing unit is a CSS pixel unless the screen is too narrow for it."""
 RULER = 26.0
 """Width of the column that counts the rack units."""
-SAID = 104.0
+SAID = 112.0
 """Width of the column that says in words what stands at that height."""
 EAR = 16.0
 """Width of a sled's left ear, which carries the mark of its worst health."""
 _POST = 5.0
 _TOP = 8.0
-_LINE = 11.5
+_LINE = 12.5
 
 
 def elevation(rack: Rack) -> Ink:
@@ -131,7 +131,7 @@ def _face(standing: Standing, absent: bool, x: float, y: float, width: float, he
 
 
 def _blade_marks(blade: Blade, x: float, y: float, width: float, height: float) -> Ink:
-    size = min(11.0, height - 5, width - 5)
+    size = min(12.0, height - 5, width - 5)
     if size < 4:
         return Ink()
     top = y + (height - size) / 2
@@ -141,7 +141,7 @@ def _blade_marks(blade: Blade, x: float, y: float, width: float, height: float) 
         pieces.append(hook(x + 6 + size, top, size))
         room -= size + 2
     if room >= 14 and height >= 12:
-        short = shorten(blade.label, room, 5.6)
+        short = shorten(blade.label, room, 6.0)
         pieces.append(tag("text", short, x=x + width - 4, y=y + height / 2 + 3.6, class_="slot"))
     return join(*pieces)
 
@@ -163,6 +163,11 @@ def _captions(sleds: Sequence[Sled], x: float, floor: float) -> list[Ink]:
         rest = len(ranked) - len(shown)
         middle = floor - (bottom + height / 2) * SCALE
         count = len(shown) + (1 if rest else 0)
+        if len(there) == 1 and lines > 1 and there[0].standing.note:
+            captions.append(_caption(there[0], x, middle - _LINE / 2 + 3.6))
+            note = shorten(there[0].standing.note, SAID - 6, 5.4)
+            captions.append(tag("text", note, x=x, y=middle + _LINE / 2 + 3.6, class_="said"))
+            continue
         for line, sled in enumerate(shown):
             captions.append(_caption(sled, x, middle + (line - (count - 1) / 2) * _LINE + 3.6))
         if rest:
@@ -185,7 +190,7 @@ def _caption(sled: Sled, x: float, y: float) -> Ink:
     word = sled.standing.health.word
     if sled.standing.risk and sled.standing.health <= 1:
         word = "at risk" if sled.standing.health else "unknown, at risk"
-    name = shorten(sled.label, SAID - 12 - 5.2 * len(word), 5.4)
+    name = shorten(sled.label, SAID - 10 - 5.8 * len(word), 5.9)
     return tag(
         "text",
         Ink(f"{text(name, 60)} "),

@@ -32,6 +32,7 @@ _MARKS = """
 .mark .cut { fill: none; stroke: var(--ground); stroke-width: 1.7; }
 .badge { vertical-align: -0.08em; margin-right: 0.4em; overflow: visible; flex: none; }
 .worded { white-space: normal; }
+.worded em { color: var(--this); font-style: normal; }
 .worded > span { color: var(--this); font-weight: 600; }
 .worded.is-ok > span, .worded.is-unknown > span { font-weight: 400; }
 """
@@ -56,8 +57,8 @@ svg .face.is-unknown { stroke-dasharray: 2 2; }
 svg .face.absent { fill: none; stroke: var(--rule); stroke-dasharray: 1 3; }
 svg .hatched { fill: url(#hatch); stroke: var(--risk); stroke-width: 1.5; }
 svg .hatching { stroke: var(--risk); stroke-opacity: 0.38; stroke-width: 1; fill: none; }
-svg .slot { font-size: 10px; text-anchor: end; }
-svg .alone, svg .said { font-size: 10.5px; }
+svg .slot { font-size: 11px; text-anchor: end; }
+svg .alone, svg .said { font-size: 11.5px; }
 svg .said { fill: var(--ink); }
 svg .word { fill: var(--this); font-weight: 600; }
 svg .word.is-ok, svg .word.is-unknown { font-weight: 400; }
@@ -91,17 +92,18 @@ _LAMPS = f"""
 """
 
 _LINES = """
-svg.strip { display: block; max-width: 100%; }
+svg.strip { display: block; margin-top: 0.15rem; max-width: 100%; }
 svg .bed { fill: var(--shade); stroke: var(--rule); }
 svg .zone { fill: var(--tint); stroke: none; }
 svg .limit { stroke: var(--quiet); stroke-width: 1; fill: none; }
 svg .needle { stroke: var(--ink); stroke-width: 2.4; fill: none; }
-svg.chart { width: 100%; max-width: 52rem; height: auto; display: block; }
+svg.chart { width: 100%; max-width: 34rem; height: auto; display: block; }
 svg .grid { stroke: var(--rule); stroke-width: 0.5; fill: none; }
 svg .moment { font-size: 10px; text-anchor: middle; fill: var(--quiet); }
 svg .samples { fill: none; stroke: var(--ink); stroke-width: 1.5; stroke-linejoin: round; stroke-linecap: round; }
 svg .threshold { stroke: var(--this); stroke-width: 1.2; stroke-dasharray: 6 3; fill: none; }
 svg.chart .said { font-size: 9.5px; fill: var(--this); }
+svg.chart .to-left { text-anchor: end; }
 """
 
 _PANELS = """
@@ -145,10 +147,10 @@ a.line .what b { text-decoration: underline; text-decoration-color: var(--rule);
 .rows figcaption { font-size: 0.95rem; font-weight: 600; padding: 0.15rem 0 0 1.9rem; }
 .chips { display: flex; flex-wrap: wrap; gap: 0.5rem; list-style: none; padding: 0; margin: 0; }
 .chips li { margin: 0; border: 1px solid var(--rule); padding: 0.3rem 0.6rem; }
-.stale { opacity: 0.75; }
+.stale { filter: saturate(0.3); }
 .split { display: grid; grid-template-columns: minmax(0, 36rem) minmax(16rem, 1fr); gap: 1rem 2rem;
   align-items: start; }
-.sheet table { border-collapse: collapse; width: 100%; font-size: 0.94rem; }
+.sheet table { border-collapse: collapse; width: 100%; max-width: 76rem; font-size: 0.94rem; }
 .sheet th { text-align: left; font-weight: 600; font-size: 0.85rem; color: var(--quiet); }
 .sheet th, .sheet td { padding: 0.35rem 0.7rem 0.35rem 0; border-bottom: 1px solid var(--rule);
   vertical-align: baseline; }
@@ -161,7 +163,10 @@ a.line .what b { text-decoration: underline; text-decoration-color: var(--rule);
 .lamp-line .should { display: flex; align-items: center; flex-wrap: wrap; }
 .lamp-line .reports { grid-column: 2; font-size: 0.88rem; color: var(--quiet); }
 .lamp-line .stands { grid-column: 2; }
-.leans td, .leans th { text-align: center; padding-right: 0.4rem; }
+.leans { max-width: 62rem !important; }
+.leans td, .leans th { text-align: center; padding: 0.3rem 0.4rem 0.3rem 0; }
+.leans td, .leans th { overflow-wrap: normal; }
+.leans .named { display: flex; flex-wrap: wrap; gap: 0 0.8rem; }
 .leans td:first-child, .leans th:first-child { text-align: left; min-width: 9rem; }
 .leans .tie { font-size: 0.8rem; line-height: 1.15; }
 .leans .tied { background: var(--shade); }
@@ -179,7 +184,8 @@ a.line .what b { text-decoration: underline; text-decoration-color: var(--rule);
 .lost { position: fixed; left: 0; right: 0; bottom: 0; z-index: 1000; padding: 0.7rem 1rem; text-align: center;
   font-family: var(--st-font); font-weight: 600; color: var(--st-background-color); background: var(--st-text-color); }
 .lost[hidden] { display: none; }
-.of-part td { padding-top: 0.9rem; font-weight: 650; border-bottom: 2px solid var(--rule); }
+.readings .part-cell { font-weight: 600; }
+.readings tr.first td { border-top: 1px solid var(--quiet); }
 .foot { margin-top: 2rem; padding-top: 0.5rem; border-top: 1px solid var(--rule); }
 """
 
@@ -196,12 +202,19 @@ _NARROW = """
   .sheet td, .sheet th { padding-right: 0.45rem; }
   .readings thead { display: none; }
   .readings tbody tr { display: grid; grid-template-columns: minmax(0, 1fr) auto; border-bottom: 1px solid var(--rule);
-    padding: 0.35rem 0; }
+    padding: 0.3rem 0; align-items: baseline; }
+  .readings tbody td.quiet { display: none; }
   .readings tbody td { border: 0; padding: 0.05rem 0.4rem 0.05rem 0; }
   .readings tbody td.strip-cell { display: none; }
   .readings tbody td.limit-cell { grid-column: 1; }
-  .readings tbody td.margin-cell { grid-column: 2; grid-row: 2; text-align: right; }
-  .readings tbody tr.of-part { display: block; }
+  .readings tbody td.margin-cell { grid-column: 2; text-align: right; }
+  .readings tbody td.part-cell { grid-column: 1 / -1; padding-top: 0.2rem; }
+  .readings tbody td.part-cell:empty { display: none; }
+  .readings tbody tr.first { border-top: 2px solid var(--rule); }
+  .readings tbody tr.first td { border-top: 0; }
+  .readings tbody tr.unfolded { display: block; }
+  .readings tbody td.reported-cell { grid-column: 1; }
+  .pick { padding: 0.45rem 0; }
   .plates thead { display: none; }
   .plates tr { display: block; border-bottom: 1px solid var(--rule); padding: 0.35rem 0; }
   .plates td { display: inline; border: 0; padding: 0 0.6rem 0 0; }

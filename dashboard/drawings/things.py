@@ -30,10 +30,13 @@ class Standing:
     @property
     def words(self) -> str:
         """In words, e.g. ``OK, at risk through Fan 2``."""
-        words = self.health.word
-        if self.risk:
-            words += ", at risk through " + ", ".join(self.risk)
+        words = ", ".join(each for each in (self.health.word, self.risk_words) if each)
         return f"{words} ({self.note})" if self.note else words
+
+    @property
+    def risk_words(self) -> str:
+        """e.g. ``at risk through Fan 2``; "" where it is not."""
+        return "at risk through " + ", ".join(self.risk) if self.risk else ""
 
 
 @dataclass(frozen=True, slots=True)

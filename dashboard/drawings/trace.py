@@ -90,6 +90,8 @@ def _span(
 WIDE, HIGH = 366.0, 172.0
 _LEFT, _RIGHT, _UPPER, _LOWER = 44.0, 8.0, 10.0, 26.0
 _MOST_POINTS = 600
+_LABEL = 11.0
+"""Height that a threshold's name needs."""
 
 
 def chart(history: History, lines: Sequence[Line], start: float, end: float, unit: str, zone: tzinfo | None) -> Ink:
@@ -98,10 +100,13 @@ def chart(history: History, lines: Sequence[Line], start: float, end: float, uni
     Times on the axis are UTC, or of ``zone`` where one is given.
     """
     told = [value for value in history.values if not math.isnan(value)]
-    span = _span([line.value for line in _near(lines, told)], None, min(told, default=None), max(told, default=None))
-    if span is None or not told:
+    if not told:
         return Ink()
-    floor, ceiling = _round_out(*_widen(span, told))
+    held = [*told, *(line.value for line in _near(lines, told))]
+    room = 0.06 * (max(held) - min(held)) or max(0.05 * abs(held[0]), 0.5)
+    floor, ceiling = _round_out(min(held) - room, max(held) + room)
+    if min(held) >= 0:
+        floor = max(0.0, floor)
     inner_wide, inner_high = WIDE - _LEFT - _RIGHT, HIGH - _UPPER - _LOWER
 
     def x_of(time: float) -> float:
@@ -116,8 +121,8 @@ def chart(history: History, lines: Sequence[Line], start: float, end: float, uni
         tag("title", f"{len(told)} samples"),
         *_value_axis(floor, ceiling, y_of, unit),
         *_time_axis(start, end, x_of, zone),
-        *(_threshold(line, y_of(line.value)) for line in shown),
-        *(tag("path", d=path, class_="samples") for path in _paths(history, start, end, x_of, y_of)),
+        *_thresholds(shown, y_of),
+        *(tag("path", d=Ink(path), class_="samples") for path in _paths(history, start, end, x_of, y_of)),
         xmlns="http://www.w3.org/2000/svg",
         class_="chart",
         viewBox=f"0 0 {WIDE:g} {HIGH:g}",
@@ -129,15 +134,9 @@ def chart(history: History, lines: Sequence[Line], start: float, end: float, uni
 
 def _near(lines: Sequence[Line], told: Sequence[float]) -> list[Line]:
     """Thresholds close enough to the samples to share a scale with them without flattening them."""
-    if not told:
-        return list(lines)
     bottom, top = min(told), max(told)
     reach = max(2 * (top - bottom), 0.35 * max(abs(top), abs(bottom)))
     return [line for line in lines if bottom - reach <= line.value <= top + reach]
-
-
-def _widen(span: tuple[float, float], told: Sequence[float]) -> tuple[float, float]:
-    return min(span[0], min(told)), max(span[1], max(told))
 
 
 def _round_out(bottom: float, top: float) -> tuple[float, float]:
@@ -182,14 +181,25 @@ def _time_axis(start: float, end: float, x_of: Place, zone: tzinfo | None) -> li
     return marks
 
 
-def _threshold(line: Line, y: float) -> Ink:
-    return tag(
-        "g",
-        tag("path", d=f"M{_LEFT} {y:.1f}H{WIDE - _RIGHT}", class_="threshold"),
-        tag("text", f"{line.words} {line.value:.6g}", x=_LEFT + 4, y=y - 3 if line.upper else y + 10, class_="said"),
-        class_=css_name(line.health),
-        data_threshold=line.words,
-    )
+def _thresholds(lines: Sequence[Line], y_of: Place) -> list[Ink]:
+    """The lines with their names, by turns at the left and right end where two would stand on each other."""
+    drawn = []
+    last, at_right = math.inf, False
+    for line in sorted(lines, key=lambda each: each.value):
+        y = y_of(line.value)
+        label = y - 3 if line.upper else y + 9
+        at_right = not at_right if abs(label - last) < _LABEL else False
+        last = label
+        words = tag(
+            "text",
+            f"{line.words} {line.value:.6g}",
+            x=WIDE - _RIGHT if at_right else _LEFT + 4,
+            y=label,
+            class_="said to-left" if at_right else "said",
+        )
+        path = tag("path", d=f"M{_LEFT} {y:.1f}H{WIDE - _RIGHT}", class_="threshold")
+        drawn.append(tag("g", path, words, class_=css_name(line.health), data_threshold=line.words))
+    return drawn
 
 
 def _paths(history: History, start: float, end: float, x_of: Place, y_of: Place) -> list[str]:

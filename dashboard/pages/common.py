@@ -18,7 +18,7 @@ EVERY = 3.0
 """Seconds between two looks at the store."""
 
 _TIDY = """<style>
-[data-testid="stHeader"] { display: none; }
+[data-testid="stHeader"], [data-testid="stDialog"] { display: none; }
 [data-testid="stMainBlockContainer"] { padding: 1rem clamp(0.9rem, 3vw, 2.5rem) 3rem; }
 </style>"""
 
@@ -30,7 +30,8 @@ def source(state_dir: Path) -> Source:
 
 
 def tidy() -> None:
-    """Use the width of a narrow screen, and drop the empty bar at the top."""
+    """Use the width of a narrow screen; drop the empty bar at the top and Streamlit's word about a lost connection,
+    which asks for the internet where our own says what is wrong."""
     st.html(_TIDY)
 
 

@@ -13,8 +13,6 @@ from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.rounds import hands_first, heard, not_answering, racks_head, row_of_racks, unplaced
 from dashboard.queries import Fleet
-from dashboard.views.attention import silent, tasks
-from dashboard.views.floor import floor
 from dashboard.views.telemetry import Running, running, telemetry
 
 TITLE = "Rounds"
@@ -40,14 +38,14 @@ def _show(fleet: Fleet, state: Path) -> None:
     moment, here = now(), zone()
     interval = fleet.collector.poll_interval if fleet.collector is not None else None
     told = telemetry(fleet.controllers, fleet.coverage.valued, fleet.coverage.sensors, moment, interval)
-    drawn = floor(fleet.controllers, fleet.places, fleet.rolled, fleet.statuses)
+    drawn = fleet.floor
     unknown = sum(1 for sled in drawn.sleds if sled.standing.health is Health.UNKNOWN)
     show(
         "top",
         head(TITLE, heard(told, moment)),
         not_running(fleet.collector, moment, state),
-        hands_first(tasks(fleet.conditions, fleet.places, fleet.rolled), moment, here, unknown),
-        not_answering(silent(fleet.controllers, fleet.conditions, fleet.places), moment, here),
+        hands_first(fleet.tasks, moment, here, unknown),
+        not_answering(fleet.silent, moment, here),
         racks_head(drawn),
     )
     stale = running(fleet.collector, moment) is not Running.YES

@@ -18,7 +18,7 @@ from dashboard.panels import readings as readings_panel
 from dashboard.panels.frame import foot, head, not_running, notice
 from dashboard.panels.sled import conditions, contact, defects, front_and_lamps, lately, name_plates, shared
 from dashboard.queries import Fleet, SledFacts
-from dashboard.views.floor import Floor, floor, standing, unheard
+from dashboard.views.floor import Floor, standing, unheard
 from dashboard.views.places import label
 from dashboard.views.readings import by_part, first_to_show, troubled_keys
 from dashboard.views.sled import front_of, lamp_lines, shared_parts
@@ -29,15 +29,14 @@ _NONE = "none"
 """In the address: no sensor's history is unfolded."""
 
 
-def page(state: Path) -> None:
-    """Draw the page, and again every few seconds."""
+def page(state: Path, name: str) -> None:
+    """Draw the page of the controller called ``name``, and again every few seconds."""
     tidy()
-    _refreshing(state)
+    _refreshing(state, name)
 
 
 @st.fragment(run_every=EVERY)
-def _refreshing(state: Path) -> None:
-    name = st.query_params.get("sled", "")
+def _refreshing(state: Path, name: str) -> None:
     try:
         facts = source(state).sled(name) if name else None
         if facts is None:
@@ -50,7 +49,6 @@ def _refreshing(state: Path) -> None:
 
 def _choose(fleet: Fleet, asked: str) -> None:
     """No sled, or none of that name: say so and offer those that there are."""
-    drawn = floor(fleet.controllers, fleet.places, fleet.rolled, fleet.statuses)
     problem = notice(
         Health.UNKNOWN,
         join("No controller is called ", tag("code", asked), "."),
@@ -59,7 +57,7 @@ def _choose(fleet: Fleet, asked: str) -> None:
     )
     moment = now()
     words = problem if asked else None
-    show("choose", head(TITLE, back=True), words, _choices(drawn), foot(moment, zone()), beat=moment)
+    show("choose", head(TITLE, back=True), words, _choices(fleet.floor), foot(moment, zone()), beat=moment)
 
 
 def _choices(drawn: Floor) -> Ink:

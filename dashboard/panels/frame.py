@@ -7,7 +7,7 @@ from pathlib import Path
 
 from collector.model import CollectorState, Health, Seconds
 from dashboard.drawings.ink import Ink, join, tag
-from dashboard.drawings.marks import worded
+from dashboard.drawings.marks import at_risk, worded
 from dashboard.drawings.things import Standing
 from dashboard.views.telemetry import Running, running, said
 from dashboard.views.words import clock
@@ -17,7 +17,7 @@ def head(title: str, told: Ink | None = None, back: bool = False) -> Ink:
     """The page's name, and one line under it."""
     mast = tag("span", "sledkeeper", class_="mast")
     if back:
-        mast = tag("span", tag("a", "← Rounds", href="rounds"), class_="mast")
+        mast = tag("span", tag("a", "← Rounds", href="./"), class_="mast")
     return tag(
         "header",
         tag("div", mast, tag("h1", title), class_="head"),
@@ -79,7 +79,7 @@ def not_running(state: CollectorState | None, now: Seconds, state_dir: Path) -> 
 KEY = tag(
     "ul",
     *(tag("li", worded(Standing(health))) for health in (Health.OK, Health.WARNING, Health.CRITICAL, Health.UNKNOWN)),
-    tag("li", worded(Standing(Health.OK, ("x",)), "at risk through a part outside (also hatched)")),
+    tag("li", at_risk("at risk through a part outside it, also hatched")),
     class_="legend",
     aria_label="What the marks mean",
 )

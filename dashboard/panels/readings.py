@@ -74,15 +74,14 @@ def _told(samples: History) -> str:
 def _table(
     groups: Sequence[PartReadings], opened: ReadingLine | None, unfolded: Ink | None, now: Seconds, zone: tzinfo | None
 ) -> Ink:
-    heads = ("sensor", "value", "", "nearest limit", "margin", "reported")
+    heads = ("part", "sensor", "value", "", "nearest limit", "margin", "reported")
     rows: list[Ink] = []
     for group in groups:
-        rows.append(tag("tr", tag("td", group.name, colspan="6"), class_="of-part"))
-        for line in group.lines:
+        for place, line in enumerate(group.lines):
             is_open = opened is not None and line.key == opened.key
-            rows.append(_row(line, is_open, now, zone))
+            rows.append(_row(line, group.name if place == 0 else None, is_open, now, zone))
             if is_open and unfolded is not None:
-                rows.append(tag("tr", tag("td", unfolded, colspan="6"), class_="unfolded"))
+                rows.append(tag("tr", tag("td", unfolded, colspan="7"), class_="unfolded"))
     return tag(
         "table",
         tag("thead", tag("tr", *(tag("th", head, scope="col") for head in heads))),
@@ -91,7 +90,7 @@ def _table(
     )
 
 
-def _row(line: ReadingLine, is_open: bool, now: Seconds, zone: tzinfo | None) -> Ink:
+def _row(line: ReadingLine, part: str | None, is_open: bool, now: Seconds, zone: tzinfo | None) -> Ink:
     crossed = line.crossed if line.crossed > Health.OK else None
     name = tag(
         "button",
@@ -106,6 +105,7 @@ def _row(line: ReadingLine, is_open: bool, now: Seconds, zone: tzinfo | None) ->
     old = now - line.time > OLD
     return tag(
         "tr",
+        tag("td", part, class_="part-cell"),
         tag("td", name),
         tag(
             "td",
@@ -120,7 +120,10 @@ def _row(line: ReadingLine, is_open: bool, now: Seconds, zone: tzinfo | None) ->
             worded(Standing(crossed), line.margin) if crossed is not None else join(line.margin),
             class_="margin-cell narrow",
         ),
-        tag("td", line.health.word, class_="narrow small reported-cell"),
+        tag(
+            "td", line.health.word, class_="narrow small reported-cell" + (" quiet" if line.health is Health.OK else "")
+        ),
+        class_="first" if part is not None else None,
         data_reading=line.key,
         data_crossed=crossed.word if crossed is not None else None,
     )

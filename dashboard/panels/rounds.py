@@ -37,9 +37,9 @@ def heard(told: Telemetry, now: Seconds) -> Ink:
         pieces.append(join("oldest ", tag("b", f"{age(now - told.oldest)} ago")))
     pieces.append(join(tag("b", f"{told.valued} of {told.sensors}"), " readings have a value"))
     if told.defects:
-        pieces.append(join(tag("b", str(told.defects)), " that can't be read as the standard means it"))
+        pieces.append(join(tag("b", count(told.defects, "defect")), " in what they offer"))
     if told.unchecked:
-        pieces.append(join(tag("b", str(told.unchecked)), " with certificate checks turned off"))
+        pieces.append(join(tag("b", str(told.unchecked)), " with the certificate not checked"))
     return join(*(join(" · " if place else None, piece) for place, piece in enumerate(pieces)))
 
 

@@ -128,8 +128,8 @@ def _evidence(evidence: Evidence, now: Seconds, zone: tzinfo | None) -> Ink:
 
 
 def shared(parts: Sequence[SharedPart], blades: Sequence[Part]) -> Ink:
-    """Who leans on what: a row a shared part, a column a blade."""
-    title = tag("h2", "Shared parts", tag("span", "what each blade leans on", class_="count"))
+    """What leans on what: a row a shared part, a column a blade."""
+    title = tag("h2", "Shared parts", tag("span", "what each does for which blade", class_="count"))
     if not parts:
         words = "The controller tells of no part that its blades share."
         return tag("section", title, tag("p", words, class_="nothing"), data_block="shared")
@@ -144,20 +144,23 @@ def shared(parts: Sequence[SharedPart], blades: Sequence[Part]) -> Ink:
     return tag("section", title, tag("div", table, class_="scroll"), data_block="shared")
 
 
+_DOES = {"powered by": "powers", "cooled by": "cools", "managed by": "manages", "connected through": "links"}
+"""A dependency told from the other end."""
+
+
 def _shared_row(each: SharedPart, blades: Sequence[Part]) -> Ink:
     troubled = each.standing.health > 1
     cells = []
     for blade in blades:
         ways = each.leans.get(blade.id, ())
-        words = ", ".join(ways) if ways else "–"
+        words = ", ".join(_DOES.get(way, way) for way in ways) or "–"
         look = ("tie tied troubled" if troubled else "tie tied") if ways else "tie"
         cells.append(tag("td", words, class_=look))
     return tag(
         "tr",
         tag(
             "td",
-            tag("div", tag("b", named(each.part))),
-            tag("div", worded(each.standing)),
+            tag("div", tag("b", named(each.part)), worded(each.standing), class_="named"),
             tag("div", each.state, class_="small") if each.state else None,
         ),
         *cells,

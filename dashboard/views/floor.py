@@ -219,7 +219,7 @@ def _told_units(name: str, above: tuple[str, str], unit: float, places: Places) 
         if part.kind is Kind.RACK and part.size.height is not None and part.size.height > unit:
             at = places.location(part)
             if (at.site or "", at.row or "", at.rack or "") == (*above, name):
-                return min(HIGHEST, int(part.size.height / unit))
+                return min(HIGHEST, int(part.size.height / unit + 0.01))
     return 0
 
 

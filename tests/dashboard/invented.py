@@ -1,7 +1,7 @@
 """An invented fleet as model records, with trouble in it, and a store filled with it. All makes and names are invented.
 
-Two designs of sleds: ``quad`` with four single-height blades beside and above each other, ``duo`` with two double-height
-blades with front drives. What is wrong, by controller:
+Two designs of sleds: ``quad`` with four single-height blades beside and above each other, ``duo`` with two
+double-height blades with front drives. What is wrong, by controller:
 
 * ``r01-s2``: fan 2 stands still: Critical, its four blades at risk through it;
 * ``r02-s1``: a front drive predicts its failure: Warning; the sled is being located: amber blinks;
@@ -16,8 +16,10 @@ from __future__ import annotations
 import asyncio
 import math
 import threading
+import time
 from array import array
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -238,9 +240,7 @@ def sled(name: str, location: Location, design: str = "quad", label: str = "Sled
     return made
 
 
-def condition(
-    of: Invented, part: str | None, severity: Health, text: str, opened: float, **more: object
-) -> Condition:
+def condition(of: Invented, part: str | None, severity: Health, text: str, opened: float, **more: object) -> Condition:
     """An open condition with one piece of evidence."""
     made: dict[str, object] = {
         "id": f"{of.name}/{part}/{more.get('subject', Subject.STATUS)}",
@@ -454,43 +454,58 @@ def _frame(of: Invented, time: float, now: float) -> Frame:
     return Frame(time=time, values=values, healths=bytes([Health.OK]) * len(values))
 
 
-async def fill(state_dir: Path, found: list[Invented], now: float, clock: threading.Event | None = None) -> None:
-    """Write a fleet into a store; then stop cleanly, or keep the heartbeat going until ``clock`` is set."""
-    import time
+async def fill(state_dir: Path, found: list[Invented], now: float) -> None:
+    """Write a fleet into a store and stop cleanly."""
+    async with Writer(state_dir, Keeping(), now=lambda: now) as writer:
+        await _write(writer, found, now)
 
-    read = (lambda: now) if clock is None else time.time
-    writer = Writer(state_dir, Keeping(), now=read)
-    try:
-        writer.announce(version="0.1.0", poll_interval=POLL, listen="127.0.0.1:9460")
-        writer.controllers([each.registered for each in found])
-        for each in found:
-            for update in updates(each, now):
-                await writer.put(update)
-        await writer.flush()
-        while clock is not None and not clock.is_set():
-            await asyncio.sleep(0.2)
-    finally:
-        await writer.aclose()
+
+async def _write(writer: Writer, found: list[Invented], now: float) -> None:
+    writer.announce(version="0.1.0", poll_interval=POLL, listen="127.0.0.1:9460")
+    writer.controllers([each.registered for each in found])
+    for each in found:
+        for update in updates(each, now):
+            await writer.put(update)
+    await writer.flush()
+
+
+Say = Callable[[Update], None]
+"""Hands an update to a running invented collector and returns when it is in the store."""
 
 
 @contextmanager
-def collected(state_dir: Path, found: list[Invented], now: float) -> Iterator[None]:
-    """A store that a running writer holds, heartbeat and all, for the length of the block."""
+def collected(state_dir: Path, found: list[Invented], now: float) -> Iterator[Say]:
+    """A store with the fleet in it that a running writer holds, heartbeat and all, for the length of the block."""
+    written: Future[tuple[asyncio.AbstractEventLoop, Writer]] = Future()
     done = threading.Event()
-    failed: list[BaseException] = []
 
-    def run() -> None:
+    async def run() -> None:
+        async with Writer(state_dir, Keeping(), now=time.time) as writer:
+            await _write(writer, found, now)
+            written.set_result((asyncio.get_running_loop(), writer))
+            await asyncio.to_thread(done.wait)
+
+    def thread() -> None:
         try:
-            asyncio.run(fill(state_dir, found, now, done))
-        except BaseException as error:
-            failed.append(error)
+            asyncio.run(run())
+        except Exception as error:
+            if written.done():
+                raise
+            written.set_exception(error)
 
-    thread = threading.Thread(target=run, name="invented-collector")
-    thread.start()
+    collector = threading.Thread(target=thread, name="invented-collector")
+    collector.start()
     try:
-        yield
+        loop, writer = written.result(timeout=60)
+
+        def say(update: Update) -> None:
+            async def put() -> None:
+                await writer.put(update)
+                await writer.flush()
+
+            asyncio.run_coroutine_threadsafe(put(), loop).result(timeout=30)
+
+        yield say
     finally:
         done.set()
-        thread.join()
-    if failed:
-        raise failed[0]
+        collector.join()

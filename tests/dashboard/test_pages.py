@@ -1,0 +1,184 @@
+"""The pages' logic, run by Streamlit's own test driver; what they show is read back from the markup they send."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import sqlite3
+import time
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from collector.store.schema import DATABASE
+from dashboard.mount import SCRIPT
+from dashboard.serve import APP, command, environment
+from tests.dashboard.invented import FAN, GONE, SEIZED, collected, fill, fleet
+from tests.dashboard.reading import find, one, words
+
+XHTML = "{http://www.w3.org/1999/xhtml}"
+
+
+def visit(state: Path, monkeypatch: pytest.MonkeyPatch, **query: str) -> dict[str, ElementTree.Element]:
+    """The page's pieces by key, parsed; ``sled`` in the query means the sled page."""
+    monkeypatch.setattr("sys.argv", ["app.py", "--state", str(state)])
+    app = AppTest.from_file(str(APP), default_timeout=30)
+    for name, value in query.items():
+        app.query_params[name] = value
+    app.run()
+    assert not app.exception
+    return {
+        each.key: ElementTree.fromstring(json.loads(each.proto.json)["body"])  # type: ignore[attr-defined]
+        for each in app.main
+        if getattr(each, "key", None) and getattr(each.proto, "component_name", "").startswith("sledkeeper")  # type: ignore[attr-defined]
+    }
+
+
+def whole(pieces: dict[str, ElementTree.Element]) -> ElementTree.Element:
+    together = ElementTree.Element("page")
+    together.extend(pieces.values())
+    return together
+
+
+def test_rounds_tells_what_needs_hands_where_and_who_is_silent(
+    filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = whole(visit(filled[0], monkeypatch))
+    line = one(page, data_task=FAN)
+    assert line.get("data-health") == "Critical"
+    assert one(line, href="./?sled=r01-s2") is not None
+    assert "Quellmark / A / R01 / U5 / E1 / Sled 2" in words(line)
+    assert one(page, data_silent=GONE).get("data-outcome") == "timed out"
+    assert one(page, data_sled=SEIZED).get("data-part-health") == "Critical"
+    assert len(find(page, data_sled="")) == 12
+    assert "10 of 12 controllers answering" in words(page)
+
+
+def test_a_stopped_collector_is_said_on_every_page(filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch) -> None:
+    for query in ({}, {"sled": SEIZED}):
+        notice = one(whole(visit(filled[0], monkeypatch, **query)), data_notice="collector-stopped")
+        assert "The collector is not running: it was stopped" in words(notice)
+        assert f"sledkeeper collect --config FLEET.toml --state {filled[0]}" in words(notice)
+
+
+def test_a_running_collector_needs_no_word(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    now = time.time()
+    with collected(tmp_path, fleet(now), now):
+        page = whole(visit(tmp_path, monkeypatch))
+    assert find(page, data_notice="") == []
+
+
+def test_a_vanished_collector_is_told_from_a_stopped_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    now = time.time() - 100
+    asyncio.run(fill(tmp_path, fleet(now), now))
+    with sqlite3.connect(tmp_path / DATABASE) as connection:
+        connection.execute("UPDATE collector SET stopped = NULL")
+    connection.close()
+    page = whole(visit(tmp_path, monkeypatch))
+    assert "nothing has been heard of process" in words(one(page, data_notice="collector-gone"))
+
+
+@pytest.mark.parametrize("query", [{}, {"sled": "r01-s1"}])
+def test_without_a_state_directory_it_says_how_to_start(
+    query: dict[str, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    notice = one(whole(visit(tmp_path / "none", monkeypatch, **query)), data_notice="nothing-yet")
+    assert "Nothing has been collected here yet." in words(notice)
+    assert "sledkeeper demo" in words(notice)
+
+
+def test_a_state_that_cannot_be_read_is_said_with_what_to_do(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / DATABASE).write_bytes(b"not a database at all" * 100)
+    notice = one(whole(visit(tmp_path, monkeypatch)), data_notice="unreadable")
+    assert "What to do:" in words(notice)
+
+
+def test_the_sled_page_shows_front_lamps_conditions_and_readings(
+    filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = whole(visit(filled[0], monkeypatch, sled=SEIZED))
+    sled = one(one(page, data_block="front"), data_lamps_of="r01-s2:/redfish/v1/Chassis/Sled")
+    assert "blue on, amber on" in words(sled)
+    states = {lamp.get("data-lamp"): lamp.get("data-lamp-state") for lamp in find(sled, data_lamp="")}
+    assert states == {"blue": "on", "amber": "on"}
+    assert len(find(one(page, data_block="conditions"), data_condition="")) == 2
+    assert "lower critical 1000 rpm" in words(one(page, data_block="conditions"))
+    assert one(page, data_shared=FAN).get("data-health") == "Critical"
+    assert len(find(page, data_reading="")) == 16
+    assert one(page, data_history="/redfish/v1/Chassis/Sled/ThermalSubsystem/Fans/2|speed") is not None
+
+
+def test_a_blinking_lamp_blinks_on_the_page(filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch) -> None:
+    page = whole(visit(filled[0], monkeypatch, sled="r02-s1"))
+    line = one(page, data_lamps_of="r02-s1:/redfish/v1/Chassis/Sled")
+    assert "blue on, amber blinking" in words(line)
+    assert "locate on, IndicatorLED Blinking" in words(line)
+    assert one(line, data_lamp="amber").get("data-lamp-state") == "blink"
+
+
+def test_a_silent_sled_says_so_and_shows_what_it_told_last(
+    filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = whole(visit(filled[0], monkeypatch, sled=GONE))
+    assert "timed out" in words(one(page, data_notice="silent"))
+    assert one(page, data_whole="").get("data-whole") == "unknown"
+    assert find(page, data_reading="")
+
+
+def test_a_sled_that_was_never_asked_says_so(filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch) -> None:
+    page = whole(visit(filled[0], monkeypatch, sled="r03-s4"))
+    assert one(page, data_notice="not-asked") is not None
+    assert "The controller has told of no part yet." in words(page)
+
+
+@pytest.mark.parametrize("name", ["nope", "<script>alert(1)</script>"])
+def test_an_unknown_sled_says_so_and_offers_the_others(
+    name: str, filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = whole(visit(filled[0], monkeypatch, sled=name))
+    assert f"No controller is called {name} ." in words(one(page, data_notice="unknown-sled"))
+    assert len(find(one(page, data_block="choices"), href="")) == 12
+
+
+def test_the_address_chooses_the_sensor_and_how_far_back(
+    filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    key = "/redfish/v1/Chassis/Sled|power"
+    page = whole(visit(filled[0], monkeypatch, sled=SEIZED, sensor=key, span="15 min"))
+    drawn = one(page, data_history=key)
+    assert one(drawn, data_pick="span=15 min").get("aria-pressed") == "true"
+    assert int(one(drawn, data_samples="").get("data-samples", "0")) <= 31
+    folded = whole(visit(filled[0], monkeypatch, sled=SEIZED, sensor="none"))
+    assert find(folded, data_history="") == []
+
+
+def test_nothing_of_a_page_is_outside_what_the_script_keeps(
+    filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The patching script drops elements and attributes that are not on its list: none of ours may be."""
+    tags = set("".join(SCRIPT[SCRIPT.index("TAGS") : SCRIPT.index("const NAMES")].split('"')[1::2]).split())
+    names = set("".join(SCRIPT[SCRIPT.index("const NAMES") : SCRIPT.index("const HERE")].split('"')[1::2]).split())
+    for query in ({}, {"sled": SEIZED}, {"sled": "r02-s1"}, {"sled": "nope"}):
+        for element in whole(visit(filled[0], monkeypatch, **query)):
+            for each in element.iter():
+                assert each.tag.partition("}")[2] in tags
+                for name in each.attrib:
+                    assert name in names or name.startswith(("data-", "aria-")), name
+
+
+def test_the_server_is_told_to_keep_to_itself(tmp_path: Path) -> None:
+    argv = command(tmp_path, 8460)
+    assert argv[argv.index("--") :] == ["--", "--state", str(tmp_path)]
+    for option in (
+        "--browser.gatherUsageStats=false",
+        "--server.headless=true",
+        "--server.showEmailPrompt=false",
+        "--server.fileWatcherType=none",
+        "--client.toolbarMode=minimal",
+        "--server.address=127.0.0.1",
+        "--server.port=8460",
+    ):
+        assert option in argv
+    assert environment()["STREAMLIT_BROWSER_GATHER_USAGE_STATS"] == "false"

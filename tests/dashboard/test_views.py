@@ -1,0 +1,401 @@
+"""What the pages say of the invented fleet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from collector.assess.rollup import by_rack
+from collector.model import (
+    CollectorState,
+    ControllerState,
+    Health,
+    Kind,
+    LampState,
+    Location,
+    Outcome,
+    Part,
+    Rolled,
+    Size,
+    State,
+    Status,
+)
+from collector.store.reader import Reader
+from dashboard.drawings.things import Standing
+from dashboard.queries import SledFacts, Source
+from dashboard.views.floor import Floor, floor, standing
+from dashboard.views.places import Places, label
+from dashboard.views.readings import by_part, first_to_show, key_of, troubled_keys
+from dashboard.views.sled import front_of, lamp_lines, name_plates, shared_parts, status_facts
+from dashboard.views.telemetry import Running, running, said, telemetry
+from tests.dashboard.invented import DRIVE, FAN, GONE, HOT, SEIZED, UNPOWERED
+
+
+def facts_of(source: Source, name: str) -> SledFacts:
+    found = source.sled(name)
+    assert found is not None
+    return found
+
+
+# --- the floor ---
+
+
+def test_sleds_stand_in_their_racks_rows_and_heights(source: Source) -> None:
+    drawn = source.fleet().floor
+    assert [(row.name, [rack.name for rack in row.racks]) for row in drawn.rows] == [
+        ("Quellmark, row A", ["R01", "R02"]),
+        ("Quellmark, row B", ["R03"]),
+    ]
+    heights = {sled.controller: round(sled.bay.y / 44.45, 6) for sled in drawn.sleds}
+    assert heights["r01-s2"] == 4
+    assert heights["r03-s1"] == 0
+    assert [(each.sled.controller, each.why) for each in drawn.homeless] == [("loose", "no rack told")]
+
+
+def test_own_trouble_is_told_from_being_at_risk(source: Source) -> None:
+    sleds = {sled.controller: sled for sled in source.fleet().floor.sleds}
+    assert sleds[SEIZED].standing == Standing(Health.CRITICAL)
+    assert [blade.standing for blade in sleds[SEIZED].blades] == [Standing(Health.OK, ("Fan 2",))] * 4
+    assert sleds["r02-s1"].standing.health is Health.WARNING
+    assert [blade.standing.health for blade in sleds["r02-s1"].blades] == [Health.WARNING, Health.OK]
+    assert sleds["r01-s1"].standing.quiet
+
+
+def test_what_does_not_answer_is_unknown_and_says_why(source: Source) -> None:
+    sleds = {sled.controller: sled for sled in source.fleet().floor.sleds}
+    assert sleds[GONE].standing == Standing(note="timed out")
+    assert {blade.standing.health for blade in sleds[GONE].blades} == {Health.UNKNOWN}
+    assert sleds["r03-s4"].standing == Standing(note="not asked yet")
+
+
+def test_an_absent_blade_is_an_empty_slot(source: Source) -> None:
+    sleds = {sled.controller: sled for sled in source.fleet().floor.sleds}
+    assert [blade.absent for blade in sleds["r03-s1"].blades] == [False, False, False, True]
+
+
+def test_the_floor_agrees_with_the_rollup_by_rack(filled: tuple[Path, float], source: Source) -> None:
+    """A second opinion: assess.rollup.by_rack on the same records."""
+    with Reader(filled[0]) as reader:
+        told = {place.rack: health for place, health in by_rack(reader.parts(), reader.rolled()).items()}
+    for row in source.fleet().floor.rows:
+        for rack in row.racks:
+            heard = [sled for sled in rack.sleds if not sled.standing.note]
+            if len(heard) == len(rack.sleds):
+                assert max(sled.standing.health for sled in rack.sleds) == told[rack.name].worst
+
+
+def chassis(name: str, /, **more: object) -> Part:
+    told: dict[str, object] = {
+        "id": f"{name}:/c",
+        "controller": name,
+        "uri": "/c",
+        "kind": Kind.SLED,
+        "name": name,
+        "size": Size(width=436.0, height=86.0),
+        **more,
+    }
+    return Part(**told)  # type: ignore[arg-type]
+
+
+def drawn(*parts: Part) -> Floor:
+    states = [invented_state(part.controller) for part in parts]
+    return floor(states, Places(parts, states), {part.id: Rolled(own=Health.OK, worst=Health.OK) for part in parts}, {})
+
+
+def invented_state(name: str, **more: object) -> ControllerState:
+    told: dict[str, object] = {
+        "controller": name,
+        "url": f"https://{name}.invalid",
+        "location": Location(),
+        "insecure": False,
+        "outcome": Outcome.OK,
+        "error": "",
+        "last_round": 100.0,
+        "last_good": 100.0,
+        "round_seconds": 0.4,
+        "rounds": 1,
+        "failed_rounds": 0,
+        "late_rounds": 0,
+        "requests": 1,
+        "bytes_received": 1,
+        "defects": 0,
+        **more,
+    }
+    return ControllerState(**told)  # type: ignore[arg-type]
+
+
+def at(offset: float | None, rack: str | None = "R1", **more: object) -> Location:
+    return Location(site="S", row="A", rack=rack, offset=offset, **more)  # type: ignore[arg-type]
+
+
+def test_half_width_sleds_at_one_height_stand_beside_each_other() -> None:
+    half = Size(width=215.0, height=86.0)
+    found = drawn(chassis("a", location=at(3), size=half), chassis("b", location=at(3), size=half))
+    left, right = found.rows[0].racks[0].sleds
+    assert left.bay.y == right.bay.y == 3 * 44.45
+    assert left.bay.x + left.bay.width <= right.bay.x
+    assert left.told
+
+
+def test_full_width_sleds_that_tell_their_enclosures_height_are_stacked_and_not_called_told() -> None:
+    found = drawn(chassis("a", location=at(3)), chassis("b", location=at(3)))
+    lower, upper = found.rows[0].racks[0].sleds
+    assert upper.bay.y == pytest.approx(lower.bay.y + 2 * 44.45)
+    assert not lower.told
+    assert not upper.told
+
+
+@pytest.mark.parametrize(
+    ("location", "why"),
+    [
+        (at(None), "no height in the rack told"),
+        (at(2, rack=None), "no rack told"),
+        (at(float("nan")), "told to be at Unan"),
+        (at(1e9), "told to be at U1e+09"),
+        (at(-4), "told to be at U-3"),
+    ],
+)
+def test_a_place_that_cannot_be_drawn_is_said(location: Location, why: str) -> None:
+    found = drawn(chassis("a", location=location))
+    assert [each.why for each in found.homeless] == [why]
+
+
+def test_two_sleds_in_one_place_do_not_hide_each_other() -> None:
+    found = drawn(chassis("a", location=at(3)), chassis("b", location=at(4)))
+    assert [sled.controller for sled in found.rows[0].racks[0].sleds] == ["a"]
+    assert [(each.sled.controller, each.why) for each in found.homeless] == [("b", "told to be where another one is")]
+
+
+def test_open_rack_units_are_higher() -> None:
+    found = drawn(chassis("a", location=at(10, offset_unit="OpenU")))
+    rack = found.rows[0].racks[0]
+    assert (rack.unit, rack.sleds[0].bay.y) == (48.0, 480.0)
+
+
+def test_a_rack_that_tells_its_height_is_drawn_whole() -> None:
+    rack = chassis("r", id="r:/rack", kind=Kind.RACK, name="R1", location=at(None), size=Size(height=42 * 44.45))
+    found = drawn(rack, chassis("a", location=at(3)))
+    assert (found.rows[0].racks[0].units, found.rows[0].racks[0].told) == (42, True)
+
+
+def test_racks_stand_in_the_order_people_count() -> None:
+    parts = [chassis(f"c{number}", location=at(0, rack=f"R{number}")) for number in (10, 2, 1)]
+    assert [rack.name for rack in drawn(*parts).rows[0].racks] == ["R1", "R2", "R10"]
+
+
+def test_containment_in_a_circle_is_followed_once() -> None:
+    one, other = chassis("a", id="a:1", parent="a:2"), chassis("a", id="a:2", parent="a:1", location=at(1))
+    places = Places([one, other])
+    assert [part.id for part in places.lineage(one)] == ["a:1", "a:2"]
+    assert places.location(one).rack == "R1"
+
+
+# --- hands first ---
+
+
+def test_hands_first_is_worst_first_one_line_a_part(source: Source) -> None:
+    found = source.fleet().tasks
+    assert [(task.part, task.severity) for task in found] == [
+        (FAN, Health.CRITICAL),
+        (UNPOWERED, Health.CRITICAL),
+        (DRIVE, Health.WARNING),
+        ("r03-s1:/redfish/v1/Systems/3/Processors/1", Health.WARNING),
+    ]
+    fan = found[0]
+    assert (fan.name, fan.place, fan.more, fan.puts_at_risk) == (
+        "Fan 2",
+        "Quellmark / A / R01 / U5 / E1 / Sled 2",
+        1,
+        4,
+    )
+    assert fan.text == "speed 0 rpm is below lower critical 1000 rpm"
+
+
+def test_a_drive_is_placed_by_what_contains_it(source: Source) -> None:
+    drive = next(task for task in source.fleet().tasks if task.part == DRIVE)
+    assert drive.place == "Quellmark / A / R02 / U3 / E1 / Sled 1 / Drive 2"
+
+
+def test_a_silent_controller_is_listed_apart(source: Source) -> None:
+    (found,) = source.fleet().silent
+    assert (found.controller, found.outcome) == (GONE, "timed out")
+    assert found.place == "Quellmark / A / R02 / U5 / E1 / Sled 2"
+    assert found.last_good is not None
+    assert found.error.startswith("/redfish/v1/Chassis: no answer")
+
+
+# --- telemetry ---
+
+
+def collector(**more: object) -> CollectorState:
+    told: dict[str, object] = {
+        "pid": 7,
+        "version": "0.1.0",
+        "started": 0.0,
+        "heartbeat": 100.0,
+        "stopped": None,
+        "poll_interval": 30.0,
+        "listen": "127.0.0.1:9460",
+        **more,
+    }
+    return CollectorState(**told)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("state", "now", "how", "words"),
+    [
+        (collector(), 114.0, Running.YES, "The collector is running, since 1 min."),
+        (collector(), 116.0, Running.GONE, "nothing has been heard of process 7 for 16 s"),
+        (collector(stopped=100.0), 103.0, Running.STOPPED, "it was stopped 3 s ago"),
+        (None, 103.0, Running.NEVER, "No collector has run"),
+    ],
+)
+def test_whether_a_collector_runs_is_said_plainly(
+    state: CollectorState | None, now: float, how: Running, words: str
+) -> None:
+    assert running(state, now) is how
+    assert words in said(state, now)
+
+
+def test_telemetry_counts_who_is_heard(filled: tuple[Path, float], source: Source) -> None:
+    fleet = source.fleet()
+    told = telemetry(fleet.controllers, fleet.coverage.valued, fleet.coverage.sensors, filled[1], 30.0)
+    assert (told.controllers, told.answering, told.failing, told.waiting, told.behind) == (12, 10, 1, 1, 0)
+    assert told.sensors - told.valued == 2  # CPU temperature and power of the absent blade
+    assert (told.defects, told.unchecked) == (1, 1)
+    assert told.newest is not None
+    assert 0 <= filled[1] - told.newest <= 30
+    later = telemetry(fleet.controllers, 0, 0, filled[1] + 90, 30.0)
+    assert later.behind == 10
+
+
+# --- one sled ---
+
+
+def test_the_front_holds_blades_lamps_and_drives(source: Source) -> None:
+    facts = facts_of(source, "r02-s1")
+    front = front_of("r02-s1", facts.places, facts.rolled, facts.statuses, facts.lamps, False)
+    assert front is not None
+    assert front.told
+    assert front.lamps is not None
+    assert front.lamps.amber is LampState.BLINK
+    assert [blade.label for blade in front.blades] == ["Blade 1", "Blade 2"]
+    assert [drive.standing.health for drive in front.blades[0].drives] == [
+        Health.OK,
+        Health.OK,
+        Health.WARNING,
+        Health.OK,
+    ]
+
+
+def test_lamps_stand_beside_what_is_reported(source: Source) -> None:
+    facts = facts_of(source, "r02-s1")
+    front = front_of("r02-s1", facts.places, facts.rolled, facts.statuses, facts.lamps, False)
+    assert front is not None
+    lines = lamp_lines("r02-s1", front, facts.places, facts.statuses, Standing())
+    assert [line.label for line in lines] == ["Sled 1", "Blade 1", "Blade 2"]
+    assert lines[0].reported == "health OK, Enabled, power On, locate on, IndicatorLED Blinking"
+    assert lines[1].reported == "health OK, Enabled, locate off, IndicatorLED Off, power On"
+
+
+def test_a_silent_sled_keeps_its_front_with_unknown_health(source: Source) -> None:
+    facts = facts_of(source, GONE)
+    front = front_of(GONE, facts.places, facts.rolled, facts.statuses, facts.lamps, True)
+    assert front is not None
+    assert {blade.standing.health for blade in front.blades} == {Health.UNKNOWN}
+
+
+def test_without_any_size_the_front_is_not_called_to_scale(source: Source) -> None:
+    facts = facts_of(source, SEIZED)
+    bare = Places([msgspec.structs.replace(part, size=Size()) for part in facts.places.of_controller[SEIZED]])
+    front = front_of(SEIZED, bare, facts.rolled, facts.statuses, facts.lamps, False)
+    assert front is not None
+    assert not front.told
+    assert len(front.blades) == 4
+
+
+def test_shared_parts_say_what_each_does_for_which_blade(source: Source) -> None:
+    facts = facts_of(source, SEIZED)
+    found = shared_parts(SEIZED, facts.places, facts.links, facts.rolled, facts.statuses, False)
+    assert [label(each.part) for each in found] == [
+        "Fan 2",
+        "Fan 1",
+        "Fan 3",
+        "Fan 4",
+        "Converter 1",
+        "Converter 2",
+        "Network adapter",
+        "Sled controller",
+    ]
+    assert {ways for each in found for ways in each.leans.values()} == {
+        ("cooled by",),
+        ("powered by",),
+        ("connected through",),
+        ("managed by",),
+    }
+    assert all(len(each.leans) == 4 for each in found)
+    assert found[0].standing.health is Health.CRITICAL
+
+
+def test_readings_have_limit_and_margin_and_the_troubled_part_stands_first(source: Source) -> None:
+    facts = facts_of(source, "r03-s1")
+    groups = by_part(facts.readings, facts.places, "r03-s1")
+    first = groups[0].lines[0]
+    assert groups[0].name == "Blade 3 / CPU 1"
+    assert first.crossed is Health.WARNING
+    assert first.limit == "upper caution 80.0 °C"
+    assert first.margin.endswith("°C beyond")
+    silent = next(line for group in groups for line in group.lines if line.value is None)
+    assert (silent.words, silent.margin) == ("no value", "")
+
+
+def test_history_opens_on_the_sensor_in_trouble_unless_another_is_asked_for(source: Source) -> None:
+    facts = facts_of(source, SEIZED)
+    groups = by_part(facts.readings, facts.places, SEIZED)
+    keys = troubled_keys(facts.conditions, facts.readings)
+    opened = first_to_show(groups, None, keys)
+    assert opened is not None
+    assert (opened.sensor.part, opened.sensor.sensor) == (FAN, "speed")
+    power = next(reading.sensor for reading in facts.readings if reading.sensor.sensor == "power")
+    asked = first_to_show(groups, key_of(power), keys)
+    assert asked is not None
+    assert asked.sensor == power
+    assert first_to_show((), None, ()) is None
+
+
+def test_a_history_has_the_samples_of_its_time(filled: tuple[Path, float], source: Source) -> None:
+    facts = facts_of(source, SEIZED)
+    sensor = next(reading.sensor for reading in facts.readings if reading.sensor.part == FAN)
+    found = source.history(sensor, filled[1] - 900, filled[1])
+    assert 28 <= len(found.times) <= 31
+    assert found.values[0] > 6000
+    assert found.values[-1] == 0
+
+
+def test_name_plates_stand_in_the_order_of_containment(source: Source) -> None:
+    plates = name_plates("r02-s1", facts_of(source, "r02-s1").places)
+    assert plates[0].identity.part_number == "MD-70420"
+    drive = next(plate for plate in plates if plate.part.id == DRIVE)
+    assert drive.place == "Sled 1 / Blade 1 / Drive 2"
+    assert drive.identity.serial == "D12R02-S1"
+
+
+def test_a_controller_that_is_not_there_is_none(source: Source) -> None:
+    assert source.sled("nope") is None
+
+
+def test_an_unknown_part_is_unknown() -> None:
+    assert standing("x", {}, {}) == Standing(Health.UNKNOWN)
+
+
+def test_hot_is_the_blade_that_contains_the_hot_processor(source: Source) -> None:
+    facts = facts_of(source, "r03-s1")
+    assert facts.rolled[HOT].worst is Health.WARNING
+    assert facts.rolled[HOT].own is Health.OK
+
+
+def test_a_status_without_words_tells_nothing() -> None:
+    assert status_facts(Status()) == []
+    assert status_facts(Status(state=State.ABSENT, failure_predicted=True)) == ["Absent", "failure predicted"]

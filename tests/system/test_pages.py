@@ -1,0 +1,280 @@
+"""The pages in a real browser, from a real store, served by the real server."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import msgspec
+import pytest
+from playwright.sync_api import Browser, Locator, Page, expect
+
+from collector.model import Assessment, Health, Lamps, LampState, Location, Rolled, Update
+from collector.store.reader import Reader
+from tests.dashboard.invented import DRIVE, FAN, SEIZED, Say, collected, fleet, sled
+from tests.dashboard.test_ink import HOSTILE
+from tests.system.browser import Visit, chromium, visiting
+from tests.system.pages_server import served
+
+pytestmark = pytest.mark.system
+
+PHONE, DESK = (390, 844), (1440, 900)
+ADDRESSES = ("/", f"/?sled={SEIZED}", "/?sled=r02-s1")
+PATIENCE = 20_000
+"""Milliseconds that a fact may take to show on a busy machine."""
+
+
+@dataclass
+class Site:
+    """Pages to look at."""
+
+    origin: str
+    state: Path
+    say: Say
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with chromium() as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory, browser: Browser) -> Iterator[Site]:
+    state, now = tmp_path_factory.mktemp("state"), time.time()
+    with collected(state, fleet(now), now) as say, served(state, state / "pages.log") as origin:
+        yield Site(origin, state, say)
+
+
+def come(visit: Visit, origin: str, address: str) -> Page:
+    visit.page.goto(origin + address)
+    expect(visit.page.locator("footer.foot")).to_be_visible(timeout=PATIENCE)
+    return visit.page
+
+
+def assert_sound(visit: Visit, origin: str) -> None:
+    """No exception on screen, no script error, no request to anyone else, nothing wider than the screen."""
+    page = visit.page
+    assert page.locator('[data-testid="stException"], [data-testid="stErrorElement"]').count() == 0
+    assert visit.errors == []
+    assert visit.dialogs == []
+    assert visit.origins == {origin.removeprefix("http://")}
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_every_page_loads_without_an_error_and_asks_nobody_else(
+    site: Site, browser: Browser, size: tuple[int, int], scheme: str
+) -> None:
+    with visiting(browser, *size, color_scheme=scheme) as visit:
+        for address in ADDRESSES:
+            page = come(visit, site.origin, address)
+            assert_sound(visit, site.origin)
+            assert outside_their_boxes(page) == []
+            assert page.locator("[data-testid='stToolbar'], [data-testid='stAppDeployButton']").count() == 0 or not (
+                page.locator("[data-testid='stToolbar']").first.is_visible()
+            )
+
+
+OUTSIDE = """() => {
+  const found = [];
+  const roots = [document];
+  while (roots.length) {
+    const root = roots.pop();
+    for (const each of root.querySelectorAll("*")) if (each.shadowRoot) roots.push(each.shadowRoot);
+    for (const text of root.querySelectorAll("svg text")) {
+      const box = text.getBoundingClientRect();
+      const svg = text.closest("svg").getBoundingClientRect();
+      const face = text.closest("g.blade")?.querySelector("rect")?.getBoundingClientRect() ?? svg;
+      for (const outer of [svg, face])
+        if (box.left < outer.left - 1.5 || box.right > outer.right + 1.5
+            || box.top < outer.top - 2.5 || box.bottom > outer.bottom + 2.5) found.push(text.textContent);
+    }
+    const said = [...root.querySelectorAll("svg.rack .said, svg.rack .ruler, svg.chart .said")];
+    said.forEach((one, place) => said.slice(place + 1).forEach((other) => {
+      if (one.closest("svg") !== other.closest("svg")) return;
+      const a = one.getBoundingClientRect(), b = other.getBoundingClientRect();
+      if (a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 4 && b.top < a.bottom - 4)
+        found.push(`${one.textContent} on ${other.textContent}`);
+    }));
+  }
+  return found;
+}"""
+"""Texts of drawings that leave their drawing or slot, and labels that stand on each other."""
+
+
+def outside_their_boxes(page: Page) -> list[str]:
+    found: list[str] = page.evaluate(OUTSIDE)
+    return found
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_the_faulty_sled_is_marked_and_reached_by_its_link(site: Site, browser: Browser, size: tuple[int, int]) -> None:
+    with visiting(browser, *size) as visit:
+        page = come(visit, site.origin, "/")
+        drawn = page.locator(f'a[data-sled="{SEIZED}"]')
+        expect(drawn).to_have_attribute("data-part-health", "Critical")
+        expect(drawn).to_contain_text("Critical")
+        expect(drawn.locator("g.blade[data-at-risk]")).to_have_count(4)
+        line = page.locator(f'[data-task="{FAN}"]')
+        expect(line).to_contain_text("Quellmark / A / R01 / U5 / E1 / Sled 2")
+        for link in (line.locator("a"), drawn):
+            come(visit, site.origin, "/")
+            link.click()
+            page.wait_for_url(f"**/?sled={SEIZED}", timeout=PATIENCE)
+            expect(page.locator("svg.front")).to_be_visible(timeout=PATIENCE)
+            expect(page.locator(f'[data-shared="{FAN}"]')).to_have_attribute("data-health", "Critical")
+
+
+def test_every_lamp_drawn_is_the_indicator_in_the_store(site: Site, browser: Browser) -> None:
+    with Reader(site.state) as reader, visiting(browser, *DESK) as visit:
+        for name in (SEIZED, "r02-s1", "r03-s1"):
+            page = come(visit, site.origin, f"/?sled={name}")
+            told = reader.lamps(name)
+            assert told
+            for part, lamps in told.items():
+                for colour, state in (("blue", lamps.blue), ("amber", lamps.amber)):
+                    drawn = page.locator(f'[data-lamp="{colour}"][data-part="{part}"]')
+                    expect(drawn).to_have_count(2)  # in the front, and beside it in words
+                    for place in range(2):
+                        expect(drawn.nth(place)).to_have_attribute("data-lamp-state", state.value)
+
+
+def computed(drawn: Locator, name: str) -> str:
+    value: str = drawn.first.evaluate(f"each => getComputedStyle(each).{name}")
+    return value
+
+
+def test_a_blinking_lamp_blinks_at_its_own_pace_and_stands_still_on_request(site: Site, browser: Browser) -> None:
+    """500 ms on, 500 ms off: OCP Panel Indicator Specification 1.0 (shared/standards/check-values.md, 1)."""
+    with visiting(browser, *DESK) as visit:
+        lamp = come(visit, site.origin, "/?sled=r02-s1").locator('[data-lamp-state="blink"]').first
+        lens = lamp.locator(".blink")
+        assert computed(lens, "animationName") == "lamp-blink"
+        assert computed(lens, "animationDuration") == "1s"
+        assert computed(lens, "animationIterationCount") == "infinite"
+        seen = lens.evaluate(
+            """async each => {
+                const animation = each.getAnimations()[0];
+                animation.pause();
+                const seen = [];
+                const delay = animation.effect.getTiming().delay;
+                for (const at of [0, 100, 499, 501, 900, 1001, 1499, 1501]) {
+                    animation.currentTime = 2000 + delay + at;
+                    seen.push(getComputedStyle(each).opacity);
+                }
+                animation.play();
+                return seen;
+            }"""
+        )
+        assert seen == ["1", "1", "1", "0", "0", "1", "1", "0"]
+    with visiting(browser, *DESK, reduced_motion="reduce") as visit:
+        page = come(visit, site.origin, "/?sled=r02-s1")
+        lamp = page.locator('[data-lamp-state="blink"]').first
+        assert computed(lamp.locator(".blink"), "animationName") == "none"
+        assert computed(lamp.locator(".half"), "display") == "inline"
+        expect(page.locator("[data-lamps-of]").first).to_contain_text("amber blinking")
+
+
+def test_the_page_refreshes_without_a_jump_and_keeps_what_is_unfolded(site: Site, browser: Browser) -> None:
+    with visiting(browser, *PHONE) as visit:
+        page = come(visit, site.origin, f"/?sled={SEIZED}")
+        evidence = page.locator('[data-block="conditions"] details').first
+        evidence.locator("summary").click()
+        expect(evidence.locator("li").first).to_be_visible()
+        main = page.locator('[data-testid="stMain"]')
+        main.evaluate("each => each.scrollTo(0, 500)")
+        before = page.locator("footer.foot").inner_text()
+        expect(page.locator("footer.foot")).not_to_have_text(before, timeout=PATIENCE)
+        assert main.evaluate("each => each.scrollTop") == pytest.approx(500, abs=40)
+        expect(evidence.locator("li").first).to_be_visible()
+        assert page.url == f"{site.origin}/?sled={SEIZED}"
+
+
+def test_new_trouble_shows_by_itself(site: Site, browser: Browser) -> None:
+    blade, name = "r01-s3:/redfish/v1/Chassis/Blade2", "r01-s3"
+    with visiting(browser, *DESK) as visit:
+        page = come(visit, site.origin, f"/?sled={name}")
+        lamp = page.locator(f'svg.front [data-part="{blade}"] [data-lamp="amber"]')
+        expect(lamp).to_have_attribute("data-lamp-state", "off")
+        change = Assessment(
+            controller=name,
+            time=time.time(),
+            rolled={blade: Rolled(own=Health.WARNING, worst=Health.WARNING)},
+            lamps={blade: Lamps(LampState.ON, LampState.BLINK)},
+        )
+        site.say(Update(controller=name, assessment=change))
+        expect(lamp).to_have_attribute("data-lamp-state", "blink", timeout=PATIENCE)
+        expect(page.locator(f'svg.front g.blade[data-part="{blade}"]')).to_have_attribute("data-health", "Warning")
+        assert_sound(visit, site.origin)
+
+
+def test_a_sensor_is_picked_by_its_name_and_stays_in_the_address(site: Site, browser: Browser) -> None:
+    with visiting(browser, *PHONE) as visit:
+        page = come(visit, site.origin, f"/?sled={SEIZED}")
+        row = page.locator('[data-reading="/redfish/v1/Chassis/Sled|inlet air"]')
+        row.locator("button").click()
+        history = page.locator('[data-history="/redfish/v1/Chassis/Sled|inlet air"]')
+        expect(history.locator("svg.chart")).to_be_visible(timeout=PATIENCE)
+        page.locator('[data-pick="span=15 min"]').click()
+        expect(page.locator('[data-pick="span=15 min"]')).to_have_attribute("aria-pressed", "true", timeout=PATIENCE)
+        assert "sensor=" in page.url
+        assert "span=15" in page.url
+        page.reload()
+        expect(history.locator("svg.chart")).to_be_visible(timeout=PATIENCE)
+        row.locator("button").click()
+        expect(page.locator("[data-history]")).to_have_count(0, timeout=PATIENCE)
+        assert_sound(visit, site.origin)
+
+
+def test_a_page_that_waited_for_a_collector_fills_by_itself(tmp_path: Path, browser: Browser) -> None:
+    state, now = tmp_path / "state", time.time()
+    with served(state, tmp_path / "pages.log") as origin, visiting(browser, *PHONE) as visit:
+        page = come(visit, origin, "/")
+        expect(page.locator('[data-notice="nothing-yet"]')).to_be_visible()
+        with collected(state, fleet(now)[:2], now):
+            expect(page.locator("a[data-sled]")).to_have_count(2, timeout=PATIENCE)
+            expect(page.locator("[data-notice]")).to_have_count(0)
+        expect(page.locator('[data-notice="collector-stopped"]')).to_be_visible(timeout=PATIENCE)
+        assert_sound(visit, origin)
+
+
+def test_a_server_that_went_away_is_said(tmp_path: Path, browser: Browser) -> None:
+    with visiting(browser, *PHONE) as visit:
+        with served(tmp_path, tmp_path / "pages.log") as origin:
+            page = come(visit, origin, "/")
+            expect(page.locator(".lost")).to_be_hidden()
+        expect(page.locator(".lost")).to_be_visible(timeout=40_000)
+
+
+def test_hostile_strings_are_text_on_every_page(tmp_path: Path, browser: Browser) -> None:
+    now = time.time()
+    state = tmp_path / "state"
+    bad = sled("hostile", Location(site="S", row="A", rack="R1", offset=2), "duo", "Sled")
+    for place, part in enumerate(bad.parts):
+        told = HOSTILE[place % len(HOSTILE)]
+        location = msgspec.structs.replace(
+            part.location, rack=HOSTILE[0], sled=told if part.location.sled else None, slot=part.location.slot and told
+        )
+        identity = msgspec.structs.replace(part.identity, serial=told, model=told)
+        bad.parts[place] = msgspec.structs.replace(part, name=told, location=location, identity=identity)
+    bad.sensors[:] = [msgspec.structs.replace(each, sensor=f"{HOSTILE[1]}{n}") for n, each in enumerate(bad.sensors)]
+    with collected(state, [bad], now), served(state, tmp_path / "pages.log") as origin:
+        for size in (PHONE, DESK):
+            with visiting(browser, *size) as visit:
+                for address in ("/", "/?sled=hostile", "/?sled=%3Cscript%3Ealert(1)%3C/script%3E"):
+                    page = come(visit, origin, address)
+                    assert_sound(visit, origin)
+                    assert page.locator(".sheet script, .sheet img").count() == 0
+                    assert outside_their_boxes(page) == []
+                    assert not set(page.locator("body").inner_text()) & set("\u202e\u2066\u2069\x1b\x00")
+                expect(page.locator('[data-notice="unknown-sled"]')).to_contain_text("<script>alert(1)</script>")
+
+
+def test_the_warned_drive_is_drawn_on_its_blade(site: Site, browser: Browser) -> None:
+    with visiting(browser, *DESK) as visit:
+        page = come(visit, site.origin, "/?sled=r02-s1")
+        expect(page.locator(f'svg.front [data-part="{DRIVE}"]')).to_have_attribute("data-health", "Warning")
