@@ -12,6 +12,7 @@ from CoolProp.CoolProp import HAPropsSI
 from simulators import air
 from simulators.bodies import BODIES, Body
 from simulators.knobs import Knobs
+from simulators.sensors import layout
 from simulators.site import demo_site
 from simulators.sleds import Around, Sleds
 from simulators.telemetry import SledTelemetry
@@ -137,8 +138,6 @@ def test_power_is_lost_only_where_it_should_be(body: Body) -> None:
 @BODY
 def test_full_load_in_the_warmest_recommended_air_crosses_nothing(body: Body) -> None:
     """ASHRAE TC 9.9 recommends 18 to 27 Cel; a sled must stand full load at both ends."""
-    from simulators.sensors import layout
-
     limits = layout(body.design.name, flow=True)
     for inlet in (18.0, 27.0):
         bench = Bench(body)
