@@ -113,7 +113,9 @@ class Client:
         Raises a :class:`ControllerError`: :class:`HttpStatus` for any other status, :class:`LoginRefused` where a new
         login did not help against a 401, :class:`ForeignOrigin` for a redirect that leads away.
         """
-        reply = await self._following(path, lambda at: self._authenticated(at, etag, timeout))
+        reply = await self._authenticated(path, etag, timeout)
+        if reply.status in _REDIRECTS:
+            reply = await self._following(path, reply, lambda at: self._authenticated(at, etag, timeout))
         if reply.status == 200 or (reply.status == 304 and etag is not None):
             return reply
         raise self._status_error(path, reply)
@@ -139,14 +141,12 @@ class Client:
 
     # One GET
 
-    async def _following(self, path: str, get: Callable[[str], Awaitable[Reply]]) -> Reply:
-        """A GET and the redirects that it leads to, as long as they stay on this origin."""
-        at = path
-        for _ in range(_MAX_REDIRECTS + 1):
-            reply = await get(at)
+    async def _following(self, path: str, reply: Reply, get: Callable[[str], Awaitable[Reply]]) -> Reply:
+        """The redirects that a GET of ``path`` was answered with, as long as they stay on this origin."""
+        for _ in range(_MAX_REDIRECTS):
+            reply = await get(self._redirected(path, reply))
             if reply.status not in _REDIRECTS:
                 return reply
-            at = self._redirected(path, reply)
         raise Malformed(self.settings.name, path, f"more than {_MAX_REDIRECTS} redirects")
 
     async def _authenticated(self, path: str, etag: str | None, timeout: float | None) -> Reply:
@@ -244,7 +244,9 @@ class Client:
 
     async def _sessions_path(self) -> str:
         """From the service root, which needs no login."""
-        reply = await self._following(SERVICE_ROOT, lambda at: self._send("GET", at, _ALWAYS))
+        reply = await self._send("GET", SERVICE_ROOT, _ALWAYS)
+        if reply.status in _REDIRECTS:
+            reply = await self._following(SERVICE_ROOT, reply, lambda at: self._send("GET", at, _ALWAYS))
         if reply.status in (401, 403):
             return _SESSIONS  # against the standard; perhaps it lets us log in nevertheless
         if reply.status != 200:

@@ -54,7 +54,7 @@ def body() -> bytes:
         }
 
     members = [sensor(index) for index in range(40)]
-    return json.dumps({"@odata.id": uri, "Members@odata.count": 40, "Members": members}, indent=1).encode()
+    return json.dumps({"@odata.id": uri, "Members@odata.count": 40, "Members": members}).encode()
 
 
 async def ours(url: str, ca_file: Path, stack: AsyncExitStack) -> Get:

@@ -405,6 +405,15 @@ async def test_once(mockups: Path, name: str) -> None:
     assert report.requests > done.requests > 0
 
 
+async def test_a_service_that_tells_no_reading_is_still_looked_after(mockups: Path) -> None:
+    """The example has a service root and nothing that the table follows: its rounds ask whether it is there."""
+    mockup = Mockup(mockups / "public-oem-examples")
+    kept = Kept(mockup, on_update=after(2, lambda: mockup.replace.update({"/redfish/v1": Answer(503, {}, b"")})))
+    await kept.run(3)
+    assert kept.shape == "wOU"
+    assert [done.requests for done in kept.rounds] == [1, 1]
+
+
 async def test_once_without_a_controller(mockup: Mockup) -> None:
     mockup.replace["/redfish/v1"] = b"<html>Login</html>"
     kept = Kept(mockup)

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import httpx
 import pytest
+import respx
 from pydantic import SecretStr
 
 from collector.model import Outcome
@@ -234,6 +235,29 @@ def session_service(
         return httpx.Response(204) if request.method == "DELETE" else answer(request)
 
     return handler, requests
+
+
+async def test_a_root_that_redirects_can_be_logged_in_to(mockup: Mockup) -> None:
+    inner = MockupTransport(mockup)
+
+    async def handler(request: httpx.Request) -> httpx.Response:
+        if request.url.path == "/redfish/v1/":
+            return httpx.Response(308, headers={"Location": "/redfish/v1"})
+        return await inner.handle_async_request(request)
+
+    async with Client(SETTINGS, transport=httpx.MockTransport(handler)) as client:
+        assert (await client.get("/redfish/v1/")).status == 200
+        assert client.way is Way.SESSION
+
+
+async def test_a_router_of_the_mocking_library_will_do_as_network() -> None:
+    """respx, as other tests may use it."""
+    router = respx.MockRouter(assert_all_called=True)
+    router.get(f"{SETTINGS.url}{CHASSIS}").respond(json={"Name": "routed"})
+    settings = ControllerSettings(name="bmc", url=SETTINGS.url)
+    async with Client(settings, transport=httpx.MockTransport(router.async_handler)) as client:
+        assert json.loads((await client.get(CHASSIS)).body) == {"Name": "routed"}
+    router.assert_all_called()
 
 
 async def test_redirects_are_followed_at_home_and_nowhere_else() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ssl
 from pathlib import Path
+from typing import Any
 
 import httpx
 import pytest
@@ -14,7 +15,7 @@ from collector.redfish.channel import translated
 from collector.redfish.errors import ControllerError, HttpStatus, Malformed, TimedOut, Unreachable, Untrusted
 
 
-def descend(kind: type) -> list[type]:
+def descend(kind: type[Any]) -> list[type[Any]]:
     return [kind, *(deeper for below in kind.__subclasses__() for deeper in descend(below))]
 
 

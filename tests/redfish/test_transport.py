@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import gzip
 import tracemalloc
 import zlib
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from itertools import pairwise
 
 import httpx
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from collector.model import Outcome
 from collector.redfish.errors import (
@@ -24,7 +28,7 @@ from collector.redfish.errors import (
     Unreachable,
 )
 from collector.redfish.transport import ControllerTransport
-from collector.redfish.wire import Limits
+from collector.redfish.wire import Limits, Reply, Wire
 from tests.redfish.servers import Script, Served, hang, ok, says, serve
 
 PATIENT = Limits(response_timeout=30.0)
@@ -336,6 +340,51 @@ async def test_closing_ends_what_is_under_way() -> None:
             await task
         with pytest.raises(RuntimeError, match="closed"):
             await transport.get("/x")
+
+
+class Cable(asyncio.Transport):
+    """What a wire writes to when a test plays the network: closing it is all that happens."""
+
+    def __init__(self, wire: Wire) -> None:
+        super().__init__()
+        self._wire = wire
+        self._open = True
+
+    def write(self, data: object) -> None:
+        pass
+
+    def abort(self) -> None:
+        if self._open:
+            self._open = False
+            asyncio.get_running_loop().call_soon(self._wire.connection_lost, None)
+
+    close = abort
+
+
+HEADS = st.sampled_from([ok(), CHUNKED, b"HTTP/1.1 200 OK\r\n", ok(GZIPPED, "Content-Encoding: gzip")])
+
+
+@given(HEADS, st.binary(max_size=80), st.lists(st.integers(0, 200), max_size=4), st.integers(0, 200))
+def test_any_bytes_are_an_answer_or_a_named_error(head: bytes, tail: bytes, cuts: list[int], at: int) -> None:
+    """Sound answers with rubbish in them, cut anywhere: nothing hangs, nothing else is raised."""
+    data = head[:at] + tail + head[at:]
+
+    async def feed() -> None:
+        wire = Wire("bmc", Limits(max_head=1000, max_body=1000))
+        cable = Cable(wire)
+        wire.connection_made(cable)
+        answer = wire.send(b"GET / HTTP/1.1\r\n\r\n", "/", asyncio.get_running_loop().time() + 60)
+        points = sorted({0, len(data), *(cut for cut in cuts if cut < len(data))})
+        for start, end in pairwise(points):
+            if cable._open and data[start:end]:
+                wire.data_received(data[start:end])
+        cable.abort()
+        with contextlib.suppress(ControllerError):
+            assert isinstance(await asyncio.wait_for(answer, 5), Reply)
+        await asyncio.sleep(0)  # let the loss of the connection arrive
+        assert not wire.ready
+
+    asyncio.run(feed())
 
 
 async def test_it_is_an_httpx_transport() -> None:
