@@ -56,9 +56,9 @@ class Archive:
         """Take files off the record."""
         self._connection.executemany(sql.FORGET_SEALED, [(name,) for name in names])
 
-    def forget_sealed(self, before: Seconds) -> list[str]:
-        """Take the files of all hours that began before a time off the record, and name them."""
-        names = [row[0] for row in self._connection.execute(sql.OLD_SEALED, (before,))]
+    def forget_sealed(self, by: Seconds) -> list[str]:
+        """Take the files of all hours that began by a time off the record, and name them."""
+        names = [row[0] for row in self._connection.execute(sql.OLD_SEALED, (by,))]
         self.forget_names(names)
         return names
 

@@ -84,6 +84,7 @@ class FileBuilder:
             compression="zstd",
             use_dictionary=["controller", "part", "sensor", "source", "time", "value"],
             write_statistics=True,
+            write_page_checksum=True,
         )
         self._begin_group()
         self.samples = 0
@@ -175,7 +176,7 @@ def samples_of(
 
     Raises ``StoreDamaged``, and ``OSError`` (``FileNotFoundError`` where retention was faster).
     """
-    with _readable(state_dir, path), pq.ParquetFile(path) as file:
+    with _readable(state_dir, path), pq.ParquetFile(path, page_checksum_verification=True) as file:
         groups = [index for index in range(file.num_row_groups) if _may_hold(file.metadata.row_group(index), key)]
         if not groups:
             return []

@@ -129,7 +129,7 @@ KEEP_FRAME = "UPDATE frames SET kept = 1 WHERE id = :newest AND time >= :start A
 FORGET_KEPT = "DELETE FROM frames WHERE kept = 1 AND id NOT IN (SELECT frame FROM rounds WHERE frame IS NOT NULL)"
 SEALED_PATHS = "SELECT path FROM sealed"
 FORGET_SEALED = "DELETE FROM sealed WHERE path = ?"
-OLD_SEALED = "SELECT path FROM sealed WHERE hour < ?"
+OLD_SEALED = "SELECT path FROM sealed WHERE hour <= ?"
 OLD_EVENTS = "DELETE FROM events WHERE id IN (SELECT id FROM events WHERE time < ? ORDER BY time LIMIT ?)"
 OLD_CONDITIONS = """
 DELETE FROM conditions WHERE (id, opened) IN (SELECT id, opened FROM conditions WHERE closed < ? LIMIT ?)

@@ -189,10 +189,11 @@ class Writer:
         await asyncio.wrap_future(self._intake.flush())
 
     async def seal(self) -> None:
-        """Seal the hours that are due and forget what is too old, now instead of within the next minute.
+        """Flush, seal the hours that are due and forget what is too old, now instead of within the next minute.
 
         Raises the :class:`~collector.store.errors.StoreError` that stopped it.
         """
+        await self.flush()
         await asyncio.to_thread(self._upkeep.run_once)
 
     async def aclose(self) -> None:

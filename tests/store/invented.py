@@ -35,8 +35,8 @@ from collector.settings import ControllerSettings, StoreSettings
 from collector.store.writer import Writer
 
 HOUR = 3600
-NOON = 1_930_003_200.0
-"""2031-02-27T20:00:00Z: on the hour."""
+NOON = 1_929_960_000.0
+"""2031-02-27T12:00:00Z."""
 
 NAN = float("nan")
 

@@ -8,6 +8,8 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -197,8 +199,17 @@ async def test_a_database_locked_while_opening(tmp_path: Path, monkeypatch: pyte
 # --- a directory of somebody else ---------------------------------------------------------------------------------
 
 
-async def test_a_directory_that_may_only_be_read(tmp_path: Path) -> None:
-    state = tmp_path / "state"
+@pytest.fixture
+def open_path() -> Iterator[Path]:
+    """A folder that everybody may enter; pytest's own are closed to others."""
+    with tempfile.TemporaryDirectory(prefix="store-") as folder:
+        path = Path(folder)
+        path.chmod(0o755)
+        yield path
+
+
+async def test_a_directory_that_may_only_be_read(open_path: Path) -> None:
+    state = open_path / "state"
     await made(state)
     answers = as_somebody_else(state, 0o555)
     assert answers["reader"] == "1 parts"
@@ -206,17 +217,17 @@ async def test_a_directory_that_may_only_be_read(tmp_path: Path) -> None:
     assert "Permission denied" in answers["writer"]
 
 
-async def test_a_directory_that_may_not_be_read(tmp_path: Path) -> None:
-    state = tmp_path / "state"
+async def test_a_directory_that_may_not_be_read(open_path: Path) -> None:
+    state = open_path / "state"
     await made(state)
     answers = as_somebody_else(state, 0o000)
     for who in ("reader", "writer"):
         assert answers[who].startswith(f"StoreDenied: {state}: ")
 
 
-async def test_a_directory_left_by_a_kill_that_may_only_be_read(tmp_path: Path) -> None:
+async def test_a_directory_left_by_a_kill_that_may_only_be_read(open_path: Path) -> None:
     """A log that was not taken into the database can't be left out: that would show an older state as the current."""
-    state, copy = tmp_path / "state", tmp_path / "copy"
+    state, copy = open_path / "state", open_path / "copy"
     async with writer(state, "c1") as opened:
         await opened.put(walk("c1", NOON))
         await opened.flush()
@@ -227,20 +238,14 @@ async def test_a_directory_left_by_a_kill_that_may_only_be_read(tmp_path: Path) 
 
 def as_somebody_else(state: Path, mode: int) -> dict[str, str]:
     """What a user without rights sees: a process that gave up root's, or plain modes where we are not root."""
-    for path in (*state.rglob("*"), state):
-        path.chmod(mode | 0o200 if path.is_dir() and mode else mode)
-    state.chmod(mode)
-    parents = [state.parent, *state.parent.parents]
-    opened = [(path, path.stat().st_mode) for path in parents if path.owner() != "root" or "pytest" in str(path)]
-    for path, before in opened:
-        path.chmod(before | 0o055)
+    inside = [path for path in state.rglob("*") if path.is_file()]
+    for path in (*inside, state):
+        path.chmod(mode)
     try:
         finished = subprocess.run(
             [sys.executable, "-c", _SOMEBODY, str(state)], capture_output=True, text=True, check=False
         )
     finally:
-        for path, before in opened:
-            path.chmod(before)
         state.chmod(0o755)
     assert finished.returncode == 0, finished.stderr
     return dict(line.split("=", 1) for line in finished.stdout.splitlines())
