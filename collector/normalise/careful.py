@@ -14,7 +14,7 @@ from collector.normalise.findings import shown
 from collector.normalise.rounds import Round
 
 _LONGEST_NUMBER = 400
-"""Digits beyond which a whole number is no float any more; Python would refuse, not misread, some thousands."""
+"""Digits beyond which a whole number is no float any more."""
 
 
 def take(plan: Plan, body: bytes, received: Seconds, here: Round) -> None:
@@ -44,7 +44,7 @@ def parse(plan: Plan, body: bytes, here: Round) -> Body | None:
     """The body as decoded JSON; NaN and Infinity, which JSON has not but some services have, become floats."""
     path = plan.fetch.path
     try:
-        told = json.loads(body, parse_int=_whole_number)
+        told = _loads(body)
     except RecursionError:
         here.findings.add(path, "", DefectKind.TOO_DEEP, "the body is nested too deep to be read")
         return None
@@ -55,6 +55,15 @@ def parse(plan: Plan, body: bytes, here: Round) -> Body | None:
         return told
     here.findings.add(path, "", DefectKind.WRONG_TYPE, f"the body is {shown(type(told).__name__)}, not an object")
     return None
+
+
+def _loads(body: bytes) -> Any:
+    try:
+        return json.loads(body)
+    except ValueError as error:
+        if isinstance(error, json.JSONDecodeError | UnicodeDecodeError):
+            raise
+    return json.loads(body, parse_int=_whole_number)  # Python refused a number of thousands of digits
 
 
 def _whole_number(digits: str) -> float | int:
@@ -76,7 +85,7 @@ def _read(wanted: Wanted, body: Body, received: Seconds, here: Round) -> None:
     for slot in wanted.parts:
         holder = at(body, slot.steps)
         if isinstance(holder, dict) and not _stands_in(slot.steps, moved):
-            slot.last = None
+            here.last[slot.position] = None
             here.note_status(slot, holder, wanted)
 
 

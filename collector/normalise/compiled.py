@@ -2,29 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import Any
+from collections.abc import Callable, Iterable, Mapping
+from functools import lru_cache
+from operator import attrgetter
+from typing import Any, NamedTuple
 
 from collector.normalise.bodies import whole
-from collector.normalise.inventory import Normalised, Rows
+from collector.normalise.inventory import Recipe
 from collector.normalise.reading import Reader
 from collector.normalise.shapes import FLAG, NUMBER, STATE, STATUS, TEXT, Shape, attribute
 from collector.redfish.resources import Fetch
 
 Steps = tuple[str | int, ...]
-NO_ROWS: Rows = {}
+Identities = tuple[tuple[tuple[str, str], ...], ...]
 
 
-class PartSlot:
+class PartSlot(NamedTuple):
     """A part whose status stands somewhere in a body."""
 
-    __slots__ = ("id", "last", "steps")
-
-    def __init__(self, id_: str, steps: Steps) -> None:
-        self.id = id_
-        self.steps = steps
-        self.last: tuple[Any, ...] | None = None
-        """What was told last time, as decoded; None when it must be looked at anew."""
+    position: int
+    """Among the parts of which a status is told."""
+    steps: Steps
 
 
 class Wanted:
@@ -32,7 +30,7 @@ class Wanted:
 
     __slots__ = ("name", "parts", "readings", "rows", "uri")
 
-    def __init__(self, uri: str, name: str, rows: Rows) -> None:
+    def __init__(self, uri: str, name: str, rows: Mapping[Steps, Identities]) -> None:
         self.uri = uri
         self.name = name
         """Its ``@odata.id`` as its own body spells it: by that it is found in an expanded collection."""
@@ -60,16 +58,25 @@ class Wanted:
         return not self.parts and len(self.readings) <= 1 and all(reader.sensor for _, reader in self.readings)
 
 
+Number = tuple[str, int, float, float, float, float, Reader]
+"""Attribute, column, scale, offset, low, high, reader: what reading one number takes."""
+
+
 class Row:
     """One object of a decoded body, and what is read from it and below it."""
 
-    __slots__ = ("identity", "lists", "numbers", "objects", "part", "stated", "steps", "timed")
+    __slots__ = ("identity", "identity_of", "lists", "numbers", "objects", "part", "stated", "steps", "timed")
 
     def __init__(self, steps: Steps, identity: tuple[tuple[str, str], ...] = ()) -> None:
         self.steps = steps
-        self.identity = tuple((attribute(name), text) for name, text in identity)
-        self.numbers: tuple[tuple[str, int, Reader], ...] = ()
-        """(attribute, column, reader)."""
+        self.identity: object = None
+        """What :attr:`identity_of` gave of this row when it was walked."""
+        self.identity_of: Callable[[Any], object] | None = None
+        if identity:
+            texts = tuple(text for _, text in identity)
+            self.identity = texts if len(texts) > 1 else texts[0]
+            self.identity_of = attrgetter(*(attribute(name) for name, _ in identity))
+        self.numbers: tuple[Number, ...] = ()
         self.part: PartSlot | None = None
         self.stated = False
         """Whether it is decoded with its Status."""
@@ -82,52 +89,65 @@ class Row:
 class Plan:
     """What one GET is read for."""
 
-    __slots__ = ("columns", "fetch", "roots", "shape", "wanted")
+    __slots__ = ("columns", "fetch", "names", "numbers", "roots", "shape", "wanted")
 
     def __init__(self, fetch: Fetch, wanted: list[Wanted]) -> None:
         self.fetch = fetch
         self.wanted = wanted
         """Of an expanded collection every member, in the order walked, whether or not anything is read of it."""
+        self.names = [one.name for one in wanted]
         self.columns = [column for one in wanted for column, _ in one.readings]
+        self.numbers: list[Number | None] = []
+        """Beside ``wanted``, where it brings Sensor resources and nothing else is wanted of it; else empty."""
+        self.roots: list[Row] = []
+        """Beside ``wanted``, where it brings anything else."""
+        self.shape: Shape = ()
+        if self.columns and all(one.is_sensor for one in wanted):
+            self.numbers = [number(*one.readings[0]) if one.readings else None for one in wanted]
+            return
         self.roots = [_grow(one) for one in wanted]
         shape = _merged([_shape(root, one) for root, one in zip(self.roots, wanted, strict=True)])
         if fetch.expanded:
             shape["@odata.id"] = TEXT
-        self.shape: Shape = _frozen({"Members": [shape]} if fetch.expanded else shape)
-
-    @property
-    def of_sensors(self) -> bool:
-        """Whether it brings Sensor resources and nothing else is wanted of it."""
-        return all(one.is_sensor for one in self.wanted) and bool(self.columns)
+        self.shape = _frozen({"Members": [shape]} if fetch.expanded else shape)
 
 
-def compile_plans(inventory: Normalised, fetches: Sequence[Fetch]) -> list[Plan]:
-    """How to read every fetch. A sensor is read at the first of its places that any fetch brings."""
+@lru_cache(maxsize=1024)
+def compile_plans(recipe: Recipe, fetches: tuple[Fetch, ...]) -> tuple[Plan, ...]:
+    """How to read every fetch: once for all controllers of one design, so nothing in it may change.
+
+    A sensor is read at the first of its places that any fetch brings.
+    """
     brought = {uri for fetch in fetches for uri in fetch.brings}
     readings: dict[str, list[tuple[int, Reader]]] = {}
-    for column, places in enumerate(inventory.readers):
+    for column, places in enumerate(recipe.readers):
         for reader in places:
             if reader.uri in brought:
                 readings.setdefault(reader.uri, []).append((column, reader))
                 break
     parts: dict[str, list[PartSlot]] = {}
-    for part in inventory.parts:
-        if part.id in inventory.statuses and whole(part.uri) in brought:
-            slot = PartSlot(part.id, _steps(part.uri.partition("#")[2]))
-            parts.setdefault(whole(part.uri), []).append(slot)
+    for index, uri in enumerate(recipe.told):
+        if whole(uri) in brought:
+            parts.setdefault(whole(uri), []).append(PartSlot(index, _steps(uri.partition("#")[2])))
+    members, rows = dict(recipe.members), {uri: dict(told) for uri, told in recipe.rows}
     taken: set[str] = set()
     plans = []
     for fetch in fetches:
         plain = tuple((uri, uri) for uri in fetch.brings)
         wanted = []
-        for uri, name in inventory.members.get(fetch.path, plain) if fetch.expanded else plain:
-            one = Wanted(uri, name, inventory.rows.get(uri, NO_ROWS))
+        for uri, name in members.get(fetch.path, plain) if fetch.expanded else plain:
+            one = Wanted(uri, name, rows.get(uri, {}))
             if uri in fetch.brings and uri not in taken:
                 one.readings, one.parts = readings.get(uri, []), parts.get(uri, [])
                 taken.add(uri)
             wanted.append(one)
         plans.append(Plan(fetch, wanted))
-    return plans
+    return tuple(plans)
+
+
+def number(column: int, reader: Reader) -> Number:
+    """A reader laid open, so that a round need not look into it."""
+    return attribute(reader.key), column, reader.scale, reader.offset, reader.low, reader.high, reader
 
 
 def _steps(fragment: str) -> Steps:
@@ -152,7 +172,7 @@ def _grow(wanted: Wanted) -> Row:
     root = row(())
     for column, reader in wanted.readings:
         holder = row(reader.steps)
-        holder.numbers += ((attribute(reader.key), column, reader),)
+        holder.numbers += (number(column, reader),)
         holder.stated = root.stated = True
         holder.timed = holder.timed or reader.sensor
     for slot in wanted.parts:
@@ -179,7 +199,7 @@ def _indexes(steps: Steps, grown: Iterable[Steps]) -> list[Any]:
 
 def _shape(row: Row, wanted: Wanted) -> dict[str, Any]:
     """What must be decoded of a row, properties by name."""
-    shape: dict[str, Any] = {reader.key: NUMBER for _, _, reader in row.numbers}
+    shape: dict[str, Any] = {one[-1].key: NUMBER for one in row.numbers}
     if row.stated:
         shape["Status"] = STATUS if row.part is not None else STATE
     if row.timed:

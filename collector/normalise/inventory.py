@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections import Counter
 
-from msgspec import field
+from msgspec import Struct
 
 from collector.model import Frame, Identity, Inventory, Location, Part, Size, Status
 from collector.normalise import statuses
@@ -23,18 +23,31 @@ from collector.normalise.sensors import Columned, build_sensors
 from collector.normalise.tree import contain, preorder
 from collector.redfish.resources import SERVICE_ROOT, Walked
 
-Rows = dict[tuple[str | int, ...], tuple[tuple[tuple[str, str], ...], ...]]
+Rows = tuple[tuple[tuple[str | int, ...], tuple[tuple[tuple[str, str], ...], ...]], ...]
+"""Steps to each array of a resource -> what tells each of its rows from the others (see ``places.identity``)."""
 
 
-class Normalised(Inventory, frozen=True, kw_only=True):
-    """An inventory with what rounds need to read the same places again, without a second thought."""
+class Recipe(Struct, frozen=True, kw_only=True):
+    """What rounds need to read the same places again. Controllers of one design share one object."""
 
     readers: tuple[tuple[Reader, ...], ...] = ()
     """Beside ``layout.sensors``: the places of each sensor, the one that it is read at first."""
-    members: dict[str, tuple[tuple[str, str], ...]] = field(default_factory=dict)
+    told: tuple[str, ...] = ()
+    """The parts of which a status is told, in the order of the inventory's ``statuses``."""
+    members: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = ()
     """Path of each expanded GET -> its members in the order told: (resource, ``@odata.id`` as its body spells it)."""
-    rows: dict[str, Rows] = field(default_factory=dict)
-    """Resource -> steps to an array -> what tells each of its rows from the others (see ``places.identity``)."""
+    rows: tuple[tuple[str, Rows], ...] = ()
+    """Resource -> its arrays."""
+
+
+class Normalised(Inventory, frozen=True, kw_only=True):
+    """An inventory with how to read it again."""
+
+    recipe: Recipe = Recipe()
+
+
+_recipes: dict[Recipe, Recipe] = {}
+_MAX_RECIPES = 10_000
 
 
 def build(walked: Walked, location: Location) -> Normalised:
@@ -48,19 +61,18 @@ def build(walked: Walked, location: Location) -> Normalised:
     columned = build_sensors(
         walked.controller, fold(parts, findings), id_of, f"{walked.controller}:{SERVICE_ROOT}", findings
     )
+    told = _statuses(ordered, id_of, findings)
     return Normalised(
         controller=walked.controller,
         time=walked.time,
         parts=_parts(walked.controller, ordered, id_of, location, findings),
         links=find_links(parts, id_of),
         layout=columned.layout,
-        statuses=_statuses(ordered, id_of, findings),
+        statuses=told,
         frame=_frame(columned, walked, findings),
         product=text(walked.root.get("Product")),
         redfish_version=text(walked.root.get("RedfishVersion"), 40),
-        readers=columned.readers,
-        members=_members(walked),
-        rows=_rows(parts, columned),
+        recipe=_recipe(walked, parts, columned, [draft.uri for draft in ordered if id_of[draft.uri] in told]),
         defects=findings.take(),
     )
 
@@ -146,11 +158,20 @@ def _frame(columned: Columned, walked: Walked, findings: Findings) -> Frame:
     return columns.frame(walked.time)
 
 
-def _members(walked: Walked) -> dict[str, tuple[tuple[str, str], ...]]:
-    return {
-        path: tuple((key, _own_name(walked, key)) for key in keys)
-        for path, keys in expanded_gets(walked.resources).items()
-    }
+def _recipe(walked: Walked, parts: Parts, columned: Columned, told: list[str]) -> Recipe:
+    gets = expanded_gets(walked.resources)
+    recipe = Recipe(
+        readers=columned.readers,
+        told=tuple(sys.intern(uri) for uri in told),
+        members=tuple(
+            (sys.intern(path), tuple((sys.intern(key), _own_name(walked, key)) for key in keys))
+            for path, keys in gets.items()
+        ),
+        rows=_rows(parts, columned),
+    )
+    if len(_recipes) >= _MAX_RECIPES:
+        _recipes.clear()
+    return _recipes.setdefault(recipe, recipe)
 
 
 def _own_name(walked: Walked, key: str) -> str:
@@ -158,15 +179,16 @@ def _own_name(walked: Walked, key: str) -> str:
     return sys.intern(told) if isinstance(told, str) else key
 
 
-def _rows(parts: Parts, columned: Columned) -> dict[str, Rows]:
+def _rows(parts: Parts, columned: Columned) -> tuple[tuple[str, Rows], ...]:
     """What tells apart the rows of every array that rounds read."""
     wanted = {(reader.uri, reader.steps) for readers in columned.readers for reader in readers}
     wanted |= {(draft.resource, draft.steps) for draft in parts.drafts.values()}
-    found: dict[str, Rows] = {}
-    for uri, steps in wanted:
-        for index, step in enumerate(steps):
-            array = steps[:index]
-            if isinstance(step, int) and array not in found.get(uri, {}):
-                told = rows(at(parts.resources[uri].body, array))
-                found.setdefault(uri, {})[array] = tuple(identity(row) if isinstance(row, dict) else () for row in told)
-    return found
+    arrays = {
+        (uri, steps[:depth]) for uri, steps in wanted for depth, step in enumerate(steps) if isinstance(step, int)
+    }
+    found: dict[str, dict[tuple[str | int, ...], tuple[tuple[tuple[str, str], ...], ...]]] = {}
+    for uri, array in sorted(arrays, key=str):
+        listed = rows(at(parts.resources[uri].body, array))
+        identities = tuple(identity(row) if isinstance(row, dict) else () for row in listed)
+        found.setdefault(sys.intern(uri), {})[array] = identities
+    return tuple((uri, tuple(told.items())) for uri, told in found.items())

@@ -16,7 +16,7 @@ import msgspec
 from collector.model import Defect, Frame, Health, Inventory, Seconds, Status
 from collector.normalise import careful, reading
 from collector.normalise.bodies import Body
-from collector.normalise.compiled import PartSlot, Plan, Row, Wanted, compile_plans
+from collector.normalise.compiled import Number, PartSlot, Plan, Row, Wanted, compile_plans
 from collector.normalise.inventory import Normalised
 from collector.normalise.reading import Reader
 from collector.normalise.rounds import Round
@@ -30,9 +30,6 @@ _READING_TIME = attribute("ReadingTime")
 _PART = ("Status", "PowerState", "LocationIndicatorActive", "IndicatorLED", "FailurePredicted")
 _told_of_part = attrgetter(*(attribute(name) for name in _PART))
 _NO_SENSOR = ToldSensor()
-
-_Slot = tuple[int, float, float, float, float, Reader]
-"""Column, scale, offset, low, high, reader: what reading a Sensor takes."""
 
 
 class Decoded(NamedTuple):
@@ -59,7 +56,7 @@ class Decoder:
         if not isinstance(inventory, Normalised):
             raise TypeError("a decoder needs the inventory as normalise.inventory.build made it")
         self._round = Round(inventory)
-        self._plans = compile_plans(inventory, fetches)
+        self._plans = compile_plans(inventory.recipe, tuple(fetches))
         self._takers = [self._taker(plan) for plan in self._plans]
         self._received = [0.0] * len(self._plans)
 
@@ -90,34 +87,30 @@ class Decoder:
 
     def _taker(self, plan: Plan) -> Callable[[bytes, Seconds], None]:
         """How the bodies of one GET are taken."""
-        if not plan.of_sensors:
+        if not plan.numbers:
             decode = decoder(plan.shape)
             return lambda body, received: self._take_resources(plan, decode, body, received)
-        slots = [_slot(wanted) for wanted in plan.wanted]
-        if not plan.fetch.expanded:
-            return lambda body, received: self._take_sensor(plan, slots, body, received)
-        names = [wanted.name for wanted in plan.wanted]
-        return lambda body, received: self._take_sensors(plan, slots, names, body, received)
+        if plan.fetch.expanded:
+            return lambda body, received: self._take_sensors(plan, body, received)
+        return lambda body, received: self._take_sensor(plan, body, received)
 
     # Sensor resources
 
-    def _take_sensors(
-        self, plan: Plan, slots: list[_Slot | None], names: list[str], body: bytes, received: Seconds
-    ) -> None:
+    def _take_sensors(self, plan: Plan, body: bytes, received: Seconds) -> None:
         try:
             members = decode_sensors(body).Members
         except UNFIT:
             careful.take(plan, body, received, self._round)
             return
-        if [member.id for member in members] != names:
+        if [member.id for member in members] != plan.names:
             found = self._round.match(plan, [member.id for member in members])
             members = [_NO_SENSOR if index is None else members[index] for index in found]
         if all(member.Status is None and member.Reading is None for member in members):
             careful.take(plan, body, received, self._round)  # it will tell links from sensors without a reading
             return
-        self._read_sensors(members, slots, received)
+        self._read_sensors(members, plan.numbers, received)
 
-    def _take_sensor(self, plan: Plan, slots: list[_Slot | None], body: bytes, received: Seconds) -> None:
+    def _take_sensor(self, plan: Plan, body: bytes, received: Seconds) -> None:
         try:
             member = decode_sensor(body)
         except UNFIT:
@@ -126,18 +119,18 @@ class Decoder:
         if member.Status is None and member.Reading is None:
             careful.take(plan, body, received, self._round)
             return
-        self._read_sensors([member], slots, received)
+        self._read_sensors([member], plan.numbers, received)
 
-    def _read_sensors(self, members: list[ToldSensor], slots: list[_Slot | None], received: Seconds) -> None:
+    def _read_sensors(self, members: list[ToldSensor], numbers: list[Number | None], received: Seconds) -> None:
         here, columns = self._round, self._round.columns
         columns.filled = True
         values, healths, times = columns.values, columns.healths, columns.times
         last: str | None = None
         taken: Seconds | None = None
-        for member, slot in zip(members, slots, strict=True):
-            if slot is None:
+        for member, number in zip(members, numbers, strict=True):
+            if number is None:
                 continue
-            column, scale, offset, low, high, reader = slot
+            _, column, scale, offset, low, high, reader = number
             status = member.Status
             if status is not None:
                 healths[column] = _HEALTH.get(status.Health, 0)
@@ -158,9 +151,8 @@ class Decoder:
                 if taken is not None:
                     times[column] = taken
                     columns.timed = True
-                elif column not in here.odd_times:
-                    here.odd_times.add(column)
-                    reading.blame_time(reader, when, received, here.findings)
+                else:
+                    self._blame_time(column, when, reader, received)
 
     # All other resources
 
@@ -175,7 +167,7 @@ class Decoder:
         else:
             members = [member for member in getattr(told, _MEMBERS) or () if member is not None]
             names = [getattr(member, _NAME) for member in members]
-            if names != [wanted.name for wanted in plan.wanted]:
+            if names != plan.names:
                 found = self._round.match(plan, names)
                 members = [None if index is None else members[index] for index in found]
         asked = zip(members, plan.wanted, strict=True)
@@ -190,10 +182,9 @@ class Decoder:
 
     def _read_row(self, row: Row, wanted: Wanted, told: Any, outer: str | None, received: Seconds) -> None:
         """Reads an object and what is below it; ``outer``: the State of the resource that it stands in."""
-        for name, text in row.identity:
-            if getattr(told, name) != text:
-                self._round.shape_changed = True
-                return
+        if row.identity_of is not None and row.identity_of(told) != row.identity:
+            self._round.shape_changed = True
+            return
         state, health = outer, 0
         if row.stated:
             status = getattr(told, _STATUS)
@@ -202,11 +193,23 @@ class Decoder:
                 if status.State is not None:
                     state = status.State
         if row.numbers:
-            self._read_numbers(row, told, state, health, received)
+            columns = self._round.columns
+            for name, column, scale, offset, low, high, reader in row.numbers:
+                columns.healths[column] = health
+                value = None if state in NO_READING_STATES else getattr(told, name)
+                if value is not None:
+                    if low <= value * scale + offset <= high:
+                        columns.values[column] = value * scale + offset
+                        if row.timed:
+                            self._read_time(column, getattr(told, _READING_TIME), reader, received)
+                    else:
+                        reading.blame_range(reader, value, self._round.findings)
         if row.part is not None:
             self._read_part(row.part, wanted, told)
-        if not row.steps:
-            outer = state
+        if row.objects or row.lists:
+            self._read_below(row, wanted, told, outer if row.steps else state, received)
+
+    def _read_below(self, row: Row, wanted: Wanted, told: Any, outer: str | None, received: Seconds) -> None:
         for name, child in row.objects:
             below = getattr(told, name)
             if below is not None:
@@ -216,50 +219,39 @@ class Decoder:
             if len(listed) != len(children):
                 self._round.shape_changed = True
             for child_or_none, below in zip(children, listed, strict=False):
+                if child_or_none is None:
+                    continue
                 if below is None:
                     self._round.shape_changed = True
-                elif child_or_none is not None:
+                else:
                     self._read_row(child_or_none, wanted, below, outer, received)
 
-    def _read_numbers(self, row: Row, told: Any, state: str | None, health: int, received: Seconds) -> None:
-        here, columns = self._round, self._round.columns
-        for name, column, reader in row.numbers:
-            columns.healths[column] = health
-            number = None if state in NO_READING_STATES else getattr(told, name)
-            if number is None:
-                continue
-            value = number * reader.scale + reader.offset
-            if not reader.low <= value <= reader.high:
-                reading.blame_range(reader, number, here.findings)
-                continue
-            columns.values[column] = value
-            when = getattr(told, _READING_TIME) if row.timed else None
-            if when is not None:
-                taken = reading.acquired(when, received)
-                if taken is not None:
-                    columns.times[column] = taken
-                    columns.timed = True
-                elif column not in here.odd_times:
-                    here.odd_times.add(column)
-                    reading.blame_time(reader, when, received, here.findings)
+    def _read_time(self, column: int, told: str | None, reader: Reader, received: Seconds) -> None:
+        if told is None:
+            return
+        taken = reading.acquired(told, received)
+        if taken is not None:
+            self._round.columns.times[column] = taken
+            self._round.columns.timed = True
+        else:
+            self._blame_time(column, told, reader, received)
+
+    def _blame_time(self, column: int, told: str, reader: Reader, received: Seconds) -> None:
+        """Once a sensor: a wrong clock stays wrong, and looking for the words costs more than the reading."""
+        if column not in self._round.odd_times:
+            self._round.odd_times.add(column)
+            reading.blame_time(reader, told, received, self._round.findings)
 
     def _read_part(self, slot: PartSlot, wanted: Wanted, told: Any) -> None:
         """Takes a part's status, if it is not what it was: most are, most of the time."""
         now = _told_of_part(told)
-        if now == slot.last:
+        if now == self._round.last[slot.position]:
             return
-        slot.last = now
+        self._round.last[slot.position] = now
         body: Body = {name: value for name, value in zip(_PART, now, strict=True) if value is not None}
         if "Status" in body:
             body["Status"] = msgspec.to_builtins(body["Status"])
         self._round.note_status(slot, body, wanted)
-
-
-def _slot(wanted: Wanted) -> _Slot | None:
-    if not wanted.readings:
-        return None
-    ((column, reader),) = wanted.readings
-    return column, reader.scale, reader.offset, reader.low, reader.high, reader
 
 
 def _is_bare(told: Any) -> bool:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
-from collector.model import DefectKind, Inventory, Status
+from collector.model import DefectKind, Status
 from collector.normalise import statuses
 from collector.normalise.bodies import Body, pointer
 from collector.normalise.compiled import PartSlot, Plan, Wanted
 from collector.normalise.findings import Findings
+from collector.normalise.inventory import Normalised
 from collector.normalise.reading import Columns
 from collector.redfish import links
 
@@ -16,13 +18,16 @@ from collector.redfish import links
 class Round:
     """The round under way, and what outlasts it: the last status of every part, the defects known since the walk."""
 
-    __slots__ = ("_width", "changed", "columns", "findings", "odd_times", "shape_changed", "statuses")
+    __slots__ = ("_ids", "_width", "changed", "columns", "findings", "last", "odd_times", "shape_changed", "statuses")
 
-    def __init__(self, inventory: Inventory) -> None:
+    def __init__(self, inventory: Normalised) -> None:
         self._width = len(inventory.layout.sensors)
         self.findings = Findings(inventory.controller, inventory.defects)
         self.findings.take()
         self.statuses = dict(inventory.statuses)
+        self._ids = [f"{inventory.controller}:{uri}" for uri in inventory.recipe.told]
+        self.last: list[tuple[Any, ...] | None] = [None] * len(self._ids)
+        """What was told of each part last time, as decoded; None where it must be looked at anew."""
         self.odd_times: set[int] = set()
         """Columns whose acquisition time was found fault with."""
         self.begin()
@@ -36,11 +41,14 @@ class Round:
     def note_status(self, slot: PartSlot, body: Body, wanted: Wanted) -> None:
         """Takes what a body tells of a part; nothing told any more is unknown, not as before."""
         status = statuses.read(body, self.findings, wanted.uri, pointer(*slot.steps)) or Status()
-        if status != self.statuses.get(slot.id):
-            self.statuses[slot.id] = self.changed[slot.id] = status
+        part = self._ids[slot.position]
+        if status != self.statuses.get(part):
+            self.statuses[part] = self.changed[part] = status
 
-    def match(self, plan: Plan, names: Sequence[object]) -> list[int | None]:
+    def match(self, plan: Plan, names: list[Any]) -> Sequence[int | None]:
         """Where in an expanded collection each wanted member stands, by its name; members come or gone are noted."""
+        if names == plan.names:
+            return range(len(names))
         at: dict[str, int] = {}
         for index, name in enumerate(names):
             at.setdefault(links.key(name) if isinstance(name, str) else "", index)

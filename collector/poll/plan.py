@@ -9,6 +9,7 @@ tells the same. A sensor is read at its own place where a GET brings that, else 
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping
 
 from msgspec import Struct
@@ -42,7 +43,8 @@ def plan(walked: Walked, inventory: Inventory) -> tuple[Fetch, ...]:
     read = statuses | {next((uri for uri in uris if uri in brings), "") for uris in places}
     ordered = sorted(taken.values(), key=lambda choice: choice.order)
     return tuple(
-        Fetch(choice.path, tuple(uri for uri in choice.brings if uri in read), choice.expanded) for choice in ordered
+        Fetch(sys.intern(choice.path), tuple(sys.intern(uri) for uri in choice.brings if uri in read), choice.expanded)
+        for choice in ordered
     )
 
 
