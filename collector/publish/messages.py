@@ -1,0 +1,207 @@
+"""What the MQTT messages hold: JSON objects, times ISO 8601 in UTC, health in the standard's words.
+
+One message a controller a round carries all its readings, by part and sensor, so that a fleet's traffic grows with its
+controllers and not with its sensors; what the readings mean (quantity, unit, thresholds) is told once, under
+``sensors``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, datetime
+from typing import Any
+
+import msgspec
+
+from collector.model import Condition, Event, Health, Layout, Location, Outcome, Part, Seconds
+from collector.store.live import LiveController
+from collector.text import plain
+
+
+def iso(time: Seconds) -> str:
+    """ISO 8601 in UTC to the millisecond."""
+    return datetime.fromtimestamp(time, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def encode(body: object) -> bytes:
+    """JSON; what is no number becomes null, lone surrogates (which UTF-8 can't hold) the replacement character."""
+    try:
+        return msgspec.json.encode(body)
+    except UnicodeEncodeError:
+        return msgspec.json.encode(_mended(body))
+
+
+def collector_state(online: bool, *, complete: bool = False, since: Seconds | None = None, version: str = "") -> bytes:
+    """Whether a collector is there; ``complete`` once all retained state was told since it connected."""
+    if not online:
+        return encode({"state": "offline"})
+    return encode(
+        {"state": "online", "complete": complete, "since": None if since is None else iso(since), "version": version}
+    )
+
+
+def controller_state(known: LiveController, told_by: str) -> bytes:
+    """How a controller's telemetry does; nothing in it that changes with every good round."""
+    tally, walked = known.tally, known.inventory
+    return encode(
+        {
+            "controller": known.name,
+            "up": None if tally.outcome is None else tally.outcome in (Outcome.OK, Outcome.PARTIAL),
+            "outcome": None if tally.outcome is None else tally.outcome.value,
+            "error": plain(tally.error, 500),
+            "url": known.url,
+            "certificate_unverified": known.insecure,
+            "location": _location(known.location),
+            "product": None if walked is None or walked.product is None else plain(walked.product),
+            "redfish_version": None
+            if walked is None or walked.redfish_version is None
+            else plain(walked.redfish_version),
+            "defects": len(known.defects),
+            "told_by": told_by,
+        }
+    )
+
+
+def told_by(payload: bytes) -> str:
+    """The collector that told a controller's state, from its message; "" where it doesn't say."""
+    try:
+        return msgspec.json.decode(payload, type=_ToldBy).told_by
+    except msgspec.MsgspecError:
+        return ""
+
+
+class _ToldBy(msgspec.Struct):
+    told_by: str = ""
+
+
+def sensors(layout: Layout) -> bytes:
+    """What a controller's readings mean."""
+    return encode(
+        {
+            "controller": layout.controller,
+            "sensors": [
+                {
+                    "part": sensor.part,
+                    "kind": sensor.kind.value,
+                    "sensor": sensor.sensor,
+                    "quantity": sensor.quantity.value,
+                    "unit": sensor.unit,
+                    "source": sensor.source,
+                    "also_at": sensor.also_at,
+                    "thresholds": sensor.thresholds,
+                }
+                for sensor in layout.sensors
+            ],
+        }
+    )
+
+
+def readings(known: LiveController) -> bytes | None:
+    """A controller's newest readings by part and sensor, null where it tells no value; None before the first.
+
+    ``health`` holds the sensors that are reported worse than OK.
+    """
+    layout, frame = known.layout, known.frame
+    if layout is None or frame is None:
+        return None
+    values: dict[str, dict[str, float | None]] = {}
+    health: dict[str, dict[str, str]] = {}
+    for sensor, value, own in zip(layout.sensors, frame.values, frame.healths, strict=True):
+        values.setdefault(sensor.part, {})[sensor.sensor] = value
+        if own >= Health.WARNING:
+            health.setdefault(sensor.part, {})[sensor.sensor] = Health(own).word
+    return encode({"controller": known.name, "time": iso(frame.time), "readings": values, "health": health})
+
+
+def part(known: LiveController, told: Part) -> bytes:
+    """A part: what and where it is, what is reported of it, what it comes to, and the lamps of its front."""
+    body: dict[str, Any] = {
+        "controller": told.controller,
+        "part": told.id,
+        "kind": told.kind.value,
+        "name": plain(told.name),
+        "parent": told.parent,
+        "location": _location(told.location),
+        "identity": told.identity,
+    }
+    if (status := known.statuses.get(told.id)) is not None:
+        body["reported"] = {
+            "state": status.state.value,
+            "health": status.health.word,
+            "health_rollup": status.health_rollup.word,
+            "power": status.power.value,
+            "locating": status.locate,
+            "indicator_led": None if status.led is None else status.led.value,
+            "failure_predicted": status.failure_predicted,
+            "reasons": [plain(reason) for reason in status.reasons],
+        }
+    if (rolled := known.rolled.get(told.id)) is not None:
+        body["health"] = rolled.own.word
+        body["worst_health"] = rolled.worst.word
+        body["at_risk_through"] = rolled.at_risk_through
+        body["open_conditions"] = rolled.open_conditions
+    if (lamps := known.lamps.get(told.id)) is not None:
+        body["lamps"] = {"blue": lamps.blue.value, "amber": lamps.amber.value}
+    return encode(body)
+
+
+def condition(told: Condition) -> bytes:
+    """An open condition with its evidence."""
+    return encode(
+        {
+            "id": told.id,
+            "controller": told.controller,
+            "part": told.part,
+            "sensor": told.sensor,
+            "subject": told.subject.value,
+            "severity": told.severity.word,
+            "text": plain(told.text, 500),
+            "opened": iso(told.opened),
+            "changed": iso(told.changed),
+            "evidence": [
+                {
+                    "time": iso(each.time),
+                    "text": plain(each.text, 500),
+                    "source": each.source,
+                    "value": each.value,
+                    "unit": each.unit,
+                    "limit": each.limit,
+                    "threshold": each.threshold,
+                }
+                for each in told.evidence
+            ],
+        }
+    )
+
+
+def event(told: Event) -> bytes:
+    """Something that happened."""
+    return encode(
+        {
+            "time": iso(told.time),
+            "controller": told.controller,
+            "part": told.part,
+            "subject": told.subject,
+            "severity": told.severity.word,
+            "text": plain(told.text, 500),
+        }
+    )
+
+
+def _location(at: Location) -> dict[str, Any]:
+    told: dict[str, Any] = msgspec.to_builtins(at)
+    return told
+
+
+def _mended(body: Any) -> Any:
+    match body:
+        case str():
+            return body.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
+        case dict():
+            return {_mended(key): _mended(value) for key, value in body.items()}
+        case msgspec.Struct():
+            return _mended(msgspec.to_builtins(body))
+        case Iterable():
+            return [_mended(each) for each in body]
+        case _:
+            return body
