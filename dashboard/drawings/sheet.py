@@ -166,6 +166,7 @@ a.line .what b { text-decoration: underline; text-decoration-color: var(--rule);
 .leans { max-width: 62rem !important; }
 .leans td, .leans th { text-align: center; padding: 0.3rem 0.4rem 0.3rem 0; }
 .leans td, .leans th { overflow-wrap: normal; }
+.leans td:first-child { overflow-wrap: anywhere; }
 .leans .named { display: flex; flex-wrap: wrap; gap: 0 0.8rem; }
 .leans td:first-child, .leans th:first-child { text-align: left; min-width: 9rem; }
 .leans .tie { font-size: 0.8rem; line-height: 1.15; }
@@ -212,7 +213,10 @@ _NARROW = """
   .readings tbody td.part-cell:empty { display: none; }
   .readings tbody tr.first { border-top: 2px solid var(--rule); }
   .readings tbody tr.first td { border-top: 0; }
-  .readings tbody tr.unfolded { display: block; }
+  .readings tbody tr.unfolded, .readings tbody tr.unfolded td { display: block; }
+  .leans td:first-child, .leans th:first-child { min-width: 7rem; }
+  .leans .tie, .leans th { font-size: 0.75rem; }
+  .leans td, .leans th { padding-right: 0.15rem; }
   .readings tbody td.reported-cell { grid-column: 1; }
   .pick { padding: 0.45rem 0; }
   .plates thead { display: none; }

@@ -61,7 +61,7 @@ def _lamp_line(line: LampLine) -> Ink:
         "div",
         tag("div", line.label, class_="slot-name"),
         tag("div", should, class_="should"),
-        tag("div", worded(line.standing), class_="stands"),
+        tag("div", worded(line.standing), class_="stands") if not line.absent else None,
         tag("div", f"reports: {line.reported}", class_="reports"),
         class_="lamp-line",
         data_lamps_of=line.part,

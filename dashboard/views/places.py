@@ -7,9 +7,12 @@ from collections.abc import Iterable, Mapping
 import msgspec
 
 from collector.model import ControllerState, Kind, Location, Part
+from collector.text import plain
 
 _FRONTS = (Kind.SLED, Kind.ENCLOSURE, Kind.RACK)
 _STEPS = ("site", "row", "rack", "offset", "offset_unit", "enclosure", "sled", "slot", "slot_index")
+_LONGEST = 60
+"""Characters of a part's name that are shown."""
 _DEEPEST = 32
 """Containment deeper than this is followed no further: what a controller says may be a circle."""
 
@@ -87,11 +90,12 @@ class Places:
 
 def label(part: Part) -> str:
     """What stands on the part's sticker, as far as told: its slot or sled label, else its name."""
+    told = part.name
     if part.kind is Kind.BLADE and part.location.slot:
-        return part.location.slot
-    if part.kind is Kind.SLED and part.location.sled:
-        return part.location.sled
-    return part.name or part.kind.value
+        told = part.location.slot
+    elif part.kind is Kind.SLED and part.location.sled:
+        told = part.location.sled
+    return plain(told or part.kind.value, _LONGEST)
 
 
 def named(part: Part) -> str:

@@ -119,12 +119,13 @@ def lamp_lines(
 
 
 def _reported(parts: Iterable[str], statuses: Mapping[str, Status]) -> str:
-    """What a controller says of a front and the hosts behind it, as one line of facts, each once."""
-    facts: list[str] = []
-    for part in parts:
-        if (status := statuses.get(part)) is not None:
-            facts += [fact for fact in status_facts(status) if fact not in facts]
-    return ", ".join(facts) or "tells nothing of it"
+    """What a controller says of a front and the hosts behind it, each fact once."""
+    front, *hosts = ([*status_facts(statuses[part])] if part in statuses else [] for part in parts)
+    told = [", ".join(front)] if front else []
+    for facts in hosts:
+        if more := [fact for fact in facts if fact not in front]:
+            told.append(f"host: {', '.join(more)}")
+    return "; ".join(told) or "tells nothing of it"
 
 
 def status_facts(status: Status) -> list[str]:

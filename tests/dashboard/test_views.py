@@ -297,7 +297,7 @@ def test_lamps_stand_beside_what_is_reported(source: Source) -> None:
     lines = lamp_lines("r02-s1", front, facts.places, facts.statuses, Standing())
     assert [line.label for line in lines] == ["Sled 1", "Blade 1", "Blade 2"]
     assert lines[0].reported == "health OK, Enabled, power On, locate on, IndicatorLED Blinking"
-    assert lines[1].reported == "health OK, Enabled, locate off, IndicatorLED Off, power On"
+    assert lines[1].reported == "health OK, Enabled, locate off, IndicatorLED Off; host: power On"
 
 
 def test_a_silent_sled_keeps_its_front_with_unknown_health(source: Source) -> None:
