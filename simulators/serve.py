@@ -119,7 +119,7 @@ class Fleet:
 
     async def _start(self) -> None:
         sleds = self.world.site.sleds
-        _allow_descriptors(3 * len(sleds) + 256)
+        _allow_descriptors(2 * len(sleds) + 256)  # a listener and a client each
         now = self.acquired = time.time()
         authority = Authority("Simulated fleet CA", now)
         account = Account(self.username, self.password)
@@ -275,7 +275,9 @@ def run_simulate(
         site = demo_site() if controllers is None else scaled_site(controllers)
         site = site if dialect is None else with_dialect(site, dialect)
         ordered = [plans.parse(text, site) for text in wanted]
-        fleet = Fleet(World(site, seed=seed), out, time_factor=time_factor, poll_interval=poll_interval, listen=listen)
+        # hurried time takes coarser steps, as far as readings don't show it, so that it can be kept up with
+        world = World(site, seed=seed, step=min(5.0, max(1.0, time_factor / 10.0)))
+        fleet = Fleet(world, out, time_factor=time_factor, poll_interval=poll_interval, listen=listen)
         with asyncio.Runner(loop_factory=_loop_factory()) as runner:
             runner.run(_serve(fleet, ordered, seconds))
     except (OSError, ValueError) as error:

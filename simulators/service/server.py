@@ -197,7 +197,7 @@ class _Connection(asyncio.Protocol):
         self._listener.connections.discard(self)
         if self._timer is not None:
             self._timer.cancel()
-        self._transport = self._script = None
+        self._transport = self._script = self._parser = None  # the parser holds on to us
         self._queue.clear()
 
     def data_received(self, data: bytes) -> None:

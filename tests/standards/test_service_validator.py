@@ -37,7 +37,7 @@ def troubled(sled: Sled) -> World:
     return world
 
 
-async def validate(url: str, user: str, password: str, folder: Path) -> tuple[int, str, str]:
+async def validate(url: str, user: str, password: str, folder: Path, *options: str) -> tuple[int, str, str]:
     """Run the validator; returns its exit code, what it printed, and its log."""
     tool = Path(sys.executable).with_name("rf_service_validator")
     if not tool.exists():
@@ -46,6 +46,7 @@ async def validate(url: str, user: str, password: str, folder: Path) -> tuple[in
     child = await asyncio.create_subprocess_exec(
         *(str(tool), "-r", url, "-u", user, "-p", password, "--authtype", "Session", "--skipschema"),
         *("--schema_directory", str(standard("redfish", "csdl")), "--logdir", str(folder / "logs")),
+        *options,
         stdout=asyncio.subprocess.PIPE,
         stderr=asyncio.subprocess.STDOUT,
         cwd=folder,
@@ -93,8 +94,10 @@ async def test_the_validator_does_find_faults(tmp_path: Path) -> None:
     sled = KINDS["quad", "classic"]
     async with Fleet(World(demo_site()), tmp_path / "fleet", tick=3600.0) as fleet:
         tree = fleet.services[sled.name].tree
-        tree.resources["/redfish/v1/Chassis/Blade1"].body["ChassisType"] = "Cabinet"
-        code, out, log = await validate(fleet.listeners[sled.name].url, fleet.username, fleet.password, tmp_path)
+        blade = "/redfish/v1/Chassis/Blade1"
+        tree.resources[blade].body["ChassisType"] = "Cabinet"
+        url = fleet.listeners[sled.name].url
+        code, out, log = await validate(url, fleet.username, fleet.password, tmp_path, "--payload", "Single", blade)
     summary = _SUMMARY.search(out)
     assert summary
     assert (summary[3], code) == ("1", 1)
