@@ -121,7 +121,8 @@ async def test_a_real_prometheus_scrapes_and_answers(tmp_path: Path) -> None:
         at_risk = 'sum(sledkeeper_part_at_risk_causes{controller="n0"})'
         assert number(await asked(address, at_risk)) == BLADES
         assert number(await asked(address, 'sledkeeper_controller_up{controller="away"}')) == 0
-        joined = "sum by (rack) (sledkeeper_temperature_celsius * on (controller, part) group_left (rack) sledkeeper_part_info)"
+        labels = "on (controller, part) group_left (rack)"
+        joined = f"sum by (rack) (sledkeeper_temperature_celsius * {labels} sledkeeper_part_info)"
         (rack,) = await asked(address, joined)
         assert rack["metric"] == {"rack": "R02"}
         assert (
