@@ -32,7 +32,8 @@ from collector.settings import CollectorSettings, ControllerSettings
 log = logging.getLogger(__name__)
 
 Tell = Callable[[Update], Awaitable[None]]
-"""Takes an update; waits while there is no room for it. What it raises ends the fleet: nothing can be kept."""
+"""Takes an update; waits while there is no room for it. ValueError: this update doesn't fit, which is that controller's
+trouble alone. Anything else that it raises ends the fleet: nothing can be kept any more."""
 
 _ROUNDS_BETWEEN_WALKS = 2
 """At least, when the tree seems to have changed; twice as many each time that happens again before a planned walk."""
@@ -168,13 +169,13 @@ class Keeper:
             self._plan_next(walk_in=_ROUNDS_BETWEEN_WALKS * self._collector.poll_interval)
             return None
         interpreted = self._interpret(walked, self.settings.location)
+        assessment = self._watch.inventory(interpreted.inventory, self._clock.now())
         self._inventory = interpreted.inventory
         self._rounds = Rounds(self._client, interpreted, self._clock)
         self._incomplete = walk.passing > 0
         self._unplanned_walks = self._unplanned_walks + 1 if self._walk_wanted else 0
         self._walk_wanted = False
         self._plan_next(walk_in=_ROUNDS_BETWEEN_WALKS * self._collector.poll_interval if self._incomplete else None)
-        assessment = self._watch.inventory(interpreted.inventory, self._clock.now())
         return Update(controller=self.settings.name, inventory=interpreted.inventory, assessment=assessment)
 
     def _walk_failed(self, failure: ControllerError, spent: _Spent) -> Update:
@@ -245,17 +246,27 @@ class Keeper:
         spent = _Spent(self._clock, self._client)
         try:
             update = await work
-        except Exception as error:  # recorded, told and logged; it must not stop the other controllers
+        except Exception as error:  # it must not stop the other controllers
             log.exception("%s: unexpected error", self.settings.name)
-            self._failures += 1
-            wait = back_off(self._failures, self._collector.poll_interval, self._chance)
-            self._due = self._grid.at_or_after(self._steady() + wait)
-            self._walk_due = max(self._walk_due, self._due)
-            text = f"{SERVICE_ROOT}: internal error, {type(error).__name__}; see the log, and report it"
-            update = self._told_as_round(Outcome.MALFORMED, text, spent, assess=False)
-        if update is not None:
+            update = self._stumbled(error, spent)
+        if update is None:
+            return None
+        try:
+            await self._tell(update)
+        except ValueError as error:  # it does not fit what was told before
+            log.exception("%s: unexpected error", self.settings.name)
+            update = self._stumbled(error, spent)
             await self._tell(update)
         return update
+
+    def _stumbled(self, error: Exception, spent: _Spent) -> Update:
+        """A bug, as a failed round that is waited out like any other. One in walking leaves time to rounds."""
+        self._failures += 1
+        now = self._steady()
+        self._due = self._grid.at_or_after(now + back_off(self._failures, self._collector.poll_interval, self._chance))
+        self._walk_due = max(self._walk_due, now + _ROUNDS_BETWEEN_WALKS * self._collector.poll_interval)
+        text = f"{SERVICE_ROOT}: internal error, {type(error).__name__}; see the log, and report it"
+        return self._told_as_round(Outcome.MALFORMED, text, spent, assess=False)
 
     def _told_as_round(self, outcome: Outcome, error: str, spent: _Spent, *, assess: bool = True) -> Update:
         now = self._clock.now()

@@ -380,6 +380,33 @@ async def test_a_bug_in_normalising_or_assessing(mockup: Mockup) -> None:
         assert set(kept.shape) == {"M"}
 
 
+async def test_a_bug_in_walking_again_leaves_the_rounds_going(mockup: Mockup) -> None:
+    def broken(walked: Any, location: Any) -> Any:
+        if kept.updates:
+            raise KeyError("a bug")
+        return interpret(walked, location)
+
+    kept = Kept(mockup, interpret=broken, walk_interval=60.0)
+    await kept.run(14)
+    assert kept.shape.count("w") == 1
+    assert kept.shape.count("M") >= 2
+    assert kept.shape.count("O") >= kept.shape.count("M")
+
+
+async def test_an_update_that_does_not_fit_is_that_controllers_trouble_alone(mockup: Mockup) -> None:
+    """As the store refuses it: told once more as a failed round, without what did not fit."""
+
+    def on_update(update: Update) -> None:
+        if update.round is not None and update.round.frame is not None and len(kept.updates) == 3:
+            raise ValueError("a frame of another length")
+
+    kept = Kept(mockup, on_update=on_update)
+    await kept.run(6)
+    assert kept.shape == "wOOMOO"
+    assert kept.rounds[2].frame is None
+    assert "internal error, ValueError" in kept.rounds[2].error
+
+
 async def test_what_can_not_be_told_ends_the_keeper_and_its_session(mockup: Mockup) -> None:
     mockup.credentials = ("ops", "secret")
     kept = Kept(mockup, credential=CREDENTIAL)
