@@ -37,11 +37,6 @@ MESSAGES: dict[str, tuple[str, str, str]] = {
         "Insufficient storage or memory available to complete the request.",
         "Increase the free storage space available to the service and resubmit the request.",
     ),
-    "InternalError": (
-        "Critical",
-        "The request failed due to an internal service error.  The service is still operational.",
-        "Resubmit the request.  If the problem persists, consider resetting the service.",
-    ),
     "MalformedJSON": (
         "Critical",
         "The request body submitted was malformed JSON and could not be parsed by the receiving service.",

@@ -207,12 +207,13 @@ class _Connection(asyncio.Protocol):
             self._parser.feed_data(data)
         except httptools.HttpParserUpgrade:
             self._refuse(501, Message("OperationNotAllowed"))
-        except (httptools.HttpParserError, _Refused) as problem:
-            told = problem if isinstance(problem, _Refused) else problem.__context__
-            if isinstance(told, _Refused):
-                self._refuse(told.status, told.message)
-            else:
-                self._refuse(400, Message("UnrecognizedRequestBody"))
+        except httptools.HttpParserCallbackError as error:
+            refused = error.__context__
+            if not isinstance(refused, _Refused):
+                raise  # a mistake of ours: the event loop tells it and drops the connection
+            self._refuse(refused.status, refused.message)
+        except httptools.HttpParserError:
+            self._refuse(400, Message("UnrecognizedRequestBody"))
 
     def eof_received(self) -> bool:
         return False

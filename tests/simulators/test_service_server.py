@@ -201,6 +201,24 @@ async def test_a_hang_holds_the_connection_and_nobody_else() -> None:
         await until(lambda: not listener.connections)
 
 
+async def test_a_mistake_in_a_service_is_told_and_costs_only_that_connection(monkeypatch: pytest.MonkeyPatch) -> None:
+    one = asker()
+    told: list[dict[str, Any]] = []
+    asyncio.get_running_loop().set_exception_handler(lambda loop, context: told.append(context))
+    async with listening(one) as listener:
+        with monkeypatch.context() as patch:
+            patch.setattr(one.service, "respond", lambda request: 1 / 0)
+            async with line(listener) as wire:
+                await wire.send(get("/redfish"))
+                with pytest.raises((ConnectionError, asyncio.IncompleteReadError)):
+                    await wire.reply()
+        async with line(listener) as wire:
+            await wire.send(get("/redfish"))
+            assert (await wire.reply())[0] == 200
+    error = told[0]["exception"]
+    assert isinstance(error.__context__ or error, ZeroDivisionError)
+
+
 async def test_stopping_frees_the_port_and_ends_connections() -> None:
     one = asker()
     async with listening(one) as listener, line(listener) as wire:
