@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import contextlib
 import logging
 import os
 import signal
 import sys
 import time
 from collections import defaultdict
-from collections.abc import Awaitable, Callable
+from collections.abc import AsyncIterator, Callable
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -23,13 +24,15 @@ from collector.poll.fleet import Fleet
 from collector.poll.keeper import Report
 from collector.publish.http import HttpServer
 from collector.publish.metrics import SelfReport
+from collector.publish.mqtt import MqttPublisher
 from collector.settings import Settings, load
 from collector.store.feed import Feed
 from collector.store.live import Live
 from collector.store.reader import Reader
 from collector.store.writer import Writer
 
-Tell = Callable[[Update], Awaitable[None]]
+_GOODBYE_SECONDS = 5.0
+"""That the broker gets to hear that the collector stops in order."""
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -72,6 +75,7 @@ class _Keeping:
         self.live = Live(settings.controllers)
         self.feed = Feed()
         self.writer = Writer(state, settings.store, now=time.time)
+        self.mqtt: MqttPublisher | None = None
         self._started = time.time()
         self._state = state
         self._settings = settings
@@ -113,6 +117,7 @@ class _Keeping:
             started=self._started,
             writer=self.writer.statistics(),
             feed=self.feed.statistics(),
+            mqtt=self.mqtt.statistics() if self.mqtt is not None else None,
         )
 
     async def tell(self, update: Update) -> None:
@@ -178,14 +183,41 @@ async def _publish_and_poll(settings: Settings, keeping: _Keeping, conditions: d
     fleet = Fleet(settings, keeping.tell, open_conditions=conditions)
     registry = CollectorRegistry()
     ProcessCollector(registry=registry)
-    async with HttpServer(
-        keeping.live, report=keeping.report, checks={"store": keeping.store_problem}, registry=registry
-    ) as server:
+    server = HttpServer(keeping.live, report=keeping.report, checks={"store": keeping.store_problem}, registry=registry)
+    async with server, _broker_told(settings, keeping):
         host, port = await server.start(*settings.collector.listen_address)
         keeping.announce(listen=f"{host}:{port}")
         logging.info("metrics and health on http://%s:%d/", host, port)
         logging.info("polling %d controllers every %g s", len(fleet.keepers), settings.collector.poll_interval)
         await fleet.run()
+
+
+@contextlib.asynccontextmanager
+async def _broker_told(settings: Settings, keeping: _Keeping) -> AsyncIterator[None]:
+    """Within, the broker of the fleet file, if there is one, follows the feed; at the end it is told good-bye."""
+    if settings.mqtt is None:
+        yield
+        return
+    publisher = MqttPublisher(
+        settings.mqtt, settings.mqtt_password, keeping.live, keeping.feed, version=version("sledkeeper")
+    )
+    keeping.mqtt = publisher
+    task = asyncio.create_task(_followed(publisher), name="mqtt")
+    try:
+        yield
+    finally:
+        keeping.feed.close()
+        await asyncio.wait([task], timeout=_GOODBYE_SECONDS)
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+
+
+async def _followed(publisher: MqttPublisher) -> None:
+    """A publisher that breaks is told in the log and in /metrics; polling goes on without it."""
+    try:
+        await publisher.run()
+    except Exception:
+        logging.exception("MQTT publishing has ended by an internal error; polling goes on; restart to publish again")
 
 
 def _cancel_on_signals(task: asyncio.Task[Any]) -> None:
