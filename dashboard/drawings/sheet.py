@@ -143,6 +143,8 @@ a.line .what b { text-decoration: underline; text-decoration-color: var(--rule);
 .line .when { color: var(--quiet); font-size: 0.88rem; font-variant-numeric: tabular-nums; text-align: right; }
 .line .risks { color: var(--risk); }
 .rows { display: flex; flex-wrap: wrap; gap: 1.1rem 1.6rem; align-items: flex-end; }
+.floor { display: flex; flex-wrap: wrap; gap: 0 1.6rem; align-items: flex-end; }
+.floor section { max-width: 100%; }
 .rows figure { margin: 0; max-width: 100%; }
 .rows figcaption { font-size: 0.95rem; font-weight: 600; padding: 0.15rem 0 0 1.9rem; }
 .chips { display: flex; flex-wrap: wrap; gap: 0.5rem; list-style: none; padding: 0; margin: 0; }
@@ -176,6 +178,8 @@ a.line .what b { text-decoration: underline; text-decoration-color: var(--rule);
 .evidence li { margin: 0.1rem 0; padding-left: 0.8rem; border-left: 3px solid var(--rule); }
 .sheet details > summary { cursor: pointer; padding: 0.25rem 0; }
 .sheet details > summary h3 { display: inline; }
+.sheet details[data-section] { border-top: 1px solid var(--rule); padding: 0.3rem 0; }
+.sheet details[data-section] > summary { padding: 0.4rem 0; }
 .pick { font: inherit; color: var(--st-link-color); background: none; border: 0; padding: 0.15rem 0; cursor: pointer;
   text-align: left; text-decoration: underline; text-underline-offset: 0.15em; text-decoration-color: var(--rule); }
 .pick[aria-pressed="true"], .pick[aria-expanded="true"] { font-weight: 700; text-decoration-color: var(--ink);
@@ -185,6 +189,15 @@ a.line .what b { text-decoration: underline; text-decoration-color: var(--rule);
 .lost { position: fixed; left: 0; right: 0; bottom: 0; z-index: 1000; padding: 0.7rem 1rem; text-align: center;
   font-family: var(--st-font); font-weight: 600; color: var(--st-background-color); background: var(--st-text-color); }
 .lost[hidden] { display: none; }
+.readings th.of-value { text-align: right; }
+.readings { table-layout: fixed; }
+.readings th:nth-child(1) { width: 17%; }
+.readings th:nth-child(2) { width: 24%; }
+.readings th:nth-child(3) { width: 12%; }
+.readings th:nth-child(4) { width: 9.5rem; }
+.readings th:nth-child(5) { width: 17%; }
+.readings th:nth-child(7) { width: 6rem; }
+.readings td.strip-cell { padding-left: 0.3rem; }
 .readings .part-cell { font-weight: 600; }
 .readings tr.first td { border-top: 1px solid var(--quiet); }
 .foot { margin-top: 2rem; padding-top: 0.5rem; border-top: 1px solid var(--rule); }
@@ -218,6 +231,7 @@ _NARROW = """
   .leans .tie, .leans th { font-size: 0.75rem; }
   .leans td, .leans th { padding-right: 0.15rem; }
   .readings tbody td.reported-cell { grid-column: 1; }
+  .readings tbody td.reported-cell::before { content: "reports "; }
   .pick { padding: 0.45rem 0; }
   .plates thead { display: none; }
   .plates tr { display: block; border-bottom: 1px solid var(--rule); padding: 0.35rem 0; }

@@ -11,7 +11,7 @@ from collector.store.errors import StoreError
 from dashboard.mount import show
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
-from dashboard.panels.rounds import hands_first, heard, not_answering, racks_head, row_of_racks, unplaced
+from dashboard.panels.rounds import floors, hands_first, heard, not_answering, racks_head, unplaced
 from dashboard.queries import Fleet
 from dashboard.views.telemetry import Running, running, telemetry
 
@@ -49,6 +49,6 @@ def _show(fleet: Fleet, state: Path) -> None:
         racks_head(drawn),
     )
     stale = running(fleet.collector, moment) is not Running.YES
-    for place, row in enumerate(drawn.rows):
-        show(f"row-{place}", row_of_racks(row, stale))
+    for place, piece in enumerate(floors(drawn.rows, stale)):
+        show(f"row-{place}", piece)
     show("foot", unplaced(drawn), foot(moment, here), beat=moment)

@@ -20,7 +20,7 @@ from dashboard.panels.sled import conditions, contact, defects, front_and_lamps,
 from dashboard.queries import Fleet, SledFacts
 from dashboard.views.floor import Floor, standing, unheard
 from dashboard.views.places import label
-from dashboard.views.readings import by_part, first_to_show, troubled_keys
+from dashboard.views.readings import first_to_show, sections, troubled_keys
 from dashboard.views.sled import front_of, lamp_lines, shared_parts
 from dashboard.views.sled import name_plates as plates_of
 
@@ -124,16 +124,17 @@ def _unheard(facts: SledFacts) -> Ink | None:
 
 
 def _readings(facts: SledFacts, state: Path, moment: Seconds, here: ZoneInfo | None) -> None:
-    groups = by_part(facts.readings, facts.places, facts.state.controller)
+    groups = sections(facts.readings, facts.places, facts.state.controller)
     asked = st.query_params.get("sensor")
     opened = first_to_show(groups, asked, troubled_keys(facts.conditions, facts.readings)) if asked != _NONE else None
     span = st.query_params.get("span", readings_panel.DEFAULT_SPAN)
-    seconds = readings_panel.SPANS.get(span, readings_panel.SPANS[readings_panel.DEFAULT_SPAN])
+    span = span if span in readings_panel.SPANS else readings_panel.DEFAULT_SPAN
+    since = moment - readings_panel.SPANS[span]
     unfolded = None
     if opened is not None:
-        samples = source(state).history(opened.sensor, moment - seconds, moment)
-        unfolded = readings_panel.history(opened, samples, moment - seconds, moment, here)
-    show("readings", readings_panel.section(groups, opened, unfolded, moment, here), on_pick=_pick)
+        samples = source(state).history(opened.sensor, since, moment)
+        unfolded = readings_panel.history(opened, samples, span, since, moment, here)
+    show("readings", readings_panel.readings(groups, opened, unfolded, moment, here), on_pick=_pick)
 
 
 def _pick(picked: str) -> None:

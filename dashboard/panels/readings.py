@@ -10,7 +10,7 @@ from dashboard.drawings.ink import Ink, join, tag
 from dashboard.drawings.marks import worded
 from dashboard.drawings.things import Standing
 from dashboard.drawings.trace import chart, strip
-from dashboard.views.readings import PartReadings, ReadingLine
+from dashboard.views.readings import ReadingLine, Section
 from dashboard.views.words import age, clock, count, unit_words
 
 OLD = 180.0
@@ -18,12 +18,14 @@ OLD = 180.0
 SPANS = {"15 min": 900.0, "1 h": 3600.0, "6 h": 21600.0, "24 h": 86400.0}
 """How far back a history can look, s."""
 DEFAULT_SPAN = "1 h"
+_SHORTEST = 300.0
+"""Seconds that a time axis shows at least."""
 
 
-def section(
-    groups: Sequence[PartReadings], opened: ReadingLine | None, unfolded: Ink | None, now: Seconds, zone: tzinfo | None
+def readings(
+    groups: Sequence[Section], opened: ReadingLine | None, unfolded: Ink | None, now: Seconds, zone: tzinfo | None
 ) -> Ink:
-    """Every reading with its nearest limit and margin, grouped by part; the opened one with its history below it."""
+    """Every reading with its nearest limit and margin, by blade; the opened one with its history below it."""
     lines = [line for group in groups for line in group.lines]
     told = sum(1 for line in lines if line.value is not None)
     title = tag(
@@ -32,13 +34,37 @@ def section(
     if not lines:
         words = "The controller tells of no sensor."
         return tag("section", title, tag("p", words, class_="nothing"), data_block="readings")
-    return tag("section", title, _table(groups, opened, unfolded, now, zone), data_block="readings")
+    folds = [_section(group, opened, unfolded, now, zone) for group in groups]
+    return tag("section", title, *folds, data_block="readings")
 
 
-def history(line: ReadingLine, samples: History, since: Seconds, now: Seconds, zone: tzinfo | None) -> Ink:
-    """The history of one sensor with its thresholds, and how far back to look."""
+def _section(
+    group: Section, opened: ReadingLine | None, unfolded: Ink | None, now: Seconds, zone: tzinfo | None
+) -> Ink:
+    troubled = group.worst > Health.OK
+    holds_opened = opened is not None and any(line.key == opened.key for line in group.lines)
+    said = count(len(group.lines), "reading")
+    if (closest := group.closest) is not None:
+        said += f"; closest to a limit: {closest.sensor.sensor}, {closest.margin}"
+    summary = tag(
+        "summary",
+        tag("h3", group.name),
+        " ",
+        worded(Standing(group.worst)) if troubled else None,
+        tag("span", f" {said}", class_="small"),
+    )
+    table = _table(group.lines, opened, unfolded, now, zone)
+    return tag("details", summary, table, open=troubled or holds_opened, id=f"of-{group.part}", data_section=group.part)
+
+
+def history(line: ReadingLine, samples: History, span: str, since: Seconds, now: Seconds, zone: tzinfo | None) -> Ink:
+    """The history of one sensor with its thresholds, and how far back to look.
+
+    The time axis begins at ``since``, or with the first sample where that is later.
+    """
     unit = unit_words(line.sensor.unit)
-    drawn = chart(samples, line.lines, since, now, unit, zone)
+    begin = min(max(since, samples.times[0]), now - _SHORTEST) if samples.times else since
+    drawn = chart(samples, line.lines, begin, now, unit, zone)
     quantity = line.sensor.quantity.value + (f" in {unit}" if unit else "")
     axis = f"{quantity}, times {'UTC' if zone is None else 'of your clock'}"
     body = (
@@ -53,16 +79,11 @@ def history(line: ReadingLine, samples: History, since: Seconds, now: Seconds, z
             type="button",
             class_="pick span",
             data_pick=f"span={words}",
-            aria_pressed="true" if abs(seconds - (now - since)) < 1 else "false",
+            aria_pressed="true" if words == span else "false",
         )
-        for words, seconds in SPANS.items()
+        for words in SPANS
     ]
-    return tag(
-        "div",
-        tag("p", "look back ", *spans, class_="small spans"),
-        body,
-        data_history=line.key,
-    )
+    return tag("div", tag("p", "look back ", *spans, class_="small spans"), body, data_history=line.key)
 
 
 def _told(samples: History) -> str:
@@ -72,19 +93,20 @@ def _told(samples: History) -> str:
 
 
 def _table(
-    groups: Sequence[PartReadings], opened: ReadingLine | None, unfolded: Ink | None, now: Seconds, zone: tzinfo | None
+    lines: Sequence[ReadingLine], opened: ReadingLine | None, unfolded: Ink | None, now: Seconds, zone: tzinfo | None
 ) -> Ink:
-    heads = ("part", "sensor", "value", "", "nearest limit", "margin", "reported")
     rows: list[Ink] = []
-    for group in groups:
-        for place, line in enumerate(group.lines):
-            is_open = opened is not None and line.key == opened.key
-            rows.append(_row(line, group.name if place == 0 else None, is_open, now, zone))
-            if is_open and unfolded is not None:
-                rows.append(tag("tr", tag("td", unfolded, colspan="7"), class_="unfolded"))
+    before = None
+    for line in lines:
+        is_open = opened is not None and line.key == opened.key
+        rows.append(_row(line, line.part if line.sensor.part != before else None, is_open, now, zone))
+        before = line.sensor.part
+        if is_open and unfolded is not None:
+            rows.append(tag("tr", tag("td", unfolded, colspan="7"), class_="unfolded"))
+    heads = ("part", "sensor", "value", "among its limits", "nearest limit", "margin", "reported")
     return tag(
         "table",
-        tag("thead", tag("tr", *(tag("th", head, scope="col") for head in heads))),
+        tag("thead", tag("tr", *(tag("th", head, scope="col", class_=f"of-{head[:5].strip()}") for head in heads))),
         tag("tbody", *rows),
         class_="readings",
     )
@@ -114,7 +136,7 @@ def _row(line: ReadingLine, part: str | None, is_open: bool, now: Seconds, zone:
             class_="figure",
         ),
         tag("td", strip(line.value, line.lines, sensor.range_min, sensor.range_max), class_="strip-cell"),
-        tag("td", line.limit or "none told", class_="limit-cell small"),
+        tag("td", line.limit or "no limit told", class_="limit-cell small"),
         tag(
             "td",
             worded(Standing(crossed), line.margin) if crossed is not None else join(line.margin),

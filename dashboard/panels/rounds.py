@@ -18,6 +18,8 @@ from dashboard.views.floor import Floor, Row
 from dashboard.views.telemetry import Telemetry
 from dashboard.views.words import age, clock, count
 
+_SMALL = 60
+"""Sleds up to which all rows are sent as one piece; more are sent row by row, each only when it changes."""
 FIRST = 12
 """Lines shown at once; the rest unfolds."""
 
@@ -156,6 +158,14 @@ def row_of_racks(row: Row, stale: bool) -> Ink:
         tag("div", *figures, class_="rows" + (" stale" if stale else "")),
         data_row=row.name,
     )
+
+
+def floors(rows: Sequence[Row], stale: bool) -> list[Ink]:
+    """The rows in pieces to be shown one after the other: a small floor in one, with its rows side by side."""
+    drawn = [row_of_racks(row, stale) for row in rows]
+    if sum(len(rack.sleds) for row in rows for rack in row.racks) > _SMALL:
+        return drawn
+    return [tag("div", *drawn, class_="floor")] if drawn else []
 
 
 @lru_cache(maxsize=1024)

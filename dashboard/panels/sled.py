@@ -12,7 +12,7 @@ from dashboard.drawings.lamps import lamp_words, panel
 from dashboard.drawings.marks import worded
 from dashboard.drawings.things import Front, Standing
 from dashboard.views.floor import unheard
-from dashboard.views.places import Places, label, named
+from dashboard.views.places import Places, label, named, without_name
 from dashboard.views.sled import LampLine, NamePlate, SharedPart
 from dashboard.views.words import age, clock, count, threshold_words, unit_words
 
@@ -90,7 +90,7 @@ def _condition(condition: Condition, places: Places, now: Seconds, zone: tzinfo 
         tag(
             "div",
             tag("span", worded(Standing(condition.severity)), class_="stands"),
-            tag("span", tag("b", name), f": {condition.text}", class_="what"),
+            tag("span", tag("b", name), f": {without_name(condition.text, part)}", class_="what"),
             tag("span", about, class_="where"),
             tag(
                 "span",
@@ -223,7 +223,12 @@ def _event(event: Event, parts: Mapping[str, Part], now: Seconds, zone: tzinfo |
         tag(
             "div",
             tag("span", worded(Standing(event.severity)), class_="stands"),
-            tag("span", tag("b", named(part)) if part is not None else None, " ", event.text, class_="what"),
+            tag(
+                "span",
+                tag("b", named(part)) if part is not None else None,
+                f" {without_name(event.text, part)}",
+                class_="what",
+            ),
             tag("span", event.subject, class_="where"),
             tag("span", f"{age(now - event.time)} ago", class_="when", title=clock(event.time, now, zone)),
             class_="line",

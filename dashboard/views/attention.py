@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from collector.model import Condition, ControllerState, Health, Kind, Rolled, Seconds, Subject
 from dashboard.views.floor import answers
-from dashboard.views.places import Places, named
+from dashboard.views.places import Places, named, without_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ def _task(
         severity=first.severity,
         name=named(part) if part is not None else controller,
         place=place.text or "place not told",
-        text=first.text,
+        text=without_name(first.text, part),
         more=len(group) - 1,
         since=min(condition.opened for condition in group),
         puts_at_risk=leaning.get(part_id, 0) if part_id is not None else 0,

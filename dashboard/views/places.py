@@ -104,6 +104,16 @@ def named(part: Part) -> str:
     return name if part.kind.value.lower() in name.lower() else f"{name} ({part.kind.value})"
 
 
+def without_name(text: str, part: Part | None) -> str:
+    """A text about a part, without the part's name at its beginning and the full stop at its end."""
+    if part is not None:
+        for name in {part.name, label(part)}:
+            if name and text.lower().startswith(f"{name.lower()}: "):
+                text = text[len(name) + 2 :]
+                break
+    return text.rstrip().removesuffix(".")
+
+
 def names_of(ids: Iterable[str], parts: Mapping[str, Part]) -> tuple[str, ...]:
     """Labels of some parts; the id's tail for one that is not known."""
     return tuple(label(parts[each]) if each in parts else each.rsplit("/", 1)[-1] for each in ids)

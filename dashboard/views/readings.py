@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from collector.model import Condition, Health, Kind, Reading, Seconds, Sensor
+from collector.model import Condition, Health, Reading, Seconds, Sensor
 from dashboard.drawings.trace import Line
 from dashboard.views.places import Places, label
 from dashboard.views.words import figure, limits, nearest
@@ -29,6 +29,10 @@ class ReadingLine:
     """e.g. ``3.1 °C left`` or ``2.0 °C beyond``; "" without limits or value."""
     crossed: Health
     """What the crossed limits mean; OK when none is, unknown without value or limits."""
+    closeness: float | None
+    """Distance to the limit over the distance between the innermost limits, or over the limit; negative beyond."""
+    part: str = ""
+    """The measured part's name."""
 
     @property
     def key(self) -> str:
@@ -37,13 +41,24 @@ class ReadingLine:
 
 
 @dataclass(frozen=True, slots=True)
-class PartReadings:
-    """The readings of one part."""
+class Section:
+    """The readings of one blade and all in it, or of the sled and what its blades share."""
 
     part: str
+    """Id of the blade or the sled."""
     name: str
-    kind: Kind
     lines: tuple[ReadingLine, ...]
+
+    @property
+    def worst(self) -> Health:
+        """The worst of what crossed limits mean and what is reported; OK where nothing is wrong."""
+        return max((max(line.crossed, line.health) for line in self.lines), default=Health.UNKNOWN)
+
+    @property
+    def closest(self) -> ReadingLine | None:
+        """The line that has crossed its limit furthest or come closest to it, as a share of its scale."""
+        near = [(line.closeness, place) for place, line in enumerate(self.lines) if line.closeness is not None]
+        return self.lines[min(near)[1]] if near else None
 
 
 def key_of(sensor: Sensor) -> str:
@@ -70,12 +85,13 @@ def reading_line(reading: Reading) -> ReadingLine:
     lines = limits(sensor)
     close = nearest(reading.value, lines)
     limit = margin = ""
-    crossed = Health.UNKNOWN
+    crossed, closeness = Health.UNKNOWN, None
     if close is not None:
         line, distance = close
         limit = f"{line.words} {figure(line.value, sensor.quantity, sensor.unit)}"
         margin = figure(abs(distance), sensor.quantity, sensor.unit) + (" beyond" if distance < 0 else " left")
         crossed = line.health if distance < 0 else Health.OK
+        closeness = distance / _scale(line, lines)
     elif lines:
         limit = f"{lines[0].words} {figure(lines[0].value, sensor.quantity, sensor.unit)}"
     return ReadingLine(
@@ -88,37 +104,48 @@ def reading_line(reading: Reading) -> ReadingLine:
         limit,
         margin,
         crossed,
+        closeness,
     )
 
 
-def by_part(readings: Iterable[Reading], places: Places, controller: str) -> tuple[PartReadings, ...]:
-    """Readings grouped by part: those with a crossed limit first, then as the parts stand in the tree."""
+def _scale(limit: Line, lines: Sequence[Line]) -> float:
+    upper = [line.value for line in lines if line.upper]
+    lower = [line.value for line in lines if not line.upper]
+    if upper and lower and min(upper) > max(lower):
+        return min(upper) - max(lower)
+    return abs(limit.value) or 1.0
+
+
+def sections(readings: Iterable[Reading], places: Places, controller: str) -> tuple[Section, ...]:
+    """Readings by blade, the sled's and shared parts' together: troubled ones first, then the sled, then by slot."""
+    order = {part.id: place for place, part in enumerate(places.of_controller.get(controller, ()))}
+    blades = {blade.id: place for place, blade in enumerate(places.blades(controller))}
+    front = places.front(controller)
+    rest = front.id if front is not None else controller
     groups: dict[str, list[ReadingLine]] = {}
     for reading in readings:
-        groups.setdefault(reading.sensor.part, []).append(reading_line(reading))
-    order = {part.id: position for position, part in enumerate(places.of_controller.get(controller, ()))}
+        part = places.parts.get(reading.sensor.part)
+        holder = next((each.id for each in places.lineage(part) if each.id in blades), rest) if part else rest
+        name = label(part) if part is not None else reading.sensor.part
+        groups.setdefault(holder, []).append(replace(reading_line(reading), part=name))
     found = []
-    for part_id, lines in groups.items():
-        part = places.parts.get(part_id)
-        name = _name(places, part_id)
-        found.append(PartReadings(part_id, name, part.kind if part else lines[0].sensor.kind, tuple(lines)))
-    return tuple(sorted(found, key=lambda group: (-_loudest(group.lines), order.get(group.part, 1 << 30))))
+    for holder, lines in groups.items():
+        lines.sort(key=lambda line: (-_loudness(line), order.get(line.sensor.part, 1 << 30)))
+        found.append(Section(holder, _name(holder, blades, places, controller), tuple(lines)))
+    return tuple(sorted(found, key=lambda each: (-max(Health.OK, each.worst), blades.get(each.part, -1))))
 
 
-def _name(places: Places, part_id: str) -> str:
-    part = places.parts.get(part_id)
-    if part is None:
-        return part_id
-    lineage = places.lineage(part)
-    blade = next((outer for outer in lineage[1:] if outer.kind is Kind.BLADE), None)
-    return f"{label(blade)} / {label(part)}" if blade is not None else label(part)
+def _name(holder: str, blades: Mapping[str, int], places: Places, controller: str) -> str:
+    part = places.parts.get(holder)
+    name = label(part) if part is not None else controller
+    return f"{name} and what its blades share" if blades and holder not in blades else name
 
 
-def _loudest(lines: Sequence[ReadingLine]) -> int:
-    return max((max(line.crossed, line.health) for line in lines if max(line.crossed, line.health) > 1), default=0)
+def _loudness(line: ReadingLine) -> int:
+    return max(Health.OK, line.crossed, line.health)
 
 
-def first_to_show(groups: Sequence[PartReadings], wanted: str | None, troubled: Sequence[str]) -> ReadingLine | None:
+def first_to_show(groups: Sequence[Section], wanted: str | None, troubled: Sequence[str]) -> ReadingLine | None:
     """The sensor whose history is shown: the one asked for, else one in trouble, else the first temperature, else any.
 
     ``troubled`` are sensor keys of open conditions, worst first.

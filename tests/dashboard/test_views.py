@@ -26,8 +26,8 @@ from collector.store.reader import Reader
 from dashboard.drawings.things import Standing
 from dashboard.queries import SledFacts, Source
 from dashboard.views.floor import Floor, floor, standing
-from dashboard.views.places import Places, label
-from dashboard.views.readings import by_part, first_to_show, key_of, troubled_keys
+from dashboard.views.places import Places, label, without_name
+from dashboard.views.readings import first_to_show, key_of, sections, troubled_keys
 from dashboard.views.sled import front_of, lamp_lines, name_plates, shared_parts, status_facts
 from dashboard.views.telemetry import Running, running, said, telemetry
 from tests.dashboard.invented import DRIVE, FAN, GONE, HOT, SEIZED, UNPOWERED
@@ -341,9 +341,16 @@ def test_shared_parts_say_what_each_does_for_which_blade(source: Source) -> None
 
 def test_readings_have_limit_and_margin_and_the_troubled_part_stands_first(source: Source) -> None:
     facts = facts_of(source, "r03-s1")
-    groups = by_part(facts.readings, facts.places, "r03-s1")
+    groups = sections(facts.readings, facts.places, "r03-s1")
     first = groups[0].lines[0]
-    assert groups[0].name == "Blade 3 / CPU 1"
+    assert [group.name for group in groups] == [
+        "Blade 3",
+        "Sled 1 and what its blades share",
+        "Blade 1",
+        "Blade 2",
+        "Blade 4",
+    ]
+    assert (first.part, groups[0].worst, groups[0].closest) == ("CPU 1", Health.WARNING, first)
     assert first.crossed is Health.WARNING
     assert first.limit == "upper caution 80.0 °C"
     assert first.margin.endswith("°C beyond")
@@ -351,9 +358,31 @@ def test_readings_have_limit_and_margin_and_the_troubled_part_stands_first(sourc
     assert (silent.words, silent.margin) == ("no value", "")
 
 
+def test_the_closest_reading_is_told_by_share_of_its_scale(source: Source) -> None:
+    shared = sections(facts_of(source, "r01-s1").readings, facts_of(source, "r01-s1").places, "r01-s1")[0]
+    # air 24.5 of 5..35: 0.35 of the scale; bus 48.3 of 40..60: 0.42; fans 7200 over 2000: 2.6 times the limit
+    assert shared.closest is not None
+    assert shared.closest.sensor.sensor == "inlet air"
+    assert shared.closest.closeness == pytest.approx(10.5 / 30, abs=0.03)
+
+
+@pytest.mark.parametrize(
+    ("text", "left"),
+    [
+        ("Fan 2: stands still.", "stands still"),
+        ("FAN 2: stands still", "stands still"),
+        ("Fan 2 stands still", "Fan 2 stands still"),
+        ("stands still: no turn", "stands still: no turn"),
+    ],
+)
+def test_a_text_does_not_repeat_the_name_before_it(text: str, left: str) -> None:
+    assert without_name(text, chassis("a", kind=Kind.FAN, name="Fan 2")) == left
+    assert without_name(text, None) == text.removesuffix(".")
+
+
 def test_history_opens_on_the_sensor_in_trouble_unless_another_is_asked_for(source: Source) -> None:
     facts = facts_of(source, SEIZED)
-    groups = by_part(facts.readings, facts.places, SEIZED)
+    groups = sections(facts.readings, facts.places, SEIZED)
     keys = troubled_keys(facts.conditions, facts.readings)
     opened = first_to_show(groups, None, keys)
     assert opened is not None
