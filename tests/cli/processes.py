@@ -7,10 +7,14 @@ import json
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
+T = TypeVar("T")
+PATIENCE = 120.0
+"""Seconds; far beyond what anything takes here, so that a busy machine fails no test."""
 COMMAND = [sys.executable, "-m", "collector.cli.main"]
 
 
@@ -48,3 +52,13 @@ def simulated(folder: Path, *argv: str) -> Iterator[Path]:
         assert child.stdout is not None
         assert child.stdout.readline() == "ready\n"
         yield folder / "fleet.toml"
+
+
+def until(fact: Callable[[], T | None]) -> T:
+    """Wait until something is there, and give it."""
+    end = time.monotonic() + PATIENCE
+    while time.monotonic() < end:
+        if found := fact():
+            return found
+        time.sleep(0.2)
+    raise AssertionError("it did not happen")
