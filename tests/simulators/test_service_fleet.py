@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import os
 import signal
 import ssl
 import stat
@@ -209,7 +208,6 @@ def test_the_command_says_ready_once_and_stops_cleanly(tmp_path: Path, number: s
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
-        env=os.environ | {"PYTHONASYNCIODEBUG": "0"},
     )
     try:
         assert child.stdout is not None
