@@ -135,9 +135,11 @@ def judge(
         if not told and each.reported >= Health.WARNING:
             untold.append(each)
     findings += _reported(part, reports, untold, device, now)
-    if turned_absent and not findings and not excused:
+    if turned_absent and not findings:
         text = f"{about(part)}: was there and is now reported absent"
-        findings.append(missing_finding(part.controller, part, part.id, text, now))
+        missing = missing_finding(part.controller, part, part.id, text, now)
+        if not excused or missing.id in open_ids:  # what was missed before does not come back with a power button
+            findings.append(missing)
     return findings
 
 

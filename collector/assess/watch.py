@@ -209,7 +209,9 @@ class Watch:
         touched = {self._tree.at[part] for part in statuses if part in self._tree.at}
         idle = self._tree.idle(self._statuses)
         if idle != self._idle:
-            touched |= {at for at, (was, now_is) in enumerate(zip(self._idle, idle, strict=True)) if was != now_is}
+            for at, (was, now_is) in enumerate(zip(self._idle, idle, strict=True)):
+                if was != now_is:
+                    touched.update(self._tree.within(at))
             self._idle = idle
             self._columns.set_bands(idle)
         return touched
@@ -261,7 +263,7 @@ class Watch:
 
     def _finish(self, now: Seconds, changed: Collection[int] = ()) -> Assessment:
         """Settle what spans parts, roll up, and hand out all that is new."""
-        if self._walked and not self._unreadable:
+        if self._walked and self._failures == 0:
             missed = self._gaps.findings(
                 self._columns.sensors,
                 lambda column: self._tree.parts[self._columns.part_at[column]],
