@@ -29,7 +29,7 @@ def test_the_table_of_metrics_is_the_code() -> None:
 
 def test_every_command_and_setting_is_told() -> None:
     usage = sledkeeper("--help").stdout
-    commands = re.findall(r"^    ([a-z]+) ", usage, re.MULTILINE)
+    commands = re.findall(r"^    ([a-z]+)(?: |$)", usage, re.MULTILINE)
     assert {"demo", "collect", "dashboard", "simulate", "readings", "conditions"} <= set(commands)
     section = README[README.index("### Commands") : README.index("### A reading in JSON")]
     for command in commands:
