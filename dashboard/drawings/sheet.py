@@ -177,7 +177,7 @@ a.line .what b { text-decoration: underline; text-decoration-color: var(--rule);
 .evidence { margin: 0.2rem 0 0.5rem; padding: 0; list-style: none; font-size: 0.88rem; }
 .evidence li { margin: 0.1rem 0; padding-left: 0.8rem; border-left: 3px solid var(--rule); }
 .sheet details > summary { cursor: pointer; padding: 0.25rem 0; }
-.sheet details > summary h3 { display: inline; }
+.sheet details > summary h3 { display: inline; margin-right: 0.4rem; }
 .sheet details[data-section] { border-top: 1px solid var(--rule); padding: 0.3rem 0; }
 .sheet details[data-section] > summary { padding: 0.4rem 0; }
 .pick { font: inherit; color: var(--st-link-color); background: none; border: 0; padding: 0.15rem 0; cursor: pointer;
@@ -191,12 +191,13 @@ a.line .what b { text-decoration: underline; text-decoration-color: var(--rule);
 .lost[hidden] { display: none; }
 .readings th.of-value { text-align: right; }
 .readings { table-layout: fixed; }
-.readings th:nth-child(1) { width: 17%; }
-.readings th:nth-child(2) { width: 24%; }
-.readings th:nth-child(3) { width: 12%; }
-.readings th:nth-child(4) { width: 9.5rem; }
+.readings th:nth-child(1) { width: 15%; }
+.readings th:nth-child(2) { width: 23%; }
+.readings th:nth-child(3) { width: 10%; }
+.readings th:nth-child(4) { width: 12%; }
 .readings th:nth-child(5) { width: 17%; }
-.readings th:nth-child(7) { width: 6rem; }
+.readings th:nth-child(6) { width: 15%; }
+.readings th:nth-child(7) { width: 8%; }
 .readings td.strip-cell { padding-left: 0.3rem; }
 .readings .part-cell { font-weight: 600; }
 .readings tr.first td { border-top: 1px solid var(--quiet); }

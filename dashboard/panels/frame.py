@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
@@ -91,3 +92,12 @@ def foot(now: Seconds, zone: tzinfo | None) -> Ink:
     moment = datetime.fromtimestamp(now, UTC).strftime("%Y-%m-%d")
     words = f"Read {moment} {clock(now, now, zone)}. All times are UTC; the page looks again by itself."
     return tag("footer", tag("p", words, class_="small"), class_="foot")
+
+
+def folded(lines: Sequence[Ink], word: str) -> Ink | None:
+    """Further lines of a list, to be unfolded; None when there are none."""
+    if not lines:
+        return None
+    return tag(
+        "details", tag("summary", f"{len(lines)} {word}"), tag("ol", *lines, class_="lines"), id=f"folded-{word}"
+    )

@@ -12,7 +12,7 @@ from dashboard.drawings.ink import Ink, join, sled_link, tag
 from dashboard.drawings.marks import worded
 from dashboard.drawings.rack import elevation
 from dashboard.drawings.things import Rack, Standing
-from dashboard.panels.frame import KEY
+from dashboard.panels.frame import KEY, folded
 from dashboard.views.attention import Silent, Task
 from dashboard.views.floor import Floor, Row
 from dashboard.views.telemetry import Telemetry
@@ -58,7 +58,7 @@ def hands_first(tasks: Sequence[Task], now: Seconds, zone: tzinfo | None, unknow
         "section",
         title,
         tag("ol", *lines[:FIRST], class_="lines"),
-        _folded(lines[FIRST:], "further"),
+        folded(lines[FIRST:], "further"),
         data_block="hands-first",
     )
 
@@ -67,14 +67,6 @@ def _tally(tasks: Sequence[Task]) -> str:
     counts = Counter(task.severity for task in tasks)
     told = [f"{counts[health]} {health.word}" for health in sorted(counts, reverse=True)]
     return f"{count(len(tasks), 'part')}: {', '.join(told)}"
-
-
-def _folded(lines: Sequence[Ink], word: str) -> Ink | None:
-    if not lines:
-        return None
-    return tag(
-        "details", tag("summary", f"{len(lines)} {word}"), tag("ol", *lines, class_="lines"), id=f"folded-{word}"
-    )
 
 
 def _task(task: Task, now: Seconds, zone: tzinfo | None) -> Ink:
@@ -112,7 +104,7 @@ def not_answering(silent: Sequence[Silent], now: Seconds, zone: tzinfo | None) -
         "section",
         tag("h2", "Not answering", tag("span", count(len(silent), "controller"), class_="count")),
         tag("ol", *lines[:FIRST], class_="lines"),
-        _folded(lines[FIRST:], "more"),
+        folded(lines[FIRST:], "more"),
         data_block="not-answering",
     )
 

@@ -5,16 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import tzinfo
 
-from collector.model import Condition, ControllerState, Defect, Event, Evidence, Part, Seconds
+from collector.model import Condition, ControllerState, Defect, Event, Evidence, Health, Part, Seconds
 from dashboard.drawings.front import front as drawn_front
 from dashboard.drawings.ink import Ink, join, tag
 from dashboard.drawings.lamps import lamp_words, panel
 from dashboard.drawings.marks import worded
 from dashboard.drawings.things import Front, Standing
+from dashboard.panels.frame import folded
 from dashboard.views.floor import unheard
 from dashboard.views.places import Places, label, named, without_name
 from dashboard.views.sled import LampLine, NamePlate, SharedPart
 from dashboard.views.words import age, clock, count, threshold_words, unit_words
+
+_EVENTS = 8
+"""Events shown at once; the rest unfolds."""
 
 
 def contact(state: ControllerState, now: Seconds, zone: tzinfo | None) -> Ink:
@@ -213,16 +217,23 @@ def lately(events: Sequence[Event], places: Places, now: Seconds, zone: tzinfo |
     if not events:
         return tag("section", title, tag("p", "Nothing recorded.", class_="nothing"), data_block="events")
     lines = [_event(event, places.parts, now, zone) for event in events]
-    return tag("section", title, tag("ol", *lines, class_="lines"), data_block="events")
+    return tag(
+        "section",
+        title,
+        tag("ol", *lines[:_EVENTS], class_="lines"),
+        folded(lines[_EVENTS:], "earlier"),
+        data_block="events",
+    )
 
 
 def _event(event: Event, parts: Mapping[str, Part], now: Seconds, zone: tzinfo | None) -> Ink:
     part = parts.get(event.part) if event.part is not None else None
+    loud = event.severity > Health.OK
     return tag(
         "li",
         tag(
             "div",
-            tag("span", worded(Standing(event.severity)), class_="stands"),
+            tag("span", worded(Standing(event.severity)) if loud else None, class_="stands"),
             tag(
                 "span",
                 tag("b", named(part)) if part is not None else None,

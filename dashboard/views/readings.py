@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from collector.model import Condition, Health, Reading, Seconds, Sensor
+from collector.model import Condition, Health, Quantity, Reading, Seconds, Sensor
 from dashboard.drawings.trace import Line
 from dashboard.views.places import Places, label
 from dashboard.views.words import figure, limits, nearest
@@ -146,13 +146,17 @@ def _loudness(line: ReadingLine) -> int:
 
 
 def first_to_show(groups: Sequence[Section], wanted: str | None, troubled: Sequence[str]) -> ReadingLine | None:
-    """The sensor whose history is shown: the one asked for, else one in trouble, else the first temperature, else any.
+    """The sensor whose history is shown.
+
+    The one asked for, else the worst one beyond a limit, else one in trouble, else the first temperature, else any.
 
     ``troubled`` are sensor keys of open conditions, worst first.
     """
     lines = {line.key: line for group in groups for line in group.lines}
-    for key in (wanted, *troubled):
-        if key is not None and key in lines:
-            return lines[key]
-    temperatures = (line for line in lines.values() if line.sensor.quantity.value == "temperature")
-    return next(temperatures, next(iter(lines.values()), None))
+    if wanted is not None and wanted in lines:
+        return lines[wanted]
+    worth = [lines[key] for key in troubled if key in lines]
+    crossed = [line for line in (*worth, *lines.values()) if line.crossed > Health.OK]
+    crossed.sort(key=lambda line: -line.crossed)
+    temperatures = [line for line in lines.values() if line.sensor.quantity is Quantity.TEMPERATURE]
+    return next(iter((*crossed, *worth, *temperatures, *lines.values())), None)

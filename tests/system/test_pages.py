@@ -93,6 +93,9 @@ OUTSIDE = """() => {
         if (box.left < outer.left - 1.5 || box.right > outer.right + 1.5
             || box.top < outer.top - 2.5 || box.bottom > outer.bottom + 2.5) found.push(text.textContent);
     }
+    for (const cell of root.querySelectorAll("td, th, .line > *, .lamp-line > *"))
+      if (cell.scrollWidth > cell.clientWidth + 2 && cell.clientWidth > 0 && !cell.closest(".scroll"))
+        found.push(`cell: ${cell.textContent}`);
     const said = [...root.querySelectorAll("svg.rack .said, svg.rack .ruler, svg.chart .said")];
     said.forEach((one, place) => said.slice(place + 1).forEach((other) => {
       if (one.closest("svg") !== other.closest("svg")) return;
@@ -103,7 +106,7 @@ OUTSIDE = """() => {
   }
   return found;
 }"""
-"""Texts of drawings that leave their drawing or slot, and labels that stand on each other."""
+"""Texts of drawings and tables that leave their drawing, slot or cell, and labels that stand on each other."""
 
 
 def outside_their_boxes(page: Page) -> list[str]:
