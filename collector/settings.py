@@ -188,6 +188,8 @@ class Credential:
 
     username: str
     password: SecretStr
+    password_file: Path | None = None
+    """Where the password came from; None where that was the environment."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -349,7 +351,8 @@ def _credential(
     home: Path, key: str, entry: _CredentialEntry, environ: Mapping[str, str], problems: list[str]
 ) -> Credential | None:
     secret = _secret(home, key, entry.password_file, entry.password_env, environ, problems)
-    return None if secret is None else Credential(username=entry.username, password=secret)
+    file = _under(home, entry.password_file)
+    return None if secret is None else Credential(username=entry.username, password=secret, password_file=file)
 
 
 def _controllers(

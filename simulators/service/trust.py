@@ -19,7 +19,7 @@ _DAY = 86_400.0
 class Authority:
     """A certificate authority whose private key never leaves memory. EC P-256 throughout (RFC 5480)."""
 
-    def __init__(self, name: str, now: float, days: float = 30.0) -> None:
+    def __init__(self, name: str, now: float, days: float = 90.0) -> None:
         """``now``: epoch seconds from an hour before which it is valid, for ``days``."""
         self._now = now
         self._days = days
