@@ -198,3 +198,10 @@ def test_everything_that_a_condition_says_can_be_traced(watch: Watch) -> None:
     told = rounds(watch, good(30.0, None, {"blade1": FINE}, cpu1=43.0))
     assert told.rolled[pid("blade1")].own is Health.WARNING
     assert {each.id for each in PARTS} >= told.rolled.keys()
+
+
+def test_a_reading_first_missed_after_an_outage_is_missed_from_then_on(watch: Watch) -> None:
+    rounds(watch, good(30.0), *(bad(30.0 * n) for n in range(2, 40)))
+    for now in (1200.0, 1230.0, 1260.0):
+        assert not any(each.subject is Subject.STALE for each in rounds(watch, good(now, cpu1=NAN)).opened)
+    assert only(rounds(watch, good(1290.0, cpu1=NAN)).opened).opened == 1200.0

@@ -335,6 +335,13 @@ def test_a_drive_that_goes_with_its_hosts_power_is_not_missing(watch: Watch) -> 
     assert rounds(watch, good(30.0, None, {"host2": OFF, "drive": gone})).opened == ()
 
 
+def test_a_drive_missed_before_does_not_come_back_with_a_power_button(watch: Watch) -> None:
+    missing = only(rounds(watch, good(30.0, None, {"drive": Status(state=State.ABSENT)})).opened)
+    assert rounds(watch, good(60.0, None, {"host2": OFF})).closed == ()
+    assert rounds(watch, good(90.0, None, {"host2": RUNNING})).closed == ()
+    assert only(rounds(watch, good(120.0, None, {"drive": FINE})).closed).id == missing.id
+
+
 # Restarts
 
 
@@ -450,6 +457,13 @@ def test_a_service_that_renames_everything_is_bounded() -> None:
 
 
 # Lamps
+
+
+def test_a_blades_lamps_follow_its_host(watch: Watch) -> None:
+    located = Status(state=State.ENABLED, health=Health.OK, power=PowerState.ON, locate=True)
+    told = rounds(watch, good(30.0, None, {"host1": located}))
+    assert told.lamps == {pid("blade1"): Lamps(LampState.ON, LampState.BLINK)}
+    assert told.rolled == {}
 
 
 def test_lamps_follow_trouble_power_and_locate(watch: Watch) -> None:
