@@ -16,6 +16,7 @@ those who ask for its latest readings; it is no history there any more.
 
 from __future__ import annotations
 
+import math
 import sqlite3
 import zlib
 from collections.abc import Callable
@@ -69,16 +70,18 @@ class SealingPass:
         """
         with closing(open_for_reading(self._state_dir).connection) as connection:
             store = connection.execute(sql.STORE_ID).fetchone()[0]
+            last = connection.execute(sql.LAST_FRAME).fetchone()[0]
+            sealed = -math.inf
             while True:
-                last = connection.execute(sql.LAST_FRAME).fetchone()[0]
-                oldest = [
-                    (time, name, key)
-                    for name, key, time in connection.execute(sql.OLDEST_FRAMES, {"before": before})
-                    if time is not None
-                ]
+                given = {"before": before, "last": last}
+                rows = connection.execute(sql.OLDEST_FRAMES, given).fetchall()
+                oldest = [(time, name, key) for name, key, time in rows if time is not None]
                 if not oldest:
                     return
                 hour = int(min(oldest)[0] // HOUR) * HOUR
+                if hour <= sealed:
+                    raise damaged(self._state_dir, "frames that were sealed are still in the database")
+                sealed = hour
                 waiting = [(name, key) for time, name, key in oldest if time < hour + HOUR]
                 while waiting:
                     waiting = self._seal_file(connection, store, hour, waiting, last)

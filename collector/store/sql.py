@@ -108,7 +108,8 @@ LAST_SEALED_FRAME = "SELECT max(last_frame) FROM sealed"
 
 OLDEST_FRAMES = """
 SELECT c.name, c.id,
-    (SELECT f.time FROM frames f WHERE f.controller = c.id AND f.time < :before AND f.kept = 0 ORDER BY f.time LIMIT 1)
+    (SELECT f.time FROM frames f WHERE f.controller = c.id AND f.time < :before AND f.id <= :last AND f.kept = 0
+        ORDER BY f.time LIMIT 1)
 FROM controllers c ORDER BY c.name
 """
 FRAMES_TO_SEAL = """

@@ -256,6 +256,15 @@ async def test_files_of_others_are_left_alone_and_told(tmp_path: Path) -> None:
     assert stranger.exists()
 
 
+async def test_a_half_written_file_goes_on_opening(tmp_path: Path) -> None:
+    half = tmp_path / "history" / "2031-02-27" / "2031-02-27T12Z-001.parquet.part"
+    half.parent.mkdir(parents=True)
+    half.write_bytes(b"PAR1")
+    async with sealing_writer(tmp_path, clock=Clock()) as opened:
+        assert opened.statistics().notes == ()
+    assert not half.exists()
+
+
 async def test_a_deleted_file_is_taken_off_the_record_and_told(tmp_path: Path) -> None:
     clock = Clock(NOON + 3 * HOUR)
     async with await filled(tmp_path, clock) as opened:
