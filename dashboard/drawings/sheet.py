@@ -102,7 +102,7 @@ svg .grid { stroke: var(--rule); stroke-width: 0.5; fill: none; }
 svg .moment { font-size: 10px; text-anchor: middle; fill: var(--quiet); }
 svg .samples { fill: none; stroke: var(--ink); stroke-width: 1.5; stroke-linejoin: round; stroke-linecap: round; }
 svg .threshold { stroke: var(--this); stroke-width: 1.2; stroke-dasharray: 6 3; fill: none; }
-svg.chart .said { font-size: 9.5px; fill: var(--this); }
+svg.chart .said { font-size: 9.5px; fill: var(--this); paint-order: stroke; stroke: var(--ground); stroke-width: 3px; }
 svg.chart .to-left { text-anchor: end; }
 """
 
