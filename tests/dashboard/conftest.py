@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from dashboard.queries import Source
-from tests.dashboard.invented import fill, fleet
+from tests.dashboard.invented import fleet
+from tests.dashboard.kept import fill
 
 
 @pytest.fixture(scope="package")

@@ -15,7 +15,8 @@ from streamlit.testing.v1 import AppTest
 from collector.store.schema import DATABASE
 from dashboard.mount import SCRIPT
 from dashboard.serve import APP, command, environment
-from tests.dashboard.invented import FAN, GONE, SEIZED, collected, fill, fleet
+from tests.dashboard.invented import FAN, GONE, SEIZED, fleet
+from tests.dashboard.kept import collected, fill
 from tests.dashboard.reading import find, one, words
 
 XHTML = "{http://www.w3.org/1999/xhtml}"

@@ -13,7 +13,8 @@ from playwright.sync_api import Browser, Locator, Page, expect
 
 from collector.model import Assessment, Health, Lamps, LampState, Location, Rolled, Update
 from collector.store.reader import Reader
-from tests.dashboard.invented import DRIVE, FAN, SEIZED, Say, collected, fleet, sled
+from tests.dashboard.invented import DRIVE, FAN, SEIZED, fleet, sled
+from tests.dashboard.kept import Say, collected
 from tests.dashboard.test_ink import HOSTILE
 from tests.system.browser import Visit, chromium, visiting
 from tests.system.pages_server import served
