@@ -75,8 +75,7 @@ def _physical(part: Draft, parts: Parts) -> Draft:
     home = part.parent
     if part.kind is not Kind.HOST or home is None:
         return part
-    hosts = [one for one in parts.of_type("ComputerSystem") if one.parent is home]
-    return home if len(hosts) == 1 else part
+    return home if len(parts.hosts_in(home)) == 1 else part
 
 
 def _single(named: list[Draft]) -> Draft | None:

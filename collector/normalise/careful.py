@@ -22,7 +22,6 @@ def take(plan: Plan, body: bytes, received: Seconds, here: Round) -> None:
     told = parse(plan, body, here)
     if told is None:
         return
-    here.columns.filled = here.columns.filled or bool(plan.columns)
     if not plan.fetch.expanded:
         if _is_whole(told):
             _read(plan.wanted[0], told, received, here)
@@ -78,6 +77,7 @@ def _is_whole(told: Any) -> bool:
 
 
 def _read(wanted: Wanted, body: Body, received: Seconds, here: Round) -> None:
+    here.columns.filled = here.columns.filled or bool(wanted.readings)
     moved = _moved_rows(wanted, body, here)
     for column, reader in wanted.readings:
         if not _stands_in(reader.steps, moved):

@@ -1,6 +1,6 @@
 """Which part depends on which: powered by, cooled by, managed by, connected through.
 
-Told by links in both directions (DSP0268: Chassis, ComputerSystem, Manager, PowerSupply, Fan, NetworkInterface).
+Told by links in both directions (DSP8010: Chassis, ComputerSystem, Manager, PowerSupply, Fan, NetworkInterface).
 Where a service tells none of a kind for a blade or host, containment speaks: what a sled (or any chassis) lists as
 its own fans, power supplies, network adapters and single manager serves what the sled contains. Such a link is
 marked ``assumed``.
@@ -58,19 +58,19 @@ _BY_CONTAINMENT = {
 class Dependencies:
     """The links of one walk, each once; a told one outranks an assumed one."""
 
-    def __init__(self, parts: Parts) -> None:
-        self._parts = parts
+    def __init__(self) -> None:
         self._found: dict[tuple[str, str, Why], bool] = {}
+        self._served: set[tuple[str, Why]] = set()
 
     def add(self, draft: Draft, on: Draft, why: Why, *, assumed: bool = False) -> None:
         """Notes that one part depends on another."""
         if draft is not on:
             self._found.setdefault((draft.uri, on.uri, why), assumed)
+            self._served.add((draft.uri, why))
 
-    def served(self, draft: Draft, why: Why) -> bool:
-        """Whether it is known, of a part or a host in it, on what it depends in this way."""
-        homes = {draft.uri} | {one.uri for one in self._parts.of_type("ComputerSystem") if one.parent is draft}
-        return any(uri in homes and kind is why for uri, _, kind in self._found)
+    def served(self, parts: Iterable[Draft], why: Why) -> bool:
+        """Whether it is known of any of these on what it depends in this way."""
+        return any((one.uri, why) in self._served for one in parts)
 
     def links(self, id_of: dict[str, str]) -> tuple[Link, ...]:
         """All of them, ids of parts put in, in a fixed order."""
@@ -81,7 +81,7 @@ class Dependencies:
 
 def find_links(parts: Parts, id_of: dict[str, str]) -> tuple[Link, ...]:
     """All dependencies of one walk."""
-    found = Dependencies(parts)
+    found = Dependencies()
     for draft in parts.drafts.values():
         _add_told(parts, draft, found)
     _add_adapters(parts, found)
@@ -127,7 +127,7 @@ def _add_assumed(parts: Parts, found: Dependencies) -> None:
             serving.setdefault((draft.parent.uri, why), []).append(draft)
     for draft in [one for one in parts.drafts.values() if _depends(one)]:
         for why in _BY_CONTAINMENT.values():
-            if found.served(draft, why):
+            if found.served([draft, *parts.hosts_in(draft)], why):
                 continue
             for holder in draft.above():
                 near = serving.get((holder.uri, why), [])

@@ -22,48 +22,17 @@ The rules, in this order (the notes' precedence Sensor > excerpt > legacy row de
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterable, Mapping
-
-from collector.model import DefectKind, Kind, Quantity
+from collector.model import DefectKind, Quantity
 from collector.normalise.attribution import part_of, strangers
 from collector.normalise.bodies import pointer
 from collector.normalise.findings import Findings, shown
-from collector.normalise.parts import Draft, Parts
+from collector.normalise.groups import Group, measured, uri_of
+from collector.normalise.parts import Parts
 from collector.normalise.places import Found, Rank, find_places
-from collector.normalise.units import Measure, Trouble, commensurable, measure_of, of_code, refined
-
-_SUCCESSORS: Mapping[str, str] = {
-    "Fans/Reading": "SpeedPercent",
-    "PowerSupplies/LineInputVoltage": "InputVoltage",
-    "PowerSupplies/PowerInputWatts": "InputPowerWatts",
-    "PowerSupplies/PowerOutputWatts": "OutputPowerWatts",
-    "PowerControl/PowerConsumedWatts": "PowerWatts",
-}
-"""Property of a legacy row -> the excerpt that took its place (DSP2064, and the descriptions in DSP8010)."""
+from collector.normalise.rows import Rows
+from collector.normalise.units import commensurable, measure_of
 
 _EQUIPMENT = frozenset({"PowerDistribution", "CoolingUnit"})
-
-
-class Group:
-    """One sensor while it is put together."""
-
-    __slots__ = ("chassis", "lister", "measure", "part", "places", "troubles")
-
-    def __init__(self, place: Found, lister: Draft | None, chassis: Draft | None) -> None:
-        self.places = [place]
-        self.lister = lister
-        """The part that tells of the resource it stands in."""
-        self.chassis = chassis
-        """The chassis that lists it."""
-        self.measure = Measure(Quantity.OTHER, "")
-        self.troubles: tuple[Trouble, ...] = ()
-        self.part: Draft | None = None
-
-    @property
-    def first(self) -> Found:
-        """The place that outranks the others."""
-        return self.places[0]
 
 
 def fold(parts: Parts, findings: Findings) -> list[Group]:
@@ -105,7 +74,7 @@ class _Folder:
         elif rank is Rank.LEGACY:
             for row in self._rows:
                 self._describe(row)
-            _Rows(self.groups, self._rows, self._parts).match()
+            Rows(self.groups, self._rows, self._parts).match()
 
     def _group(self, place: Found) -> Group:
         lister = self._parts.owner(place.uri)
@@ -175,177 +144,15 @@ class _Folder:
         return False
 
     def _describe(self, group: Group) -> None:
-        group.measure, group.troubles = _measure(group, self._parts)
+        group.measure, group.troubles = measured(group, self._parts)
         group.part = part_of(group.places, group.chassis or group.lister, self._parts)
         for place, owner in strangers(group.places, group.part, self._parts):
-            detail = f"tells of {shown(owner.uri)} what {shown(group.first.uri)} measures of {shown(_uri(group.part))}"
+            detail = (
+                f"tells of {shown(owner.uri)} what {shown(group.first.uri)} measures of {shown(uri_of(group.part))}"
+            )
             at = f"{pointer(*place.steps)}/DataSourceUri"
             self._findings.add(place.uri, at, DefectKind.CONTRADICTION, detail)
 
 
-def _uri(part: Draft | None) -> str:
-    return part.uri if part is not None else ""
-
-
-def _measure(group: Group, parts: Parts) -> tuple[Measure, tuple[Trouble, ...]]:
-    place = group.first
-    implied = next((one.implied for one in group.places if one.implied is not None), None)
-    if place.rank is not Rank.SENSOR:
-        return (of_code(*implied) if implied is not None else Measure(Quantity.OTHER, "")), ()
-    body = place.holder
-    delta = body.get("ReadingBasis") in ("Delta", "Headroom")
-    measure, troubles = measure_of(body.get("ReadingType"), body.get("ReadingUnits"), implied, delta=delta)
-    if implied is not None:
-        measure = refined(measure, implied[0])
-    if _turns(place, parts):
-        measure = refined(measure, Quantity.SPEED_RATIO)
-    return measure, troubles
-
-
-def _turns(place: Found, parts: Parts) -> bool:
-    """Whether a percentage is that of a fan's or pump's speed: DSP8010 wants those as Percent, with SpeedRPM."""
-    if place.context in ("Fan", "Pump") or "SpeedRPM" in place.holder:
-        return True
-    related = [parts.find(one) for one in place.related]
-    return len(related) == 1 and related[0] is not None and related[0].kind in (Kind.FAN, Kind.PUMP)
-
-
-class _Rows:
-    """Rules 3 and 4: finds the newer sensor that a legacy row is."""
-
-    def __init__(self, groups: list[Group], rows: list[Group], parts: Parts) -> None:
-        self._groups = groups
-        self._newer = list(groups)
-        sources = [(group.first.data_source, group) for group in groups]
-        self._copies = {source: group for source, group in sources if source is not None and "#" in source}
-        """Excerpts that copy a row, by how their DataSourceUri may name it: the row, or the number in it."""
-        self._rows = rows
-        self._parts = parts
-
-    def match(self) -> None:
-        """Folds every row into a sensor, or makes it one."""
-        for row in self._rows:
-            same = self._successor(row) or self._same_part(row) or self._same_context(row) or self._same_name(row)
-            same = same or self._elsewhere(row)
-            if same is not None:
-                same.places.append(row.first)
-            else:
-                self._groups.append(row)
-
-    def _successor(self, row: Group) -> Group | None:
-        pointed = self._copies.get(_row_name(row.first)) or self._copies.get(row.first.source)
-        if pointed is not None:
-            return pointed
-        successor = _SUCCESSORS.get(row.first.schema_key)
-        if successor is None:
-            return None
-        array = row.first.steps[0]
-        if array == "PowerControl":
-            siblings = [one for one in self._rows if one.first.uri == row.first.uri and one.first.steps[0] == array]
-            part = row.chassis if len(siblings) == 1 else None
-        else:
-            part = self._parts.find(f"{row.first.uri}#{pointer(*row.first.steps)}")
-            part = part if part is not None and not part.steps else None
-        if part is None:
-            return None
-        found = [group for group in self._newer if self._tells(group, successor, part)]
-        return _only(group for group in found if group.measure.quantity is row.measure.quantity)
-
-    def _tells(self, group: Group, schema_key: str, part: Draft) -> bool:
-        return any(
-            place.schema_key == schema_key and self._parts.owner(place.uri) is part
-            for place in group.places
-            if place.rank is Rank.EXCERPT
-        )
-
-    def _same_part(self, row: Group) -> Group | None:
-        if row.part is None or row.part.type == "Chassis" or row.first.schema_key in _SUCCESSORS:
-            return None
-        return self._pair(row, lambda one: one.part is row.part, lambda one: one.first.uri == row.first.uri)
-
-    def _same_context(self, row: Group) -> Group | None:
-        context = row.first.context
-        if context is None or row.first.schema_key in _SUCCESSORS:
-            return None
-
-        def alike(one: Group) -> bool:
-            return one.chassis is row.chassis and _context(one) == context
-
-        found = self._pair(row, alike, lambda one: True)
-        return found if found is not None and _akin(row, found) else None
-
-    def _same_name(self, row: Group) -> Group | None:
-        name = _words(row.first.name)
-
-        def alike(one: Group) -> bool:
-            return one.chassis is row.chassis and _words(one.first.name) == name and not _apart(one, row)
-
-        return self._pair(row, alike, lambda one: True)
-
-    def _pair(self, row: Group, alike: Callable[[Group], bool], beside: Callable[[Group], bool]) -> Group | None:
-        """The newer sensor of the row's quantity that is alike, if there is one such, and one such row."""
-        quantity = row.measure.quantity
-        found = _only(one for one in self._newer if one.measure.quantity is quantity and alike(one))
-        rivals = [one for one in self._rows if one.measure.quantity is quantity and beside(one) and alike(one)]
-        if found is None or len(rivals) != 1:
-            return None
-        same_context = row.first.context is not None and _context(found) == row.first.context
-        return found if same_context or _akin(row, found) else None
-
-    def _elsewhere(self, row: Group) -> Group | None:
-        if row.part is None or row.part.type == "Chassis" or row.first.holder.get("SensorNumber") is None:
-            return None
-        for group in self._groups:
-            other = group.first
-            if other.rank is Rank.LEGACY and other.uri != row.first.uri and _key(group) == _key(row):
-                return group
-        return None
-
-
 def _last_step(place: Found) -> str:
     return place.uri.rpartition("/")[2]
-
-
-def _key(row: Group) -> tuple[object, ...]:
-    first = row.first
-    number = first.holder.get("SensorNumber")
-    return (row.part, row.measure.quantity, first.schema_key, first.name, first.context, str(number))
-
-
-def _apart(one: Group, other: Group) -> bool:
-    """Whether two sensors measure different parts, each more than the chassis that lists it."""
-    parts = [group.part for group in (one, other) if group.part is not None and group.part.type != "Chassis"]
-    return len(parts) == 2 and parts[0] is not parts[1]
-
-
-def _row_name(place: Found) -> str:
-    return f"{place.uri}#{pointer(*place.steps)}"
-
-
-def _context(group: Group) -> str | None:
-    return next((place.context for place in group.places if place.context is not None), None)
-
-
-def _only(groups: Iterable[Group]) -> Group | None:
-    found = list(groups)
-    return found[0] if len(found) == 1 else None
-
-
-_WORD = re.compile(r"\d+|[^\W\d_]+")
-_SAME_WORD = {"temp": "temperature", "volt": "voltage", "volts": "voltage"}
-_IDLE_WORDS = frozenset(
-    {"sensor", "reading", "the", "of", "temperature", "voltage", "power", "current", "speed", "fan"}
-)
-
-
-def _words(name: str | None) -> tuple[str, ...]:
-    return tuple(_SAME_WORD.get(word, word) for word in _WORD.findall((name or "").casefold()))
-
-
-def _akin(one: Group, other: Group) -> bool:
-    """Whether two names agree in their numbers and share a word that says more than the quantity does."""
-    mine, theirs = set(_words(one.first.name)), set(_words(other.first.name))
-    numbers = {word for word in mine | theirs if word.isdigit()}
-    if (mine & numbers) != (theirs & numbers):
-        return False
-    return bool((mine & theirs) - numbers - _IDLE_WORDS)

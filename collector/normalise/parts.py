@@ -1,7 +1,7 @@
 """Which resources, and which rows inside older resources, are parts; and which of them are one and the same.
 
-Sources: DSP8010 2025.4 (resource types, ``Chassis_v1.xml`` ChassisType); DSP0268 on the deprecation of Thermal and
-Power in favour of ThermalSubsystem and PowerSubsystem.
+Source: DSP8010 2025.4: resource types; ``Chassis_v1.xml`` for ChassisType, and for the deprecation of Thermal and Power
+in favour of ThermalSubsystem and PowerSubsystem, which tell of the same fans and supplies.
 """
 
 from __future__ import annotations
@@ -174,6 +174,18 @@ class Parts:
     def of_type(self, type_: str) -> list[Draft]:
         """All parts of one resource type, in the order found."""
         return [draft for draft in self.drafts.values() if draft.type == type_]
+
+    def hosts_in(self, home: Draft) -> list[Draft]:
+        """The hosts that stand in a part, once parents are set."""
+        return self._hosts.get(home.uri, [])
+
+    @cached_property
+    def _hosts(self) -> dict[str, list[Draft]]:
+        found: dict[str, list[Draft]] = {}
+        for host in self.of_type("ComputerSystem"):
+            if host.parent is not None:
+                found.setdefault(host.parent.uri, []).append(host)
+        return found
 
     @staticmethod
     def _above(uri: str, find: Callable[[str], Draft | None]) -> Draft | None:

@@ -22,8 +22,8 @@ _SKIPPED = frozenset({"Links", "Oem", "Actions", "Thresholds", "NumericThreshold
 _SKIPPED_TYPES = frozenset({"MetricReport", "MetricDefinition", "MetricReportDefinition", "Triggers", "TelemetryData"})
 MAX_DEPTH = 6
 """Objects and arrays inside one another that we look into; the standard's excerpts stand at most three deep."""
-MAX_PLACES = 20_000
-"""Places of one walk."""
+MAX_PLACES = 5_000
+"""Excerpts of one resource."""
 
 _IDENTITY = ("MemberId", "Name", "DeviceName")
 """Properties that tell one row of an array from another, beside DataSourceUri in whatever case."""

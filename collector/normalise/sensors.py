@@ -15,7 +15,7 @@ from collector.model import DefectKind, Kind, Layout, Quantity, Sensor, Threshol
 from collector.normalise import thresholds
 from collector.normalise.bodies import finite, pointer, text
 from collector.normalise.findings import Findings, shown
-from collector.normalise.fold import Group
+from collector.normalise.groups import Group
 from collector.normalise.places import Found, Rank, state_of
 from collector.normalise.reading import Reader
 from collector.normalise.statuses import NO_READING_STATES

@@ -1,7 +1,7 @@
 """Thresholds of a Sensor or of a row in the older Thermal and Power resources, checked for order.
 
 Sources: DSP8010 2025.4 ``Sensor_v1.xml`` (Thresholds, Threshold, ThresholdActivation), ``Thermal_v1.xml`` and
-``Power_v1.xml`` (the rows' Upper/LowerThreshold… properties, which DSP2064 maps to the Sensor's).
+``Power_v1.xml`` (the rows' Upper/LowerThreshold… properties, whose successors are the Sensor's).
 """
 
 from __future__ import annotations

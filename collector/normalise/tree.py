@@ -1,6 +1,6 @@
 """Which part contains which: every part gets at most one parent, and no loop.
 
-Chassis contain chassis by the union of both directions of their links (DSP0268: Chassis.Links.Contains and
+Chassis contain chassis by the union of both directions of their links (DSP8010: Chassis.Links.Contains and
 ContainedBy). What a link does not place stands in the part that its path, or the resource listing it, belongs to.
 """
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping
+from heapq import heapify, heappop, heappush
 
 from msgspec import Struct
 
@@ -74,25 +75,48 @@ def _cover(places: list[tuple[str, ...]], by_resource: Mapping[str, _Choice], ta
 
     Of two that bring as many, the one that is the proper place of more of them goes first.
     """
-    left = [uris for uris in places if uris and not any(by_resource[uri].path in taken for uri in uris)]
-    while left:
-        gains: dict[str, list[int]] = {}
-        for uris in left:
-            for path in {by_resource[uri].path for uri in uris}:
-                gain = gains.setdefault(path, [0, 0])
-                gain[0] += 1
-                gain[1] += by_resource[uris[0]].path == path
-        choices = {by_resource[uri].path: by_resource[uri] for uris in left for uri in uris}
-        best = max(choices.values(), key=lambda choice: (*gains[choice.path], -choice.order))
-        taken[best.path] = best
-        left = [uris for uris in left if not any(by_resource[uri].path == best.path for uri in uris)]
+    choices = {choice.path: choice for choice in by_resource.values()}
+    ways = [tuple(dict.fromkeys(by_resource[uri].path for uri in uris)) for uris in places if uris]
+    taken |= {paths[0]: choices[paths[0]] for paths in ways if len(paths) == 1}
+    left: dict[str, set[int]] = {}  # of each GET the sensors that it would bring and none taken so far does
+    for sensor, paths in enumerate(ways):
+        if not any(path in taken for path in paths):
+            for path in paths:
+                left.setdefault(path, set()).add(sensor)
+
+    def gain(path: str) -> tuple[int, int, int]:
+        """What a GET would bring, smallest first for the best: the heap's order."""
+        proper = sum(ways[sensor][0] == path for sensor in left[path])
+        return -len(left[path]), -proper, choices[path].order
+
+    heap = [(gain(path), path) for path in left]
+    heapify(heap)
+    while heap:
+        told, path = heappop(heap)
+        if not left[path]:
+            continue
+        now = gain(path)
+        if now != told:
+            heappush(heap, (now, path))  # others have been taken meanwhile that bring some of the same
+            continue
+        taken[path] = choices[path]
+        for sensor in tuple(left[path]):
+            for other in ways[sensor]:
+                left[other].discard(sensor)
 
 
 def _drop_needless(places: list[tuple[str, ...]], statuses: set[str], taken: dict[str, _Choice]) -> None:
     """Drops what turned out not to be needed: all its sensors come with others as well."""
+    path_of = {uri: path for path, choice in taken.items() for uri in choice.brings}
+    ways = [{path_of[uri] for uri in uris if uri in path_of} for uris in places]
+    of_path: dict[str, list[set[str]]] = {}
+    for paths in ways:
+        for path in paths:
+            of_path.setdefault(path, []).append(paths)
     for choice in sorted(taken.values(), key=lambda choice: len(choice.brings)):
         if any(uri in statuses for uri in choice.brings):
             continue
-        rest = {uri for path, other in taken.items() if path != choice.path for uri in other.brings}
-        if all(not uris or any(uri in rest for uri in uris) for uris in places if set(uris) & set(choice.brings)):
+        if all(len(paths) > 1 for paths in of_path.get(choice.path, [])):
+            for paths in of_path.get(choice.path, []):
+                paths.discard(choice.path)
             del taken[choice.path]

@@ -18,7 +18,7 @@ from collector.normalise import careful
 from collector.normalise.inventory import Normalised, build
 from collector.normalise.polled import Decoded, Decoder
 from collector.poll.plan import plan
-from collector.redfish.resources import Fetch, Walked
+from collector.redfish.resources import Fetch, Resource, Walked
 from tests.normalise.services import (
     NAME,
     SLED,
@@ -302,6 +302,36 @@ def test_a_message_in_place_of_a_resource_is_no_news() -> None:
     decoded = rounds({SLED: {"error": {"code": "Base.1.18.GeneralError", "message": "busy"}}})
     assert (decoded.statuses, decoded.shape_changed) == ({}, True)
     assert [defect.kind for defect in decoded.defects] == [DefectKind.MISSING]
+
+
+@pytest.mark.parametrize("expand", [True, False])
+def test_a_message_in_place_of_sensors_is_no_frame(expand: bool) -> None:
+    rounds = Rounds(root() | chassis(sled()) | sensors(temperature("A")), expand=expand)
+    told = json.dumps({"error": {"code": "Base.1.18.GeneralError", "message": "busy"}}).encode()
+    decoded = rounds(spoil=lambda body: told if b"Reading" in body else body)
+    assert (decoded.frame, decoded.shape_changed) == (None, True)
+
+
+def test_every_page_of_a_collection_is_read_by_itself() -> None:
+    bodies = root() | chassis(sled()) | sensors(*(temperature(f"T{number}", number) for number in range(4)))
+    walked = walk_of(bodies, NAME, expand=True)
+    second = f"{SENSORS}?$skip=2&$expand=.($levels=1)"
+    pages = {
+        uri: Resource(uri, one.body, second if uri in (f"{SENSORS}/T2", f"{SENSORS}/T3") else one.fetched_by)
+        for uri, one in walked.resources.items()
+    }
+    told = Walked(controller=NAME, time=TIME, root={}, resources=pages, features=walked.features)
+    inventory = build(told, Location())
+    fetches = plan(told, inventory)
+    decoder = Decoder(inventory, fetches)
+    decoder.begin()
+    for index, fetch in enumerate(fetches):
+        members = [bodies[uri] for uri in fetch.brings]
+        decoder.take(index, json.dumps({"@odata.id": SENSORS, "Members": members}).encode(), LATER)
+    decoded = decoder.finish(LATER)
+    assert decoded.frame is not None
+    assert list(decoded.frame.values) == [0, 1, 2, 3]
+    assert not decoded.shape_changed
 
 
 ROWS = [row("A", 1), row("B", 2), row("C", 3)]
