@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Coroutine, Iterable
+from collections.abc import Coroutine
 from contextlib import suppress
 from typing import Any
 
@@ -39,11 +39,3 @@ async def first_of(*work: Coroutine[Any, Any, None]) -> None:
         await asyncio.gather(*tasks, return_exceptions=True)
     for task in done:
         task.result()
-
-
-async def all_of(work: Iterable[Awaitable[None]]) -> None:
-    """Wait for all; raise what the first that failed raised, once all have ended."""
-    results = await asyncio.gather(*work, return_exceptions=True)
-    for result in results:
-        if isinstance(result, BaseException):
-            raise result

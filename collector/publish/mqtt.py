@@ -18,21 +18,19 @@ from contextlib import suppress
 from hashlib import sha256
 
 import aiomqtt
-from msgspec import Struct
 from pydantic import SecretStr
 
 from collector.model import Part, Seconds, Update
 from collector.publish import messages, topics
 from collector.publish.errors import BrokerSetup
-from collector.publish.lifetimes import all_of, enter, first_of, leave
+from collector.publish.lifetimes import enter, first_of, leave
+from collector.publish.outbox import Message, Outbox
 from collector.publish.statistics import MqttStatistics
 from collector.publish.sweep import Sweep
 from collector.settings import MqttSettings
 from collector.store.feed import Feed, SubscriptionClosed
 from collector.store.live import Live, LiveController
 
-WINDOW = 10
-"""Messages on their way to the broker at once."""
 KEEPALIVE = 20
 """Seconds without traffic after which broker and client ask each other."""
 TIMEOUT = 10.0
@@ -44,16 +42,10 @@ FAREWELL = 3.0
 QUEUE = 1024
 """Updates that may wait; beyond, they are merged a controller."""
 
+_GOING = -1
+"""Stands for a deletion that is under way; no digest, for Python never hashes to it."""
 _STEADY = 60.0
 """Seconds that a connection must have held for the next attempt to come soon again."""
-
-
-class _Message(Struct, frozen=True):
-    controller: str
-    topic: str
-    payload: bytes
-    retain: bool = True
-    qos: int = 1
 
 
 class MqttPublisher:
@@ -152,7 +144,7 @@ class MqttPublisher:
 
     def _client(self) -> aiomqtt.Client:
         secret = self._password
-        client = aiomqtt.Client(
+        return aiomqtt.Client(
             self._settings.host,
             self._settings.port,
             username=self._settings.username,
@@ -164,38 +156,42 @@ class MqttPublisher:
             timeout=self._timeout,
             keepalive=KEEPALIVE,
             tls_context=self._tls,
+            socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
         )
-        client.pending_calls_threshold = 2 * WINDOW
-        return client
 
     async def _session(self, client: aiomqtt.Client) -> None:
         """Returns when the feed closed; raises MqttError when the connection is lost."""
-        sweep = Sweep(self._own_topic + "/echo")
-        await first_of(sweep.listen(client), self._told(client, sweep))
+        sweep, outbox = Sweep(self._own_topic + "/echo"), Outbox(client, self._delivered)
+        try:
+            await first_of(sweep.listen(client), self._told(client, sweep, outbox))
+        finally:
+            await outbox.aclose()
 
-    async def _told(self, client: aiomqtt.Client, sweep: Sweep) -> None:
+    async def _told(self, client: aiomqtt.Client, sweep: Sweep, outbox: Outbox) -> None:
         """Everything once, then what changes."""
         if not self._swept:
             await sweep.begin(client)
         self._subscription.clear()  # whatever waits is in the live state already
         self._held = {controller: dict.fromkeys(held) for controller, held in self._held.items()}
         since = self._now()
-        await self._send(client, [self._online(since, complete=False)])
+        await self._send(outbox, [self._online(since, complete=False)])
         for known in tuple(self._live.controllers.values()):
-            await self._send(client, self._of_controller(known))
+            await self._send(outbox, self._of_controller(known))
         if not self._swept and await sweep.end(client, self._timeout):
             self._swept = True
             for topic, controller in self._foundlings(sweep):
                 self._held.setdefault(controller, {}).setdefault(topic, None)
         for controller in tuple(self._held):
-            await self._send(client, [_gone(controller, topic) for topic in self._left_over(controller)])
-        await self._send(client, [self._online(since, complete=True)])
+            await self._send(outbox, [_gone(controller, topic) for topic in self._left_over(controller)])
+        await outbox.drain()
+        await self._send(outbox, [self._online(since, complete=True)])
         while True:
             try:
                 update = await self._subscription.get()
             except SubscriptionClosed:
+                await outbox.drain()
                 return
-            await self._send(client, self._of_update(update))
+            await self._send(outbox, self._of_update(update))
 
     def _foundlings(self, sweep: Sweep) -> Iterable[tuple[str, str]]:
         """Retained topics that an earlier run of this collector left behind, and their controllers."""
@@ -216,47 +212,39 @@ class MqttPublisher:
                 await client.publish(self._own_topic, messages.collector_state(False), qos=1, retain=True)
         await leave(client)
 
-    async def _send(self, client: aiomqtt.Client, outgoing: Iterable[_Message]) -> None:
-        """Hand messages over, some at once; what is retained and told already is left out."""
-        waiting: list[_Message] = []
+    async def _send(self, outbox: Outbox, outgoing: Iterable[Message]) -> None:
+        """Hand messages over; what is retained and told already is left out."""
         for message in outgoing:
-            if message.retain and not self._is_news(message):
-                continue
-            waiting.append(message)
-            if len(waiting) == WINDOW:
-                await self._hand_over(client, waiting)
-                waiting = []
-        if waiting:
-            await self._hand_over(client, waiting)
+            if not message.retain or self._is_news(message):
+                await outbox.put(message)
 
-    def _is_news(self, message: _Message) -> bool:
+    def _is_news(self, message: Message) -> bool:
         """Note what a topic will hold; say whether it holds something else now."""
         held = self._held.setdefault(message.controller, {})
-        if not message.payload:
-            return message.topic in held
-        digest = hash(message.payload)
+        if not message.payload and message.topic not in held:
+            return False
+        digest = hash(message.payload) if message.payload else _GOING
         if held.get(message.topic) == digest:
             return False
         held[message.topic] = digest
         return True
 
-    async def _hand_over(self, client: aiomqtt.Client, some: list[_Message]) -> None:
-        await all_of([client.publish(each.topic, each.payload, qos=each.qos, retain=each.retain) for each in some])
-        self._published += len(some)
-        for each in some:
-            if each.retain and not each.payload:
-                self._held[each.controller].pop(each.topic, None)
+    def _delivered(self, message: Message) -> None:
+        self._published += 1
+        held = self._held[message.controller] if message.retain else {}
+        if not message.payload and held.get(message.topic) == _GOING:  # and not told anew meanwhile
+            del held[message.topic]
 
     # What is told
 
-    def _online(self, since: Seconds, *, complete: bool) -> _Message:
-        return _Message(
+    def _online(self, since: Seconds, *, complete: bool) -> Message:
+        return Message(
             "",
             self._own_topic,
             messages.collector_state(True, complete=complete, since=since, version=self._version),
         )
 
-    def _of_controller(self, known: LiveController) -> list[_Message]:
+    def _of_controller(self, known: LiveController) -> list[Message]:
         """All retained state of one controller."""
         return [
             self._state(known),
@@ -265,7 +253,7 @@ class MqttPublisher:
             *(_condition(known.name, condition_id, known) for condition_id in known.conditions),
         ]
 
-    def _of_update(self, update: Update) -> list[_Message]:
+    def _of_update(self, update: Update) -> list[Message]:
         """What an update changed, as the live state has it by now."""
         known = self._live.controllers.get(update.controller)
         if known is None:
@@ -284,21 +272,21 @@ class MqttPublisher:
             changed = (*assessment.opened, *assessment.changed, *assessment.closed)
             told += [_condition(known.name, each.id, known) for each in changed]
             where = topics.of_controller(known.name, "events")
-            told += [_Message(known.name, where, messages.event(event), retain=False) for event in assessment.events]
+            told += [Message(known.name, where, messages.event(event), retain=False) for event in assessment.events]
         if touched and update.inventory is None and known.inventory is not None:
             told += [_part(known, part) for part in known.inventory.parts if part.id in touched]
         return told
 
-    def _state(self, known: LiveController) -> _Message:
-        return _Message(
+    def _state(self, known: LiveController) -> Message:
+        return Message(
             known.name, topics.of_controller(known.name, "state"), messages.controller_state(known, self.client_id)
         )
 
-    def _walked(self, known: LiveController) -> list[_Message]:
+    def _walked(self, known: LiveController) -> list[Message]:
         if known.inventory is None:
             return []
         return [
-            _Message(known.name, topics.of_controller(known.name, "sensors"), messages.sensors(known.inventory.layout)),
+            Message(known.name, topics.of_controller(known.name, "sensors"), messages.sensors(known.inventory.layout)),
             *(_part(known, part) for part in known.inventory.parts),
         ]
 
@@ -310,26 +298,26 @@ class MqttPublisher:
         return [topic for topic in self._held.get(known.name, ()) if topic.startswith(under) and topic not in there]
 
 
-def _part(known: LiveController, part: Part) -> _Message:
-    return _Message(known.name, topics.part(known.name, part.uri), messages.part(known, part))
+def _part(known: LiveController, part: Part) -> Message:
+    return Message(known.name, topics.part(known.name, part.uri), messages.part(known, part))
 
 
-def _readings(known: LiveController) -> list[_Message]:
+def _readings(known: LiveController) -> list[Message]:
     """Not acknowledged: the next round's come soon, and a connection lost tells everything anew."""
     payload = messages.readings(known)
     where = topics.of_controller(known.name, "readings")
-    return [] if payload is None else [_Message(known.name, where, payload, qos=0)]
+    return [] if payload is None else [Message(known.name, where, payload, qos=0)]
 
 
-def _condition(controller: str, condition_id: str, known: LiveController) -> _Message:
+def _condition(controller: str, condition_id: str, known: LiveController) -> Message:
     topic = topics.condition(controller, condition_id)
     is_open = known.conditions.get(condition_id)
-    return _gone(controller, topic) if is_open is None else _Message(controller, topic, messages.condition(is_open))
+    return _gone(controller, topic) if is_open is None else Message(controller, topic, messages.condition(is_open))
 
 
-def _gone(controller: str, topic: str) -> _Message:
+def _gone(controller: str, topic: str) -> Message:
     """An empty retained message deletes what a topic holds."""
-    return _Message(controller, topic, b"")
+    return Message(controller, topic, b"")
 
 
 def _client_id(live: Live) -> str:

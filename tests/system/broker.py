@@ -55,9 +55,11 @@ class Broker:
             f"listener {self.port} 127.0.0.1\npersistence false\nallow_anonymous {str(self.anonymous).lower()}\n"
             f"log_dest none\nuser {pwd.getpwuid(os.geteuid()).pw_name}\n{self.extra}"
         )
-        self.process = subprocess.Popen([mosquitto(), "-c", str(config)])
+        with (self.folder / "mosquitto.stderr").open("wb") as stderr:
+            self.process = subprocess.Popen([mosquitto(), "-c", str(config)], stderr=stderr)
         while True:
-            assert self.process.poll() is None, f"mosquitto ended with {self.process.returncode}"
+            said = (self.folder / "mosquitto.stderr").read_text()
+            assert self.process.poll() is None, f"mosquitto ended with {self.process.returncode}: {said}"
             with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self.port), timeout=1):
                 return
 
