@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterable, Iterator
 
 from collector.model import DefectKind, Kind
-from collector.normalise.bodies import Body, link_list, pointer, record, whole
+from collector.normalise.bodies import Body, link_list, pointer, record, text, whole
 from collector.normalise.findings import shown
 from collector.normalise.parts import Draft, Parts
 
@@ -151,7 +151,7 @@ def _innermost(chassis: list[Draft]) -> Draft | None:
 
 def _home_of_manager(parts: Parts, manager: Draft, listed: dict[str, list[Draft]]) -> Draft | None:
     told = list(_chassis_only(follow(parts, manager, "ManagerInChassis"))) or listed.get(manager.uri, [])
-    if told or manager.body.get("ManagerType") not in BOARD_MANAGERS:
+    if told or text(manager.body.get("ManagerType")) not in BOARD_MANAGERS:
         return told[0] if told else None
     return _common(list(_chassis_only(follow(parts, manager, "ManagerForChassis"))))
 

@@ -104,8 +104,9 @@ def test_managers_stand_where_they_are_built_in_else_where_they_all_are() -> Non
     blades = [link(f"{SLED}B{number}") for number in (1, 2, 3, 4)]
     bodies[BMC]["Links"] = {"ManagerForChassis": blades}
     assert parents(bodies)["BMC"] == "Sled"  # a baseboard controller of four blades: on what holds them all
-    bodies[BMC]["ManagerType"] = "RackManager"
-    assert parents(bodies)["BMC"] is None  # may stand anywhere
+    for type_ in ("RackManager", None, {}):
+        bodies[BMC]["ManagerType"] = type_
+        assert parents(bodies)["BMC"] is None  # may stand anywhere
 
 
 def test_processors_and_modules_stay_in_their_host_and_drives_go_to_their_chassis() -> None:
