@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from simulators.designs import DESIGNS, SledDesign
-from simulators.site import Sled
+from simulators.site import OLDER_MODEL, Sled
 from simulators.telemetry import Quantity, SensorSpec, Thresholds
 
 MEMORY_BANK = 8
@@ -225,8 +225,8 @@ def layout(design: str, *, flow: bool) -> Layout:
 
 
 def layout_of(sled: Sled) -> Layout:
-    """The layout of a sled's design and dialect: only the modern dialect has a word for air flow."""
-    return layout(sled.design.name, flow=sled.dialect == "modern")
+    """The layout of a sled's design and dialect: only the newer model has a word for air flow."""
+    return layout(sled.design.name, flow=sled.dialect not in OLDER_MODEL)
 
 
 def specs_of(sled: Sled) -> tuple[SensorSpec, ...]:

@@ -18,7 +18,8 @@ from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 
-from simulators.service import classic, modern, plans
+from simulators.service import dialects, plans
+from simulators.service.dialects import speech
 from simulators.service.fleetfile import Entry, FleetFile
 from simulators.service.plans import Plan
 from simulators.service.server import Listener
@@ -32,7 +33,6 @@ from simulators.telemetry import Mode, SledTelemetry
 from simulators.world import World
 
 USERNAME = "monitor"
-_BUILDERS: dict[Dialect, Callable[[Sled], Tree]] = {"modern": modern.build, "classic": classic.build}
 
 
 class _Source:
@@ -125,7 +125,12 @@ class Fleet:
         account = Account(self.username, self.password)
         for sled in sleds:
             service = Service(
-                sled, self._tree(sled), _Source(self, sled.name), account, max_sessions=self._max_sessions
+                sled,
+                self._tree(sled),
+                _Source(self, sled.name),
+                account,
+                max_sessions=self._max_sessions,
+                pace=speech(sled.dialect).pace,
             )
             listener = Listener(service, self._host, authority.issue(sled.name, self._host).server_context())
             self._stack.push_async_callback(listener.stop)
@@ -148,7 +153,7 @@ class Fleet:
     def _tree(self, sled: Sled) -> Tree:
         key = (sled.design.name, sled.dialect)
         if key not in self._trees:
-            self._trees[key] = _BUILDERS[sled.dialect](sled)
+            self._trees[key] = speech(sled.dialect).build(sled)
         return self._trees[key]
 
     async def _stop_clock(self) -> None:
@@ -225,7 +230,8 @@ def _allow_descriptors(needed: int) -> None:
 
 
 def with_dialect(site: Site, dialect: Dialect) -> Site:
-    """The same site with every controller speaking one dialect."""
+    """The same site with every sled's controller speaking one dialect; ValueError where there is none such."""
+    speech(dialect)
     rows = tuple(
         replace(
             row,
@@ -243,6 +249,13 @@ def with_dialect(site: Site, dialect: Dialect) -> Site:
         for row in site.rows
     )
     return replace(site, rows=rows)
+
+
+def list_dialects() -> int:
+    """Print every dialect and oddity; returns 0."""
+    for line in dialects.describe():
+        print(line)
+    return 0
 
 
 def list_faults() -> int:
@@ -269,6 +282,8 @@ def run_simulate(
     message on standard error when something asked for does not exist or can't be had.
     """
     wanted = list(faults)
+    if dialect == "list":
+        return list_dialects()
     if "list" in wanted:
         return list_faults()
     try:

@@ -13,12 +13,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
-from typing import Literal
+from typing import TypeAlias
 
 from simulators.designs import DUO, QUAD, BladeDesign, Item, SledDesign, Slot
 
-Dialect = Literal["modern", "classic"]
-"""``modern``: Sensor, ThermalSubsystem, PowerSubsystem, EnvironmentMetrics; ``classic``: Thermal and Power."""
+Dialect: TypeAlias = str
+"""How a controller speaks the standard; :mod:`simulators.service.dialects` has them all.
+
+For instance ``modern``: Sensor, ThermalSubsystem, PowerSubsystem, EnvironmentMetrics; ``classic``: Thermal and Power.
+"""
+OLDER_MODEL: frozenset[Dialect] = frozenset({"classic", "slow"})
+"""Dialects without the newer model, whose controllers don't look at what they have no word for."""
 
 
 class PartKind(StrEnum):
@@ -328,8 +333,7 @@ def _rack(number: int, name: str, enclosures: int, sleds: int) -> Rack:
                 serial=serial("EN", enclosure),
                 feed_capacity=6600.0,
                 sleds=tuple(
-                    _sled(f"{enclosure}-s{s}", s, offset + 2 * (s - 1), design, dialect)  # type: ignore[arg-type]
-                    for s in range(1, here + 1)
+                    _sled(f"{enclosure}-s{s}", s, offset + 2 * (s - 1), design, dialect) for s in range(1, here + 1)
                 ),
             )
         )

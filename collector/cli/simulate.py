@@ -16,6 +16,9 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for fleet.toml, CA and secret")
     parser.add_argument("--controllers", type=int, metavar="N", help="how many (default: the demo site)")
+    parser.add_argument(
+        "--dialect", metavar="NAME", help="how all sleds' controllers speak the standard; '--dialect list' names all"
+    )
     parser.add_argument("--seconds", type=float, metavar="N", help="stop after so long (default: until interrupted)")
     add_fault_options(parser)
     parser.add_argument("--seed", type=int, default=1, help="of workloads and noise (default: %(default)s)")
@@ -49,6 +52,7 @@ def run(arguments: argparse.Namespace) -> int:
         faults=arguments.fault,
         seed=arguments.seed,
         time_factor=arguments.time_factor,
+        dialect=arguments.dialect,
         poll_interval=arguments.poll_interval,
         listen=arguments.listen,
     )

@@ -6,11 +6,12 @@ What those schemas have no word for (currents, humidity) this dialect does not t
 from __future__ import annotations
 
 from simulators.service import classic_host, live, root
-from simulators.service.classic_rows import drive, fan, fans, led, supply, temperatures, voltages
+from simulators.service.classic_rows import OWN, drive, fan, fans, led, supply, temperatures, voltages
 from simulators.service.places import (
     ADAPTER,
     MANAGER,
     SLED,
+    Own,
     Plan,
     blade,
     host,
@@ -33,17 +34,20 @@ def build(sled: Sled) -> Tree:
     tree = Tree(FEATURES)
     root.add(tree, plan, root.CLASSIC)
     _sled(tree, plan)
-    _sled_power(tree, plan)
+    sled_thermal(tree, plan, OWN)
+    sled_power(tree, plan, OWN)
     _adapter(tree, plan)
     _controller(tree, plan)
     for n in plan.blades:
         _blade(tree, plan, n)
+        blade_thermal(tree, plan, n, OWN)
+        blade_power(tree, plan, n, OWN)
     classic_host.add(tree, plan)
     return tree
 
 
 def _sled(tree: Tree, plan: Plan) -> None:
-    design, thermal = plan.design, f"{SLED}/Thermal"
+    design = plan.design
     property_, write = led(plan, "")
     tree.add(
         SLED,
@@ -62,7 +66,7 @@ def _sled(tree: Tree, plan: Plan) -> None:
             **property_,
             "PowerState": live.power_state(""),
             "Status": live.status(""),
-            "Thermal": link(thermal),
+            "Thermal": link(f"{SLED}/Thermal"),
             "Power": link(f"{SLED}/Power"),
             "NetworkAdapters": link(f"{SLED}/NetworkAdapters"),
             "Links": {
@@ -75,13 +79,18 @@ def _sled(tree: Tree, plan: Plan) -> None:
         },
         write,
     )
+
+
+def sled_thermal(tree: Tree, plan: Plan, own: Own) -> None:
+    """Add the sled's Thermal; ``own``: where the parts that its rows belong to stand."""
+    thermal = f"{SLED}/Thermal"
     rows, redundancy = fans(plan, thermal)
     tree.add(
         thermal,
         "Thermal.v1_5_0.Thermal",
         "Sled thermal",
         {
-            "Temperatures": temperatures(thermal, plan.in_chassis("")),
+            "Temperatures": temperatures(thermal, plan.in_chassis(""), own),
             "Fans": rows,
             "Redundancy": [redundancy],
             "Status": live.rollup_status(plan.fan_parts),
@@ -96,7 +105,8 @@ def _fed_and_cooled(plan: Plan) -> Body:
     }
 
 
-def _sled_power(tree: Tree, plan: Plan) -> None:
+def sled_power(tree: Tree, plan: Plan, own: Own) -> None:
+    """Add the sled's Power; ``own``: where the parts that its rows belong to stand."""
     design, power = plan.design, f"{SLED}/Power"
     supplies: list[Body] = []
     redundancy = f"{power}#/Redundancy/0"
@@ -126,7 +136,7 @@ def _sled_power(tree: Tree, plan: Plan) -> None:
         )
     controls: list[Body] = [
         {
-            "Name": "Sled input",
+            "Name": plan.by_id["FeedPower"].label,
             "PowerConsumedWatts": live.reading("FeedPower"),
             "PowerCapacityWatts": sum(what.capacity for what in design.power_supplies),
             "PhysicalContext": "PowerSubsystem",
@@ -134,7 +144,7 @@ def _sled_power(tree: Tree, plan: Plan) -> None:
             "RelatedItem": [link(SLED)],
         },
         {
-            "Name": "All fans",
+            "Name": plan.by_id["FanPower"].label,
             "PowerConsumedWatts": live.reading("FanPower"),
             "PhysicalContext": "CoolingSubsystem",
             "Status": live.sensor_status("FanPower"),
@@ -149,7 +159,7 @@ def _sled_power(tree: Tree, plan: Plan) -> None:
         "Sled power",
         {
             "PowerControl": controls,
-            "Voltages": voltages(power, plan.in_chassis("")),
+            "Voltages": voltages(power, plan.in_chassis(""), own),
             "PowerSupplies": supplies,
             "Redundancy": [
                 {
@@ -215,7 +225,6 @@ def _controller(tree: Tree, plan: Plan) -> None:
 def _blade(tree: Tree, plan: Plan, n: int) -> None:
     board, part, path = plan.design.blade, f"blade{n}", blade(n)
     where = plan.design.slots[n - 1]
-    thermal, power = f"{path}/Thermal", f"{path}/Power"
     property_, write = led(plan, part)
     tree.add(
         path,
@@ -233,8 +242,8 @@ def _blade(tree: Tree, plan: Plan, n: int) -> None:
             **property_,
             "PowerState": live.power_state(part),
             "Status": live.status(part),
-            "Thermal": link(thermal),
-            "Power": link(power),
+            "Thermal": link(f"{path}/Thermal"),
+            "Power": link(f"{path}/Power"),
             "Links": {
                 "ContainedBy": link(SLED),
                 "ComputerSystems": [link(host(n))],
@@ -246,8 +255,19 @@ def _blade(tree: Tree, plan: Plan, n: int) -> None:
         },
         write,
     )
-    rows = temperatures(thermal, plan.in_chassis(part))
+
+
+def blade_thermal(tree: Tree, plan: Plan, n: int, own: Own) -> None:
+    """Add a blade's Thermal; ``own``: where the parts that its rows belong to stand."""
+    thermal = f"{blade(n)}/Thermal"
+    rows = temperatures(thermal, plan.in_chassis(f"blade{n}"), own)
     tree.add(thermal, "Thermal.v1_5_0.Thermal", f"Blade {n} thermal", {"Temperatures": rows})
+
+
+def blade_power(tree: Tree, plan: Plan, n: int, own: Own) -> None:
+    """Add a blade's Power; ``own``: where the parts that its rows belong to stand."""
+    board, part, path = plan.design.blade, f"blade{n}", blade(n)
+    power = f"{path}/Power"
     sensor = plan.of(part, Quantity.POWER)
     assert sensor is not None
     control: Body = {
@@ -263,5 +283,5 @@ def _blade(tree: Tree, plan: Plan, n: int) -> None:
         power,
         "Power.v1_5_0.Power",
         f"Blade {n} power",
-        {"PowerControl": [control], "Voltages": voltages(power, plan.in_chassis(part))},
+        {"PowerControl": [control], "Voltages": voltages(power, plan.in_chassis(part), own)},
     )

@@ -39,11 +39,11 @@ def led(plan: Plan, part: str) -> tuple[Body, dict[str, Write]]:
     return {"IndicatorLED": live.led(part)}, {"IndicatorLED": Write(part, _LED_WORDS)}
 
 
-def temperatures(thermal: str, specs: Sequence[SensorSpec]) -> list[Body]:
-    """The Temperatures of a chassis."""
+def temperatures(thermal: str, specs: Sequence[SensorSpec], own: Own = OWN) -> list[Body]:
+    """The Temperatures of a chassis; ``own``: where the parts that they belong to stand."""
     return [
         {
-            **_row(thermal, "Temperatures", index, spec),
+            **_row(thermal, "Temperatures", index, spec, own),
             "ReadingCelsius": live.reading(spec.id),
             **_limits(spec, whole=False),
             "MinReadingRangeTemp": spec.low,
@@ -53,11 +53,11 @@ def temperatures(thermal: str, specs: Sequence[SensorSpec]) -> list[Body]:
     ]
 
 
-def voltages(power: str, specs: Sequence[SensorSpec]) -> list[Body]:
-    """The Voltages of a chassis."""
+def voltages(power: str, specs: Sequence[SensorSpec], own: Own = OWN) -> list[Body]:
+    """The Voltages of a chassis; ``own``: where the parts that they belong to stand."""
     return [
         {
-            **_row(power, "Voltages", index, spec),
+            **_row(power, "Voltages", index, spec, own),
             "ReadingVolts": live.reading(spec.id),
             **_limits(spec, whole=False),
             "MinReadingRange": spec.low,
@@ -110,14 +110,14 @@ def fans(plan: Plan, thermal: str) -> tuple[list[Body], Body]:
     return rows, redundancy
 
 
-def _row(resource: str, array: str, index: int, spec: SensorSpec) -> Body:
+def _row(resource: str, array: str, index: int, spec: SensorSpec, own: Own) -> Body:
     return {
         "@odata.id": f"{resource}#/{array}/{index}",
         "MemberId": str(index),
         "Name": spec.label,
         "PhysicalContext": _CONTEXTS.get(spec.context, spec.context),
         "Status": live.sensor_status(spec.id),
-        "RelatedItem": [link(owner(spec.part.lstrip("/"), OWN))],
+        "RelatedItem": [link(owner(spec.part.lstrip("/"), own))],
     }
 
 

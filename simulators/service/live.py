@@ -40,6 +40,8 @@ class Moment:
     """When the controller first noticed each (part path, reason), epoch seconds on the real clock."""
     now: float
     """Epoch seconds of the request."""
+    before: Moment | None = None
+    """The same a little earlier, where the service has bodies that lag."""
 
     def part(self, path: str) -> PartPoint:
         """A part of this sled; empty path: the sled itself."""
@@ -51,6 +53,16 @@ class Moment:
 
 
 Hole = Live[Moment]
+
+
+def earlier(body: Any) -> Any:
+    """A body whose holes are filled with what was so a little earlier, as from a table that is refreshed less often."""
+    if isinstance(body, Live):
+        fill = body.fill
+        return type(body)(lambda now: fill(now.before or now))
+    if isinstance(body, dict):
+        return {key: earlier(value) for key, value in body.items()}
+    return [earlier(value) for value in body] if isinstance(body, list) else body
 
 
 def full(sled: Sled, path: str) -> str:

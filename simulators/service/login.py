@@ -92,7 +92,7 @@ class Login:
 
     def _answer(self, path: str, body: Body, request: Request, allow: str) -> Reply:
         features = self._tree.features
-        if request.query:
+        if request.query or (features.page and "Members" in body):
             now = request.time
             try:
                 asked = query.parse(request.query, features)

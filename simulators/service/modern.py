@@ -13,10 +13,10 @@ from simulators.telemetry import Quantity
 FEATURES = Features(expand=".~*", max_levels=4, select=True, only=True, top_skip=True, etags=True)
 
 
-def build(sled: Sled) -> Tree:
-    """All resources that the controllers of sleds like this one tell."""
+def build(sled: Sled, features: Features = FEATURES) -> Tree:
+    """All resources that the controllers of sleds like this one tell, and the queries that they take."""
     plan = Plan(sled)
-    tree = Tree(FEATURES)
+    tree = Tree(features)
     root.add(tree, plan, root.MODERN)
     sensors = Sensors(tree, plan)
     _sled(tree, plan, sensors)

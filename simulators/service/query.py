@@ -41,6 +41,8 @@ class Features:
     only: bool = False
     top_skip: bool = False
     etags: bool = False
+    page: int = 0
+    """Members of a collection in one answer, the rest by nextLink; 0: all at once."""
     max_expanded: int = 2_000
     """Resources in one answer above which the service says 507 instead."""
 
@@ -73,6 +75,8 @@ class Query:
     only: bool = False
     top: int | None = None
     skip: int = 0
+    token: int = 0
+    """Members that earlier pages brought: ``$skiptoken``, which the service puts into its nextLinks."""
 
 
 _EXPAND = re.compile(r"([.~*])(?:\(\$levels=(\d{1,9})\))?")
@@ -95,7 +99,7 @@ def parse(text: str, features: Features) -> Query:
 
     levels, expand = 1, ""
     top: int | None = None
-    skip = 0
+    skip = token = 0
     select: tuple[str, ...] = ()
     for name, value in told.items():
         if name == "$expand" and features.expand:
@@ -108,13 +112,15 @@ def parse(text: str, features: Features) -> Query:
             top = _count(name, value)
         elif name == "$skip" and features.top_skip:
             skip = _count(name, value)
+        elif name == "$skiptoken" and features.page:
+            token = _count(name, value)
         elif name.startswith("$"):
             raise QueryError(501, Message("QueryParameterUnsupported", (name,)))
     only = features.only and "only" in told
     if only and (told["only"] or len(told) > 1):
         # DSP0266: `only` takes no value and can't be combined with another query parameter
         raise QueryError(400, Message("QueryCombinationInvalid"))
-    return Query(expand=expand, levels=levels, select=select, only=only, top=top, skip=skip)
+    return Query(expand=expand, levels=levels, select=select, only=only, top=top, skip=skip, token=token)
 
 
 def _expand(value: str, features: Features) -> tuple[str, int]:
@@ -150,6 +156,8 @@ def answer(path: str, body: Body, query: Query, lookup: Lookup, features: Featur
         if not collection:
             raise QueryError(400, Message("QueryNotSupportedOnResource"))
         body = _page(path, body, query)
+    if collection and features.page:
+        body = _turn(path, body, query, features.page)
     if query.expand:
         body = _Expander(query, lookup, features.max_expanded).expand(body, query.levels, (path,))
     if query.select:
@@ -163,6 +171,18 @@ def _page(path: str, body: Body, query: Query) -> Body:
     page = {**body, "Members": members[query.skip : end]}
     if end < len(members) and query.top:
         page["Members@odata.nextLink"] = f"{path}?$skip={end}&$top={query.top}"
+    return page
+
+
+def _turn(path: str, body: Body, query: Query, size: int) -> Body:
+    """One page of a service that turns pages by itself (DSP0266, "Resource collection responses")."""
+    members = body["Members"]
+    end = query.token + size
+    page = {**body, "Members": members[query.token : end]}
+    if end < len(members):
+        told = [f"$expand={query.expand}($levels={query.levels})"] if query.expand else []
+        told += [f"$select={','.join(query.select)}"] if query.select else []
+        page["Members@odata.nextLink"] = f"{path}?{'&'.join([*told, f'$skiptoken={end}'])}"
     return page
 
 
@@ -219,7 +239,9 @@ def select(body: Body, names: tuple[str, ...]) -> Body:
             node = node.setdefault(step, {})
     chosen = _choose(body, wanted)
     if "Members" in body:
-        chosen["Members@odata.count"] = body["Members@odata.count"]
+        for key in ("Members@odata.count", "Members@odata.nextLink"):
+            if key in body:
+                chosen[key] = body[key]
         chosen["Members"] = [
             member if len(member) == 1 else _choose(member, wanted) if isinstance(member, dict) else member
             for member in body["Members"]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Protocol
 
 from simulators.service import wire as wires
@@ -24,6 +25,8 @@ from simulators.site import Sled
 from simulators.telemetry import Mode, SledTelemetry
 
 METHODS = frozenset({"GET", "HEAD", "POST", "PATCH", "PUT", "DELETE", "OPTIONS"})
+LAG = 8.0
+"""Seconds for which the bodies that lag keep telling the same."""
 WARM_UP = 3.0
 """Seconds after a reboot in which the service answers 503 with Retry-After."""
 
@@ -44,7 +47,17 @@ class Source(Protocol):
 class Service:
     """A sled's service. Not safe for threads."""
 
-    def __init__(self, sled: Sled, tree: Tree, source: Source, account: Account, *, max_sessions: int = 8) -> None:
+    def __init__(
+        self,
+        sled: Sled,
+        tree: Tree,
+        source: Source,
+        account: Account,
+        *,
+        max_sessions: int = 8,
+        pace: tuple[float, float] | None = None,
+    ) -> None:
+        """``pace``: least and most seconds that each request takes, one after the other; None: no time of its own."""
         self.sled = sled
         self.tree = tree
         self.login = Login(tree, account, max_sessions)
@@ -55,6 +68,8 @@ class Service:
         self._source = source
         self._wire = Wire()
         self._touched = 0
+        self._pace = pace
+        self._before: Moment | None = None
         self._since: dict[tuple[str, str], float] = {}
         self._down = False
         self._ready_at = 0.0
@@ -105,13 +120,13 @@ class Service:
         if mode is not Mode.SERVING:
             yield End.RESET if mode is Mode.REBOOTING else End.HANG
             return
+        if self._pace is not None:
+            yield self._queued(request.time, self._pace[0] + (self._pace[1] - self._pace[0]) * self._chance())
         wire, nth = self._wire, self._touched
         if wire.kind != "clean" and request.path.startswith(wire.under):
             self._touched += 1
             if wire.kind == "slow":
-                # one request after the other, as the single thread of a small controller has it
-                self._busy_until = max(request.time, self._busy_until) + wire.delay
-                yield self._busy_until - request.time
+                yield self._queued(request.time, wire.delay)
             elif wire.kind == "login-lost" and nth >= wire.spare:
                 self.login.sessions.forget()
                 self._touched = 0
@@ -120,6 +135,15 @@ class Service:
             yield from wires.play(wire, request, reply, date=date, keep_alive=keep_alive)
         else:
             yield from wires.clean(reply, date=date, keep_alive=keep_alive, body=request.method != "HEAD")
+
+    def _queued(self, came: float, takes: float) -> float:
+        """Seconds until a request is done: one after the other, as the single thread of a small controller has it."""
+        self._busy_until = max(came, self._busy_until) + takes
+        return self._busy_until - came
+
+    def _chance(self) -> float:
+        """From 0 to 1, another for each request, the same in every run."""
+        return zlib.crc32(f"{self.name} {self.requests}".encode()) / 2**32
 
     def respond(self, request: Request) -> Reply:
         """The answer that the standard asks for."""
@@ -155,7 +179,12 @@ class Service:
         """What fills the bodies at a time."""
         # not kept: thousands of services would each hold on to a report that the world itself keeps only for a while
         telemetry, acquired = self._source.telemetry(), self._source.acquired()
-        return Moment(self.sled, telemetry, f'"{iso(acquired)}"'.encode(), self._notice(telemetry, acquired), now)
+        moment = Moment(self.sled, telemetry, f'"{iso(acquired)}"'.encode(), self._notice(telemetry, acquired), now)
+        if self.tree.lags:
+            if self._before is None or not 0.0 <= now - self._before.now < LAG:
+                self._before = moment
+            return replace(moment, before=self._before)
+        return moment
 
     def _notice(self, telemetry: SledTelemetry, now: float) -> dict[tuple[str, str], float]:
         """Keep since when each reason stands."""

@@ -64,6 +64,8 @@ class Tree:
         self.features = features
         self.session_type = "Session.v1_0_0.Session"
         """Schema of the Session resources, which a service makes as they come and go."""
+        self.lags = False
+        """Whether some bodies tell what was so a little earlier (see :func:`simulators.service.live.earlier`)."""
         self.resources: dict[str, Resource] = {}
         self._answers: OrderedDict[tuple[str, str], Answer] = OrderedDict()
         self._documents: dict[str, tuple[Headers, bytes]] | None = None
@@ -108,7 +110,7 @@ class Tree:
         if resource is None:
             return None
         body = resource.body
-        if text:
+        if text or (self.features.page and "Members" in body):
             body = query.answer(path, body, query.parse(text, self.features), self.body, self.features)
         allow = "GET, HEAD, PATCH" if resource.writes else "GET, HEAD"
         made = Answer(Template(body), (ODATA, JSON, NO_CACHE, ("Allow", allow), described_by(body["@odata.type"])))

@@ -126,7 +126,7 @@ def test_every_reading_is_the_telemetrys(design: str, dialect: str) -> None:
             assert rows[spec.label]["ReadingVolts"] == value
         elif spec.quantity is Quantity.ROTATION:
             assert rows[spec.label.removesuffix(" speed")]["Reading"] == value
-    assert rows["Sled input"]["PowerConsumedWatts"] == points["FeedPower"].value
+    assert rows["Sled input power"]["PowerConsumedWatts"] == points["FeedPower"].value
     assert rows["Blade 1 input"]["PowerConsumedWatts"] == points["Blade1Power"].value
 
 
