@@ -30,6 +30,8 @@ class Tree:
         self.order = list(self._walk(self.roots))
         self._dependents: dict[int, list[int]] = {}
         """By the part depended on: those that name it in a link."""
+        self._needs: dict[int, set[int]] = {}
+        """By the part that depends: what it names in its links."""
         self._cooled: dict[int, list[int]] = {}
         managed: dict[int, int] = {}
         for link in links:
@@ -37,6 +39,7 @@ class Tree:
             if part < 0 or on < 0 or part == on:
                 continue
             self._dependents.setdefault(on, []).append(part)
+            self._needs.setdefault(part, set()).add(on)
             if link.why is Why.COOLED_BY:
                 self._cooled.setdefault(on, []).append(part)
             elif link.why is Why.MANAGED_BY:
@@ -57,7 +60,8 @@ class Tree:
         """Everything that trouble of this part puts at risk, in ascending order.
 
         That is what depends on it, what those contain and what depends on them in turn; and what contains any of these
-        without containing the part itself: a blade is at risk when its host is, a sled that holds the fan is not.
+        without containing the part itself: a blade is at risk when its host is, a sled that holds the fan is not. What
+        a reached part depends on itself is not at risk for standing in it: one fan is not at risk through the next.
         """
         if (known := self._affected.get(position)) is not None:
             return known
@@ -68,7 +72,8 @@ class Tree:
             if current in reached:
                 continue
             reached.add(current)
-            queue += self.children[current]
+            shared = self._needs.get(current, ())
+            queue += [child for child in self.children[current] if child not in shared]
             queue += self._dependents.get(current, ())
         around = {outer for inner in reached for outer in self.ancestors(inner)}
         found = (reached | around) - {position, *self.ancestors(position)}

@@ -199,3 +199,20 @@ def test_no_location_is_a_place_too() -> None:
     ((place, health),) = by_rack(PARTS, {}).items()
     assert (place, place.text) == (Place(), "")
     assert health.worst is Health.UNKNOWN
+
+
+def test_one_shared_fan_is_not_at_risk_through_the_next() -> None:
+    """A sled that names its fans and supplies as its own providers puts its blades at risk, not its other providers."""
+    names = ("sled", "blade", "fan1", "fan2", "supply")
+    kinds = (Kind.SLED, Kind.BLADE, Kind.FAN, Kind.FAN, Kind.POWER_SUPPLY)
+    parts = [
+        Part(id=name, controller="c", uri=name, kind=kind, name=name, parent=None if name == "sled" else "sled")
+        for name, kind in zip(names, kinds, strict=True)
+    ]
+    links = [
+        Link("sled", "fan1", Why.COOLED_BY),
+        Link("sled", "fan2", Why.COOLED_BY),
+        Link("sled", "supply", Why.POWERED_BY),
+    ]
+    tree = Tree(parts, links)
+    assert [names[position] for position in tree.affected_by(names.index("fan1"))] == ["blade"]
