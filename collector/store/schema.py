@@ -5,7 +5,7 @@ The version stands in SQLite's ``user_version``; :data:`MIGRATIONS` holds one sc
 a kill leaves either the old version or the new one.
 
 WAL with ``synchronous=NORMAL`` (https://sqlite.org/pragma.html#pragma_synchronous): a killed process loses nothing
-that was committed. A power cut may lose the transactions since the last checkpoint (about the last 4 MB written),
+that was committed. A power cut may lose the transactions since the last checkpoint (about the last 8 MB written),
 never the database's consistency; sealed files are synced before their rows go, so they are not at risk.
 
 Times are REAL epoch seconds. Whole records that nothing searches are JSON (RFC 8259) in ``record``; what a query
@@ -140,6 +140,9 @@ def open_for_writing(state_dir: Path, migrations: Sequence[str] = MIGRATIONS) ->
     except sqlite3.Error as error:
         raise from_sqlite(state_dir, error) from error
     try:
+        # Before the first table is made. A round of a hundred sensors and more fills a good part of the usual 4 KiB
+        # page and leaves the rest empty: twice the size takes a fifth less room and writes less.
+        connection.execute("PRAGMA page_size = 8192")
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute("PRAGMA synchronous = NORMAL")
         connection.execute("PRAGMA journal_size_limit = 67108864")
