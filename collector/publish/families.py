@@ -148,7 +148,7 @@ LAMP = _family(
     "lamp",
     Type.STATESET,
     (*_PART, "color"),
-    "Lamp that the front should show, after the OCP Panel Indicator Specification 1.0.",
+    "Lamp that a system's front should show, after the OCP Panel Indicator Specification 1.0; blades, mostly.",
 )
 CONDITIONS = _family("conditions", Type.GAUGE, ("controller", "severity"), "Open conditions.")
 CONTROLLER = _family(

@@ -27,6 +27,8 @@ END = b"# EOF\n"
 """The last line of an OpenMetrics text."""
 _CHUNK = 2000
 """Lines handed out at once."""
+_SYSTEMS = {Kind.BLADE, Kind.HOST}
+"""What makes a front a system's. Only its lamps say more than health (power, locating), at eight lines a front."""
 _SEVERITIES = (Health.WARNING, Health.CRITICAL)
 _UNIT_LABELLED = f.READINGS[Quantity.OTHER]
 E = TypeVar("E")
@@ -75,11 +77,16 @@ class Exposition:
         if inventory is None:
             return
         holders = {part.parent for part in inventory.parts}
+        systems = {
+            part.parent if part.kind is Kind.HOST else part.id for part in inventory.parts if part.kind in _SYSTEMS
+        }
         readable = outcome in READABLE
         heads: dict[str, str] = {}
         for part in inventory.parts:
             heads[part.id] = head = f'{labels},part="{label_value(part.id)}"'
             self._part(part, head, known, readable, part.id in holders)
+            if part.id in systems and (lamps := known.lamps.get(part.id)) is not None:
+                self._lamps(head, lamps)
         if known.frame is not None and readable:
             self._readings(known, labels, heads)
 
@@ -180,8 +187,6 @@ class Exposition:
         self._sample(f.PART, f"{head},{info}", 1)
         if (rolled := known.rolled.get(part.id)) is not None:
             self._rolled(part, head, rolled, holds)
-        if (lamps := known.lamps.get(part.id)) is not None:
-            self._lamps(head, lamps)
         if readable and (status := known.statuses.get(part.id)) is not None:
             self._status(head, status)
 
