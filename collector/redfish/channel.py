@@ -6,6 +6,7 @@ application in process) becomes one through :class:`HttpxChannel`, which also tr
 
 from __future__ import annotations
 
+import asyncio
 import ssl
 from collections.abc import Sequence
 from typing import Protocol
@@ -21,6 +22,7 @@ from collector.redfish.errors import (
     Unreachable,
     Untrusted,
 )
+from collector.redfish.event_stream import HttpxPieces, Pieces
 from collector.redfish.transport import ControllerTransport
 from collector.redfish.wire import Limits, Reply
 from collector.settings import ControllerSettings
@@ -38,6 +40,9 @@ class Channel(Protocol):
         self, method: str, path: str, headers: Headers = (), body: bytes = b"", *, timeout: float | None = None
     ) -> Reply:
         """Any request."""
+
+    async def stream(self, path: str, headers: Headers = (), *, timeout: float | None = None) -> Pieces:
+        """GET an answer without end; ``timeout`` is for its head."""
 
     async def aclose(self) -> None:
         """Close all connections."""
@@ -75,10 +80,14 @@ class HttpxChannel:
         self, method: str, path: str, headers: Headers = (), body: bytes = b"", *, timeout: float | None = None
     ) -> Reply:
         """Any request."""
-        # Not by the client's URL merging: it would spell the query anew.
-        url = httpx.URL(self._settings.url).copy_with(raw_path=path.encode("ascii"))
         extra = {} if timeout is None else {"timeout": timeout}
-        request = self._client.build_request(method, url, headers=list(headers), content=body or None, **extra)  # type: ignore[arg-type]
+        request = self._client.build_request(
+            method,
+            self._url(path),
+            headers=list(headers),
+            content=body or None,
+            **extra,  # type: ignore[arg-type]
+        )
         try:
             response = await self._client.send(request, stream=True)
             try:
@@ -88,9 +97,26 @@ class HttpxChannel:
         except httpx.HTTPError as error:
             raise translated(error, self._settings.name, path) from error
 
+    async def stream(self, path: str, headers: Headers = (), *, timeout: float | None = None) -> Pieces:
+        """GET an answer without end; ``timeout`` is for its head."""
+        patient = httpx.Timeout(None, connect=self._limits.connect_timeout)
+        request = self._client.build_request("GET", self._url(path), headers=list(headers), timeout=patient)
+        try:
+            async with asyncio.timeout(self._limits.response_timeout if timeout is None else timeout):
+                response = await self._client.send(request, stream=True)
+        except TimeoutError as error:
+            raise TimedOut(self._settings.name, path, "waiting for the head of the answer") from error
+        except httpx.HTTPError as error:
+            raise translated(error, self._settings.name, path) from error
+        return HttpxPieces(response, self._settings.name, path, translated)
+
     async def aclose(self) -> None:
         """Close the transport."""
         await self._client.aclose()
+
+    def _url(self, path: str) -> httpx.URL:
+        # Not by the client's URL merging: it would spell the query anew.
+        return httpx.URL(self._settings.url).copy_with(raw_path=path.encode("ascii"))
 
     async def _bounded(self, response: httpx.Response, path: str) -> Reply:
         body = bytearray()

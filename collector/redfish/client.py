@@ -1,8 +1,9 @@
 """One controller's session: log in once, reuse, log in again when it is lost, log out on the way out.
 
 DSP0266 sections 'Redfish session login authentication' and 'HTTP Basic authentication'. At most one session a
-controller is open at any time: a lost one is deleted before the next is made, and a login that its caller no longer
-waits for is let finish, so that what it made can be deleted.
+controller is open at any time: a lost one is deleted before the next is made, also one that a killed process left (see
+:mod:`collector.redfish.left_over`), and a login that its caller no longer waits for is let finish, so that what it made
+can be deleted.
 """
 
 from __future__ import annotations
@@ -14,18 +15,22 @@ import logging
 from collections.abc import Awaitable, Callable
 from enum import Enum
 from types import TracebackType
-from typing import Self
+from typing import Protocol, Self, TypeVar
 
 import httpx
+from msgspec import structs
 
-from collector.redfish import links
+from collector.redfish import links, sse
 from collector.redfish.bodies import decode
 from collector.redfish.channel import Headers, channel_through
 from collector.redfish.errors import ControllerError, ForeignOrigin, HttpStatus, LoginRefused, Malformed
+from collector.redfish.event_stream import IDLE, EventStream, Pieces, refusal
+from collector.redfish.flow import Answer, Ask, answered
+from collector.redfish.left_over import LeftOver, Removal, SessionNotes, left_over, remove
 from collector.redfish.messages import status_error
 from collector.redfish.resources import SERVICE_ROOT
 from collector.redfish.wire import Limits, Reply
-from collector.settings import ControllerSettings
+from collector.settings import ControllerSettings, Credential
 
 log = logging.getLogger(__name__)
 
@@ -38,6 +43,14 @@ _REDIRECTS = frozenset({301, 302, 303, 307, 308})
 _MAX_REDIRECTS = 3
 _JSON: tuple[bytes, bytes] = (b"Content-Type", b"application/json")
 _ALWAYS: Headers = ((b"Accept", b"application/json"), (b"OData-Version", b"4.0"))
+
+
+class _Answered(Protocol):
+    @property
+    def status(self) -> int: ...
+
+
+A = TypeVar("A", bound=_Answered)
 
 
 class Way(Enum):
@@ -55,7 +68,7 @@ class Client:
     """GETs from one controller, authenticated. Use as an async context manager, or call :meth:`aclose`.
 
     ``transport``: any httpx transport in place of the network. ``requests`` and ``bytes_received`` count everything
-    that was sent and the bytes of body that came, logins included.
+    that was sent and the bytes of body that came, logins included. ``notes``: where its open session is noted.
     """
 
     def __init__(
@@ -66,6 +79,7 @@ class Client:
         transport: httpx.AsyncBaseTransport | None = None,
         limits: Limits | None = None,
         close_timeout: float = 5.0,
+        notes: SessionNotes | None = None,
     ) -> None:
         self.settings = settings
         self.in_flight = in_flight
@@ -76,8 +90,13 @@ class Client:
         self._close_timeout = close_timeout
         self._headers: Headers = _ALWAYS
         self._token: str | None = None
-        self._session: str | None = None
-        """Path of the open session."""
+        self._session: LeftOver | None = None
+        """The open session."""
+        self._notes = notes
+        self._left = notes.recall() if notes is not None else None
+        """A session that is not used any more and may still be there."""
+        self._basic_refused = False
+        """Whether basic authentication failed for that: it is not tried twice, since it counts as a login."""
         self._table_full = False
         self._refusal: LoginRefused | None = None
         self._login: asyncio.Task[None] | None = None
@@ -113,12 +132,44 @@ class Client:
         Raises a :class:`ControllerError`: :class:`HttpStatus` for any other status, :class:`LoginRefused` where a new
         login did not help against a 401, :class:`ForeignOrigin` for a redirect that leads away.
         """
-        reply = await self._authenticated(path, etag, timeout)
+        reply = await self._authenticated(path, lambda: self._get(path, etag, timeout))
         if reply.status in _REDIRECTS:
-            reply = await self._following(path, reply, lambda at: self._authenticated(at, etag, timeout))
+            reply = await self._following(
+                path, reply, lambda at: self._authenticated(at, lambda: self._get(at, etag, timeout))
+            )
         if reply.status == 200 or (reply.status == 304 and etag is not None):
             return reply
         raise self._status_error(path, reply)
+
+    async def exchange(self, ask: Ask, *, timeout: float | None = None) -> Answer:
+        """One request of a flow, any status as an answer; logs in where needed, like :meth:`get`.
+
+        Raises a :class:`ControllerError` for what befell the connection or the login.
+        """
+        reply = await self._authenticated(ask.path, lambda: self._asked(ask, ask.path, timeout))
+        if reply.status in _REDIRECTS and ask.method == "GET":
+            reply = await self._following(
+                ask.path, reply, lambda at: self._authenticated(at, lambda: self._asked(ask, at, timeout))
+            )
+        answer = answered(ask, reply, self.settings.name)
+        return structs.replace(answer, text=self._without_secrets(answer.text)) if answer.text else answer
+
+    async def stream(
+        self, path: str, parser: sse.Stream, *, timeout: float | None = None, idle: float = IDLE
+    ) -> EventStream:
+        """Open an event stream, on a connection of its own beside the requests; the caller closes it.
+
+        ``parser.last_id`` is sent as Last-Event-ID; ``timeout``: seconds for the head; ``idle``: of silence later.
+        Raises :class:`HttpStatus` for any status but 200, :class:`Malformed` for what is no event stream.
+        """
+        answer = await self._authenticated(path, lambda: self._open(path, parser.last_id, timeout))
+        if isinstance(answer, Reply):
+            raise self._status_error(path, answer)
+        kind = next((value.decode("latin-1") for name, value in answer.headers if name == b"content-type"), "")
+        if why := sse.refused(answer.status, kind):
+            await answer.aclose()
+            raise Malformed(self.settings.name, path, why)
+        return EventStream(answer, parser, idle, self._count)
 
     async def aclose(self) -> None:
         """Delete the session, within a few seconds, and close the connections. Harmless when repeated."""
@@ -149,22 +200,23 @@ class Client:
                 return reply
         raise Malformed(self.settings.name, path, f"more than {_MAX_REDIRECTS} redirects")
 
-    async def _authenticated(self, path: str, etag: str | None, timeout: float | None) -> Reply:
-        """One GET; a 401 is answered with one new login and one more try."""
+    async def _authenticated(self, path: str, send: Callable[[], Awaitable[A]]) -> A:
+        """One request; a 401 is answered with one new login and one more try."""
         if self._refusal is not None:
             raise LoginRefused(self.settings.name, path, self._refusal.detail)
         if self.way is Way.NOT_YET:
             await self._log_in()
         generation = self._generation
-        reply = await self._get(path, etag, timeout)
-        if reply.status != 401:
-            return reply
+        answer = await send()
+        if answer.status != 401:
+            return answer
         if self.way is Way.SESSION or generation != self._generation:
             if generation == self._generation:
                 await self._log_in()
-            reply = await self._get(path, etag, timeout)
-            if reply.status != 401:
-                return reply
+            answer = await send()
+            if answer.status != 401:
+                return answer
+        reply = answer if isinstance(answer, Reply) else Reply(401, [], b"")
         if self.way is Way.BASIC:  # this was the login
             self.way = Way.NOT_YET
             raise self._refused(path, reply)
@@ -177,9 +229,35 @@ class Client:
         self.bytes_received += len(reply.body)
         return reply
 
-    async def _send(self, method: str, path: str, headers: Headers, body: bytes = b"") -> Reply:
+    async def _asked(self, ask: Ask, path: str, timeout: float | None) -> Reply:
+        if ask.method == "GET":
+            return await self._get(path, ask.etag or None, timeout)
+        headers = self._headers if ask.body is None else (*self._headers, _JSON)
+        body = b"" if ask.body is None else json.dumps(ask.body).encode()
+        return await self._send(ask.method, path, headers, body, timeout)
+
+    async def _open(self, path: str, last_id: str, timeout: float | None) -> Reply | Pieces:
+        """The answer to the GET of a stream: whole where it is a refusal, else as it comes."""
+        headers = [(name, value) for name, value in self._headers if name != b"Accept"]
+        headers += [(b"Accept", b"text/event-stream"), (b"Cache-Control", b"no-cache")]
+        if last_id and last_id.isprintable():
+            headers.append((b"Last-Event-ID", last_id.encode("utf-8")))
         self.requests += 1
-        reply = await self._channel.request(method, path, headers, body)
+        pieces = await self._channel.stream(path, headers, timeout=timeout)
+        if pieces.status == 200:
+            return pieces
+        body = await refusal(pieces)
+        self._count(len(body))
+        return Reply(pieces.status, pieces.headers, body)
+
+    def _count(self, received: int) -> None:
+        self.bytes_received += received
+
+    async def _send(
+        self, method: str, path: str, headers: Headers, body: bytes = b"", timeout: float | None = None
+    ) -> Reply:
+        self.requests += 1
+        reply = await self._channel.request(method, path, headers, body, timeout=timeout)
         self.bytes_received += len(reply.body)
         return reply
 
@@ -209,18 +287,20 @@ class Client:
         credential = self.settings.credential
         if credential is None:
             self.way = Way.NONE
-        elif not await self._open_session(credential.username, credential.password.get_secret_value()):
-            pair = f"{credential.username}:{credential.password.get_secret_value()}"
-            self._authenticate(Way.BASIC, b"Authorization", b"Basic " + base64.b64encode(pair.encode()))
+        elif not await self._open_session(credential):
+            self._authenticate(Way.BASIC, *_basic(credential))
         self._generation += 1
 
     def _authenticate(self, way: Way, name: bytes, value: bytes) -> None:
         self.way = way
         self._headers = (*_ALWAYS, (name, value))
 
-    async def _open_session(self, username: str, password: str) -> bool:
+    async def _open_session(self, credential: Credential) -> bool:
         """Make a session; False where the service has none to give, for now or ever."""
         path = await self._sessions_path()
+        if self._left is not None and not self._basic_refused:
+            await self._remove_left_over((*_ALWAYS, _basic(credential)))
+        username, password = credential.username, credential.password.get_secret_value()
         body = json.dumps({"UserName": username, "Password": password}).encode()
         reply = await self._send("POST", path, (*_ALWAYS, _JSON), body)
         if reply.status in (200, 201, 204):
@@ -228,8 +308,13 @@ class Client:
             if not token or not token.isascii() or not token.isprintable():
                 raise Malformed(self.settings.name, path, "a session without a usable X-Auth-Token")
             self._token = token
-            self._session = self._session_path(reply)
+            made = self._session_path(reply)
+            self._session = None if made is None else left_over(made, reply, username, self.settings.name)
             self._authenticate(Way.SESSION, b"X-Auth-Token", token.encode("ascii"))
+            if self._left is not None and self._left.path != made:  # without basic authentication, this is the way
+                await self._remove_left_over(self._headers)
+            self._left = None
+            self._note(self._session)
             return True
         if reply.status in _NO_SESSIONS_HERE:
             return False
@@ -283,12 +368,33 @@ class Client:
         if session is None or self._token is None:
             return
         try:
-            reply = await self._send("DELETE", session, self._headers)
+            reply = await self._send("DELETE", session.path, self._headers)
         except ControllerError as error:
-            log.warning("%s; its session ends when the service's time-out does", error)
+            self._left = session
+            log.warning("%s; its session ends at the next login, or when the service's time-out does", error)
             return
         if reply.status >= 400 and reply.status not in (401, 404, 410):  # those: it is gone already
-            log.warning("%s; its session ends when the service's time-out does", self._status_error(session, reply))
+            self._left = session
+            failure = self._status_error(session.path, reply)
+            log.warning("%s; its session ends at the next login, or when the service's time-out does", failure)
+            return
+        self._note(None)
+
+    async def _remove_left_over(self, headers: Headers) -> None:
+        """Delete what an earlier session left, before there are two of them; what fails here is not the login's."""
+        assert self._left is not None
+        left = self._left
+        removal = await remove(left, self.settings.name, lambda method, path: self._send(method, path, headers))
+        if removal is Removal.GONE:
+            self._left = None
+            self._note(None)
+            return
+        self._basic_refused = self._basic_refused or removal is Removal.NOT_LET
+        log.info("%s: the earlier session %s can't be deleted now: %s", self.settings.name, left.path, removal.value)
+
+    def _note(self, session: LeftOver | None) -> None:
+        if self._notes is not None:
+            self._notes.note(session)
 
     # Errors
 
@@ -304,9 +410,21 @@ class Client:
         return LoginRefused(self.settings.name, path, detail)
 
     def _status_error(self, path: str, reply: Reply) -> HttpStatus:
+        return status_error(self.settings.name, path, reply, secrets=self._secrets())
+
+    def _secrets(self) -> tuple[str, str]:
         credential = self.settings.credential
-        password = credential.password.get_secret_value() if credential is not None else ""
-        return status_error(self.settings.name, path, reply, secrets=(password, self._token or ""))
+        return (credential.password.get_secret_value() if credential is not None else "", self._token or "")
+
+    def _without_secrets(self, text: str) -> str:
+        for secret in self._secrets():
+            text = text.replace(secret, "***") if secret else text
+        return text
+
+
+def _basic(credential: Credential) -> tuple[bytes, bytes]:
+    pair = f"{credential.username}:{credential.password.get_secret_value()}"
+    return b"Authorization", b"Basic " + base64.b64encode(pair.encode())
 
 
 def _look_at(login: asyncio.Task[None]) -> None:

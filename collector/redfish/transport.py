@@ -11,17 +11,33 @@ import asyncio
 import os
 import socket
 import ssl
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import Protocol, TypeVar, cast
 from urllib.parse import urlsplit
 
 import httpx
 
 from collector.redfish.errors import ForeignOrigin, TimedOut, Unreachable, Untrusted
+from collector.redfish.event_stream import StreamWire
 from collector.redfish.tls import check_fingerprint, context_for
 from collector.redfish.wire import ClosedWhileIdle, Limits, Reply, Wire
 from collector.settings import ControllerSettings
 
 Headers = Sequence[tuple[bytes, bytes]]
+
+
+class _Connection(Protocol):
+    """What every protocol of ours has."""
+
+    @property
+    def certificate(self) -> bytes | None:
+        """The peer's, in DER."""
+
+    def abort(self) -> None:
+        """Cut the connection."""
+
+
+C = TypeVar("C", bound=_Connection)
 
 _METHODS = frozenset({"GET", "POST", "PATCH", "DELETE"})
 _OURS = frozenset({b"host", b"accept-encoding", b"connection", b"content-length", b"transfer-encoding", b"user-agent"})
@@ -38,6 +54,7 @@ class ControllerTransport(httpx.AsyncBaseTransport):
         self._turns = asyncio.Semaphore(in_flight)
         self._idle: list[Wire] = []
         self._busy: set[Wire] = set()
+        self._streams: set[StreamWire] = set()
         self._closed = False
         parts = urlsplit(settings.url)
         if parts.hostname is None:
@@ -72,6 +89,24 @@ class ControllerTransport(httpx.AsyncBaseTransport):
             head = head[:-2] + b"Content-Length: %d\r\n\r\n" % len(body)
         return await self._exchange(head + body, path, timeout, again=method == "GET")
 
+    async def stream(self, path: str, headers: Headers = (), *, timeout: float | None = None) -> StreamWire:
+        """GET an answer without end, beside all other requests and on a connection of its own; any status back.
+
+        ``timeout``: seconds for its head. Errors as for :meth:`request`; the caller closes what it is given.
+        """
+        if self._closed:
+            raise RuntimeError("the transport is closed")
+        deadline = asyncio.get_running_loop().time() + (self._limits.response_timeout if timeout is None else timeout)
+        request = self._head("GET", path, headers)
+        wire = await self._connect(path, deadline, lambda: StreamWire(self._settings.name, self._limits))
+        self._streams = {known for known in self._streams if known.open} | {wire}
+        try:
+            await wire.begin(request, path, deadline)
+        except BaseException:
+            wire.abort()
+            raise
+        return wire
+
     async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
         """For ``httpx.AsyncClient(transport=...)``. Raises :class:`ForeignOrigin` for a URL of another origin."""
         url = request.url
@@ -92,7 +127,8 @@ class ControllerTransport(httpx.AsyncBaseTransport):
     async def aclose(self) -> None:
         """Cut what is under way, take leave of idle connections."""
         self._closed = True
-        wires, self._idle = [*self._idle, *self._busy], []
+        wires: list[Wire | StreamWire] = [*self._idle, *self._busy, *self._streams]
+        self._idle = []
         await asyncio.gather(*(wire.aclose() for wire in wires))
 
     def _head(self, method: str, path: str, headers: Headers) -> bytes:
@@ -115,7 +151,7 @@ class ControllerTransport(httpx.AsyncBaseTransport):
         deadline = loop.time() + (self._limits.response_timeout if timeout is None else timeout)
         async with self._turns:
             for _ in range(2):
-                wire = self._kept() or await self._connect(path, deadline)
+                wire = self._kept() or await self._connect(path, deadline, self._new_wire)
                 self._busy.add(wire)
                 try:
                     return await wire.send(request, path, deadline)
@@ -139,15 +175,18 @@ class ControllerTransport(httpx.AsyncBaseTransport):
                 return wire
         return None
 
-    async def _connect(self, path: str, deadline: float) -> Wire:
+    def _new_wire(self) -> Wire:
+        return Wire(self._settings.name, self._limits)
+
+    async def _connect(self, path: str, deadline: float, new: Callable[[], C]) -> C:
         """Open a connection and check whom it leads to, before a byte of the request is sent."""
         settings, loop = self._settings, asyncio.get_running_loop()
         context = context_for(settings)
         limit = min(deadline, loop.time() + self._limits.connect_timeout)
         try:
             async with asyncio.timeout_at(limit):
-                transport, wire = await loop.create_connection(
-                    lambda: Wire(settings.name, self._limits),
+                transport, protocol = await loop.create_connection(
+                    cast("Callable[[], asyncio.Protocol]", new),
                     self._host,
                     self._port,
                     ssl=context,
@@ -161,6 +200,7 @@ class ControllerTransport(httpx.AsyncBaseTransport):
             raise Unreachable(settings.name, path, f"the TLS handshake failed: {error.reason or error}") from error
         except OSError as error:
             raise Unreachable(settings.name, path, _reason(error)) from error
+        wire = cast("C", protocol)
         try:
             check_fingerprint(settings, wire.certificate)
         except Untrusted:

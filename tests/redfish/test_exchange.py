@@ -1,0 +1,244 @@
+"""Flows over a client: any status is an answer, sessions are kept; and sessions that a killed process left."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import httpx
+import pytest
+from pydantic import SecretStr
+
+from collector.model import DefectKind
+from collector.redfish.client import Client
+from collector.redfish.errors import ForeignOrigin, LoginRefused, Unreachable
+from collector.redfish.flow import Ask
+from collector.redfish.left_over import LeftOver, is_it
+from collector.settings import ControllerSettings, Credential
+from tests.mockups import Answer, Mockup, MockupTransport
+from tests.redfish.servers import says, serve
+
+PASSWORD = "s3cret-pass"
+CREDENTIAL = Credential(username="ops", password=SecretStr(PASSWORD))
+SETTINGS = ControllerSettings(name="bmc", url="https://192.0.2.17", credential=CREDENTIAL)
+CHASSIS = "/redfish/v1/Chassis"
+SESSIONS = "/redfish/v1/SessionService/Sessions"
+
+
+@pytest.fixture
+def mockup(mockups: Path) -> Mockup:
+    return Mockup(mockups / "public-bladed", credentials=("ops", PASSWORD))
+
+
+async def test_any_status_is_an_answer(mockup: Mockup) -> None:
+    async with Client(SETTINGS, transport=MockupTransport(mockup)) as client:
+        told = await client.exchange(Ask("GET", CHASSIS))
+        assert told.good
+        assert told.body["Members@odata.count"] == 5
+        missing = await client.exchange(Ask("GET", "/redfish/v1/Nothing"))
+        assert (missing.status, missing.keys, missing.good) == (404, ("ResourceMissingAtURI",), False)
+        mockup.replace[CHASSIS] = b"<html>"
+        unread = await client.exchange(Ask("GET", CHASSIS))
+        assert unread.status == 200
+        assert unread.unread is not None
+        assert unread.unread[0] is DefectKind.NOT_JSON
+        refused = await client.exchange(Ask("POST", CHASSIS, {"a": 1}))
+        assert refused.status == 405
+        assert len(mockup.sessions) == 1
+    assert not mockup.sessions
+
+
+async def test_bodies_conditions_and_secrets() -> None:
+    seen: list[httpx.Request] = []
+
+    def answer(request: httpx.Request) -> httpx.Response:
+        seen.append(request)
+        if request.headers.get("If-None-Match") == 'W/"1"':
+            return httpx.Response(304)
+        if request.method == "DELETE":
+            return httpx.Response(204)
+        if request.method == "POST":
+            return httpx.Response(400, json={"error": {"message": f"what is {PASSWORD}?"}})
+        return httpx.Response(200, json={"a": 1}, headers={"ETag": 'W/"1"', "Location": "/redfish/v1/x"})
+
+    settings = ControllerSettings(name="bmc", url="https://192.0.2.17")
+    async with Client(settings, transport=httpx.MockTransport(answer)) as client:
+        await client.connect()
+        client.settings = SETTINGS  # its password must not be quoted even where no login was needed
+        assert (await client.exchange(Ask("GET", CHASSIS, etag='W/"1"'))).status == 304
+        whole = await client.exchange(Ask("GET", CHASSIS))
+        assert (whole.etag, whole.location) == ('W/"1"', "/redfish/v1/x")
+        assert (await client.exchange(Ask("DELETE", CHASSIS))).good
+        posted = await client.exchange(Ask("POST", CHASSIS, {"Protocol": "Redfish"}))
+        assert posted.text == "what is ***?"
+    posts = [request for request in seen if json.loads(request.content or b"{}").get("Protocol")]
+    assert [request.headers["Content-Type"] for request in posts] == ["application/json"]
+    assert not [request for request in seen if request.method == "DELETE" and request.content]
+
+
+async def test_a_post_after_a_lost_session_is_sent_once_more_and_only_then(mockup: Mockup) -> None:
+    posts: list[str] = []
+    path = "/redfish/v1/EventService/Subscriptions"
+
+    class Taking(MockupTransport):
+        async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
+            if request.method == "POST" and request.url.path == path:
+                allowed = request.headers.get("X-Auth-Token") in mockup.sessions
+                posts.append("taken" if allowed else "refused")
+                return httpx.Response(201 if allowed else 401, headers={"Location": f"{path}/1"})
+            return await super().handle_async_request(request)
+
+    async with Client(SETTINGS, transport=Taking(mockup)) as client:
+        await client.exchange(Ask("GET", CHASSIS))
+        mockup.sessions.clear()
+        answer = await client.exchange(Ask("POST", path, {"Destination": "https://192.0.2.9/x"}))
+        assert (answer.status, answer.location) == (201, f"{path}/1")
+    assert posts == ["refused", "taken"]
+
+
+async def test_redirects_stay_on_the_origin_and_are_for_gets_only(mockup: Mockup) -> None:
+    mockup.replace["/redfish/v1/Old"] = Answer(308, {"Location": CHASSIS}, b"")
+    mockup.replace["/redfish/v1/Away"] = Answer(302, {"Location": "https://192.0.2.99/"}, b"")
+    async with Client(SETTINGS, transport=MockupTransport(mockup)) as client:
+        assert (await client.exchange(Ask("GET", "/redfish/v1/Old"))).body["Members@odata.count"] == 5
+        with pytest.raises(ForeignOrigin):
+            await client.exchange(Ask("GET", "/redfish/v1/Away"))
+
+
+async def test_what_befalls_the_connection_is_raised() -> None:
+    async with serve(says(b"")) as served, Client(served.settings()) as client:
+        with pytest.raises(Unreachable):
+            await client.exchange(Ask("DELETE", "/redfish/v1/EventService/Subscriptions/1"))
+
+
+# Sessions that a killed process left
+
+
+class Notes:
+    """A note that outlives clients."""
+
+    def __init__(self) -> None:
+        self.session: LeftOver | None = None
+
+    def recall(self) -> LeftOver | None:
+        return self.session
+
+    def note(self, session: LeftOver | None) -> None:
+        self.session = session
+
+
+class Sessions(MockupTransport):
+    """Lets the example's sessions be read, and knows the most that there were at once."""
+
+    def __init__(self, mockup: Mockup, *, basic: bool = True, more: dict[str, str] | None = None) -> None:
+        super().__init__(mockup)
+        self.most = 0
+        self._basic = basic
+        self.more = more or {}
+
+    async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
+        path = request.url.path
+        if not self._basic and "Authorization" in request.headers:
+            response = httpx.Response(401)
+        elif request.method == "GET" and path.startswith(SESSIONS + "/"):
+            found = path in self.mockup.sessions.values()
+            body = {"@odata.id": path, "UserName": "ops", **self.more}
+            response = httpx.Response(200, json=body) if found else httpx.Response(404)
+        else:
+            response = await super().handle_async_request(request)
+        self.most = max(self.most, len(self.mockup.sessions))
+        return response
+
+
+async def killed(mockup: Mockup, notes: Notes, transport: Sessions) -> None:
+    """A client that logs in and is never closed."""
+    client = Client(SETTINGS, transport=transport, notes=notes)
+    await client.get(CHASSIS)
+    assert notes.session is not None
+
+
+async def test_a_session_that_was_left_goes_before_the_next_is_made(mockup: Mockup) -> None:
+    notes, transport = Notes(), Sessions(mockup)
+    for _ in range(5):
+        await killed(mockup, notes, transport)
+    async with Client(SETTINGS, transport=transport, notes=notes) as client:
+        await client.get(CHASSIS)
+    assert transport.most == 1
+    assert not mockup.sessions
+    assert notes.session is None
+    assert PASSWORD not in repr(notes.session)
+
+
+async def test_without_basic_authentication_it_goes_right_after(mockup: Mockup) -> None:
+    notes, transport = Notes(), Sessions(mockup, basic=False)
+    await killed(mockup, notes, transport)
+    await killed(mockup, notes, transport)
+    assert (transport.most, len(mockup.sessions)) == (2, 1)
+    async with Client(SETTINGS, transport=transport, notes=notes) as client:
+        await client.get(CHASSIS)
+    assert not mockup.sessions
+
+
+async def test_another_session_under_its_number_is_left_alone(mockup: Mockup) -> None:
+    """After a reboot a controller numbers its sessions anew."""
+    notes, transport = Notes(), Sessions(mockup)
+    await killed(mockup, notes, transport)
+    assert notes.session is not None
+    notes.session = LeftOver(notes.session.path, {"UserName": "ops", "CreatedTime": "2025-11-25T12:00:00Z"})
+    transport.more = {"CreatedTime": "2025-11-25T13:00:00Z"}
+    async with Client(SETTINGS, transport=transport, notes=notes) as client:
+        await client.get(CHASSIS)
+    assert len(mockup.sessions) == 1, "somebody else's"
+
+
+async def test_a_wrong_password_is_not_tried_twice_as_often_for_a_left_session(mockup: Mockup) -> None:
+    notes, transport = Notes(), Sessions(mockup)
+    await killed(mockup, notes, transport)
+    mockup.credentials = ("ops", "another")
+    mockup.requests.clear()
+    tries = 0
+
+    class Counting(Sessions):
+        async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
+            nonlocal tries
+            tries += "Authorization" in request.headers or request.method == "POST"
+            if "Authorization" in request.headers:
+                return httpx.Response(401)
+            return await super().handle_async_request(request)
+
+    client = Client(SETTINGS, transport=Counting(mockup), notes=notes)
+    for _ in range(4):
+        with pytest.raises(LoginRefused):
+            await client.connect()
+    assert tries == 4 + 1
+
+
+async def test_one_that_could_not_be_deleted_is_deleted_later(mockup: Mockup) -> None:
+    """The connection broke when an ended session was to go: it goes before the next one is made."""
+    broken = True
+
+    class Breaking(Sessions):
+        async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
+            if broken and request.method == "DELETE":
+                raise httpx.ConnectError("reset", request=request)
+            return await super().handle_async_request(request)
+
+    notes, transport = Notes(), Breaking(mockup)
+    client = Client(SETTINGS, transport=transport, notes=notes)
+    await client.get(CHASSIS)
+    await client.aclose()
+    assert len(mockup.sessions) == 1
+    broken = False
+    async with Client(SETTINGS, transport=transport, notes=notes) as again:
+        await again.get(CHASSIS)
+    assert transport.most == 1
+    assert not mockup.sessions
+
+
+def test_what_makes_two_the_same() -> None:
+    """By what both tell; Session CSDL (DSP8010): UserName, CreatedTime, ClientOriginIPAddress."""
+    left = LeftOver("/x", {"UserName": "ops", "CreatedTime": "t"})
+    assert is_it(left, {"UserName": "ops"})
+    assert is_it(left, {"UserName": "ops", "CreatedTime": "t", "ClientOriginIPAddress": "::1"})
+    assert not is_it(left, {"UserName": "root", "CreatedTime": "t"})
+    assert not is_it(left, {"UserName": "ops", "CreatedTime": "u"})
