@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import logging
 from collections import Counter
 from collections.abc import Callable
@@ -13,7 +12,7 @@ from collector.model import Outcome, Seconds
 from collector.poll.clock import Clock
 from collector.poll.cost import Measured, RoundCost, WalkCost, measure
 from collector.redfish.client import Client
-from collector.redfish.facts import Failure, Reached, Root, Service, SessionEnd
+from collector.redfish.facts import Reached, Service, SessionEnd
 from collector.redfish.probe import Resolve, ask, reach, session_end
 from collector.redfish.recorder import Recorder
 from collector.redfish.verdicts import (
@@ -96,27 +95,13 @@ async def examine(
             return facts(reached=reached)
         recorder = Recorder(settings, timer=clock.monotonic, in_flight=collector.in_flight, limits=limits)
         async with Client(settings, in_flight=collector.in_flight, transport=recorder, limits=limits) as client:
-            service = await _asked(client, recorder, collector, clock)
-            measured = await measure(client, recorder, collector, clock) if readable(service) else None
+            service = await ask(client, recorder, now=clock.now, limit=collector.walk_deadline)
+            if readable(service):  # logged in by now: a second try would only strain the account
+                measured = await measure(client, recorder, collector, clock, log_in=False)
         return facts(reached=reached, service=service, measured=measured, session=session_end(recorder.exchanges))
     except Exception as error:  # a bug: told of this controller, logged, and no reason to stop at the others
         log.exception("%s: unexpected error", settings.name)
         return facts(reached=reached, service=service, measured=measured, bug=type(error).__name__)
-
-
-async def _asked(client: Client, recorder: Recorder, collector: CollectorSettings, clock: Clock) -> Service:
-    try:
-        async with asyncio.timeout(collector.walk_deadline):
-            return await ask(client, recorder, now=clock.now)
-    except TimeoutError:
-        failure = Failure(
-            kind="TimedOut",
-            outcome=Outcome.TIMED_OUT,
-            resource=client.settings.url,
-            happened=f"no login and service root within {collector.walk_deadline:g} s",
-            to_do="check whether the controller is overloaded; a longer collector.walk_deadline gives it more time",
-        )
-        return Service(root=Root(failure=failure))
 
 
 def readable(service: Service) -> bool:

@@ -22,7 +22,7 @@ from collector.redfish import links
 from collector.redfish.bodies import decode
 from collector.redfish.certificates import certificate
 from collector.redfish.client import Client
-from collector.redfish.errors import ControllerError, LoginRefused, Untrusted
+from collector.redfish.errors import ControllerError, LoginRefused, TimedOut, Untrusted
 from collector.redfish.facts import (
     Certificate,
     ClockRead,
@@ -72,38 +72,42 @@ async def reach(
     return Reached(resolved=resolved, connected=connected, handshake=handshake)
 
 
-async def ask(client: Client, recorder: Recorder, *, now: Callable[[], Seconds]) -> Service:
-    """Log in, read the service root, prove the login, compare clocks. ``recorder``: the client's own transport."""
-    refused: ControllerError | None = None
+async def ask(client: Client, recorder: Recorder, *, now: Callable[[], Seconds], limit: float) -> Service:
+    """Log in, read the service root, prove the login, compare clocks. ``recorder``: the client's own transport.
+
+    ``limit``: seconds for the login and the root, and again for what follows, which is given up where it hangs.
+    """
+    name = client.settings.name
     try:
-        await client.connect(anew=True)
+        async with asyncio.timeout(limit):
+            await client.connect(anew=True)
+            started, asked = recorder.timer(), now()
+            reply = await client.get(SERVICE_ROOT)
+            seconds, answered = recorder.timer() - started, now()
+        body = decode(reply.body, name, SERVICE_ROOT)
+    except TimeoutError:
+        detail = f"no login and service root within {limit:g} s"
+        return Service(root=Root(failure=Failure.of(TimedOut(name, SERVICE_ROOT, detail))))
     except ControllerError as error:
         if error.resource == SERVICE_ROOT and not isinstance(error, LoginRefused):
             return Service(root=Root(failure=Failure.of(error)))  # the login never got as far as the account
-        refused = error
-    started, asked = recorder.timer(), now()
-    if refused is not None:
-        return Service(login=_login(client, recorder, None, refused))
-    try:
-        reply = await client.get(SERVICE_ROOT)
-        body = decode(reply.body, client.settings.name, SERVICE_ROOT)
-    except LoginRefused as error:  # a service that asks for a login even here, against the standard
         return Service(login=_login(client, recorder, None, error))
-    except ControllerError as error:
-        return Service(root=Root(failure=Failure.of(error)))
     root = Root(
         version=_text(body.get("RedfishVersion")),
         product=_text(body.get("Product")),
         vendor=_text(body.get("Vendor")),
         declares=declared(body),
-        seconds=recorder.timer() - started,
+        seconds=seconds,
     )
-    by_header = _date_header(reply, asked, now())
-    proof, failure = await _prove(client, body)
-    login = _login(client, recorder, proof, failure)
-    if login.failure is not None:
-        return Service(root=root, login=login, clock=by_header)
-    return Service(root=root, login=login, clock=await _manager_clock(client, body, now) or by_header)
+    clock = _date_header(reply, asked, answered)
+    proof, failure = await _prove(client, body, limit / (len(_COLLECTIONS) + 1))
+    if failure is None:
+        try:
+            async with asyncio.timeout(limit):
+                clock = await _manager_clock(client, body, now) or clock
+        except TimeoutError:
+            pass  # the walk meets it as well, and names it
+    return Service(root=root, login=_login(client, recorder, proof, failure), clock=clock)
 
 
 def session_end(exchanges: list[Exchange]) -> SessionEnd | None:
@@ -298,11 +302,11 @@ def _file_of(credential: Credential | None) -> tuple[str | None, int | None]:
     return str(credential.password_file), mode if mode & 0o077 else None
 
 
-async def _prove(client: Client, root: dict[str, Any]) -> tuple[str | None, ControllerError | None]:
+async def _prove(client: Client, root: dict[str, Any], patience: float) -> tuple[str | None, ControllerError | None]:
     """Read something that needs the login. Failures that are not about the login are left for the walk to name."""
     for path in _linked(client, [root.get(name) for name in _COLLECTIONS]):
         try:
-            await client.get(path)
+            await client.get(path, timeout=patience)
         except ControllerError as error:
             if error.outcome is Outcome.LOGIN_REFUSED:
                 return path, error

@@ -169,7 +169,7 @@ def _dates(facts: Handshake, shown: Certificate, now: Seconds) -> list[Finding]:
     if days > EXPIRY_NOTICE_DAYS:
         return [_passed(f"valid for {days:.0f} more days, until {_day(shown.not_after)}")]
     to_do = "renew it now" if facts.trust is not Trust.PIN else "renew it now, and pin the new one"
-    return [_note(f"the certificate expires in {max(days, 0.0):.0f} days, on {_day(shown.not_after)}", to_do)]
+    return [_note(f"the certificate expires in {_days(days)}, on {_day(shown.not_after)}", to_do)]
 
 
 _NOT_YET, _EXPIRED = 9, 10
@@ -190,7 +190,7 @@ def _distrusted(facts: Handshake, now: Seconds) -> Finding:
     if code == _EXPIRED and shown is not None and known and shown.not_after is not None:
         if now > shown.not_after:
             days = (now - shown.not_after) / _DAY
-            return _failed(f"its certificate expired {days:.0f} days ago, on {_day(shown.not_after)}", "renew it")
+            return _failed(f"its certificate expired {_days(days)} ago, on {_day(shown.not_after)}", "renew it")
         return _failed("an authority above its certificate has expired", f"renew that one, in {trust} too")
     if code == _NOT_YET and shown is not None and known and shown.not_before is not None and now < shown.not_before:
         told = f"its certificate is valid from {_day(shown.not_before)} only"
@@ -306,6 +306,10 @@ def _day(time: Seconds) -> str:
         return datetime.fromtimestamp(time, UTC).date().isoformat()
     except (ValueError, OverflowError, OSError):
         return "a date beyond reckoning"
+
+
+def _days(days: float) -> str:
+    return "less than a day" if days < 1 else f"{days:.0f} day{'' if round(days) == 1 else 's'}"
 
 
 def _ms(seconds: float) -> str:
