@@ -40,6 +40,7 @@ class Columns:
             raise ValueError(f"a frame of {len(frame.values)} readings for a layout of {len(sensors)} sensors")
         self.part_at = [at[sensor.part] for sensor in sensors]
         if self._started and sensors == self.sensors:
+            self.sensors = sensors  # the same again: let go of the older ones
             return
         before, self.sensors = self.sensors, sensors
         columns = {sensor.key: column for column, sensor in enumerate(sensors)}

@@ -159,6 +159,7 @@ class Watch:
         """Build the tree anew unless the walk found the same parts and links; say whether it did."""
         parts = (*inventory.parts, *_strays(inventory))
         if self._walked and parts == self._tree.parts and inventory.links == self._links:
+            self._tree.parts, self._links = parts, inventory.links  # the same again: let go of the older ones
             return False
         self._links = inventory.links
         self._tree = Tree(parts, inventory.links)

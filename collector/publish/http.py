@@ -23,6 +23,8 @@ TEXT_TYPE = "text/plain; version=0.0.4; charset=utf-8"
 
 SLICE = 0.002
 """Seconds that rendering may hold the event loop before it lets others go on."""
+SHUTDOWN = 2.0
+"""Seconds that a scrape under way may go on when the collector stops."""
 _NAMED = 20
 """Controllers that /readyz names."""
 _INDEX = """sledkeeper collector
@@ -71,7 +73,7 @@ class HttpServer:
         app.router.add_get("/metrics", self._metrics)
         app.router.add_get("/healthz", self._healthz)
         app.router.add_get("/readyz", self._readyz)
-        runner = web.AppRunner(app, access_log=None, handle_signals=False)
+        runner = web.AppRunner(app, access_log=None, handle_signals=False, shutdown_timeout=SHUTDOWN)
         await runner.setup()
         try:
             await web.TCPSite(runner, host, port).start()
