@@ -529,7 +529,8 @@ class Event(Struct, frozen=True, kw_only=True):
     controller: str
     part: str | None
     subject: str
-    """e.g. ``condition opened``, ``condition closed``, ``controller unreachable``, ``part appeared``."""
+    """e.g. ``condition opened``, ``condition closed``, ``controller unreachable``, ``part appeared``; what controllers
+    tell themselves: see :mod:`collector.poll.hearing`."""
     severity: Health
     text: str
 
@@ -555,12 +556,15 @@ class Assessment(Struct, frozen=True, kw_only=True):
 
 
 class Update(Struct, frozen=True, kw_only=True):
-    """What the store keeps and the publishers follow: one of a walk or a round, with its assessment."""
+    """What the store keeps and the publishers follow: a walk or a round with its assessment, or events in between."""
 
     controller: str
     inventory: Inventory | None = None
     round: Round | None = None
     assessment: Assessment | None = None
+    heard: bytes | None = None
+    """How far the controller's own events have been read, to be given back after a restart; means something to
+    ``poll`` only. Kept together with the events that the assessment carries, or neither is."""
 
 
 class Reading(Struct, frozen=True, kw_only=True):

@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import os
 import re
+import ssl
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -37,6 +38,18 @@ class _Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
+def _checked_address(value: str) -> str:
+    host, colon, port = value.rpartition(":")
+    if not colon or not host or not port.isdigit() or int(port) > 65535:
+        raise ValueError("must be host:port, for example 127.0.0.1:9460")
+    return value
+
+
+def _address(value: str) -> tuple[str, int]:
+    host, _, port = value.rpartition(":")
+    return host.strip("[]"), int(port)
+
+
 class CollectorSettings(_Section):
     """[collector]: how to poll, where to listen."""
 
@@ -59,16 +72,12 @@ class CollectorSettings(_Section):
     @field_validator("listen")
     @classmethod
     def _host_and_port(cls, value: str) -> str:
-        host, colon, port = value.rpartition(":")
-        if not colon or not host or not port.isdigit() or int(port) > 65535:
-            raise ValueError("must be host:port, for example 127.0.0.1:9460")
-        return value
+        return _checked_address(value)
 
     @property
     def listen_address(self) -> tuple[str, int]:
         """Host and port to listen on."""
-        host, _, port = self.listen.rpartition(":")
-        return host.strip("[]"), int(port)
+        return _address(self.listen)
 
     @property
     def round_deadline(self) -> float:
@@ -83,6 +92,55 @@ class StoreSettings(_Section):
     """Full hours of samples kept in the database besides the current one before they are sealed."""
     retention_days: Annotated[float, Field(gt=0)] = 30.0
     """Days that sealed hours and closed conditions are kept."""
+
+
+class EventSettings(_Section):
+    """[events]: where controllers push their events to; without this section their streams and logs are read only."""
+
+    listen: str
+    """host:port of the listener for pushed events."""
+    advertise: str
+    """URL under which controllers reach it, as they are told it: https, or http where no certificate is given."""
+    cert_file: Path | None = None
+    """Certificate and intermediates for https, PEM."""
+    key_file: Path | None = None
+    """Its private key, PEM, not encrypted."""
+
+    @field_validator("listen")
+    @classmethod
+    def _host_and_port(cls, value: str) -> str:
+        return _checked_address(value)
+
+    @field_validator("advertise")
+    @classmethod
+    def _url(cls, value: str) -> str:
+        try:
+            parts = urlsplit(value)
+            port = parts.port
+        except ValueError as error:
+            raise ValueError(f"is not a URL: {error}") from error
+        if parts.scheme not in ("http", "https") or not parts.hostname or port == 0:
+            raise ValueError("must be https://host[:port], as controllers reach the collector")
+        if parts.username or parts.password or parts.query or parts.fragment:
+            raise ValueError("takes scheme, host, port and path only")
+        if not value.isascii() or not value.isprintable() or " " in value:
+            raise ValueError("must be written in printable ASCII")
+        return value.rstrip("/")
+
+    @model_validator(mode="after")
+    def _one_scheme(self) -> EventSettings:
+        if (self.cert_file is None) != (self.key_file is None):
+            raise ValueError("needs cert_file and key_file together")
+        if self.advertise.startswith("https:") and self.cert_file is None:
+            raise ValueError("needs cert_file and key_file, since advertise says https")
+        if self.advertise.startswith("http:") and self.cert_file is not None:
+            raise ValueError("has a certificate, but advertise says http")
+        return self
+
+    @property
+    def listen_address(self) -> tuple[str, int]:
+        """Host and port to listen on."""
+        return _address(self.listen)
 
 
 class MqttSettings(_Section):
@@ -178,6 +236,7 @@ class _FleetFile(_Section):
     collector: CollectorSettings = CollectorSettings()
     store: StoreSettings = StoreSettings()
     mqtt: MqttSettings | None = None
+    events: EventSettings | None = None
     credentials: dict[str, _CredentialEntry] = {}
     controllers: list[_ControllerEntry] = []
 
@@ -217,6 +276,7 @@ class Settings:
     mqtt: MqttSettings | None
     mqtt_password: SecretStr | None
     controllers: tuple[ControllerSettings, ...]
+    events: EventSettings | None = None
 
 
 def load(path: Path, environ: Mapping[str, str] | None = None) -> Settings:
@@ -253,6 +313,7 @@ def load(path: Path, environ: Mapping[str, str] | None = None) -> Settings:
         mqtt_password = _secret(home, "mqtt", fleet.mqtt.password_file, fleet.mqtt.password_env, environ, problems)
         if fleet.mqtt.ca_file is not None and not (home / fleet.mqtt.ca_file).is_file():
             problems.append(f"mqtt.ca_file: no such file: {fleet.mqtt.ca_file}")
+    events = _events(home, fleet.events, problems)
     if not controllers and not problems:
         problems.append("controllers: none given; add [[controllers]] or collector.controllers_file")
     if problems:
@@ -264,7 +325,25 @@ def load(path: Path, environ: Mapping[str, str] | None = None) -> Settings:
         mqtt=fleet.mqtt.model_copy(update={"ca_file": _under(home, fleet.mqtt.ca_file)}) if fleet.mqtt else None,
         mqtt_password=mqtt_password,
         controllers=tuple(controllers),
+        events=events,
     )
+
+
+def _events(home: Path, told: EventSettings | None, problems: list[str]) -> EventSettings | None:
+    """The section with its files found, and tried: a certificate that can't be used is better told now."""
+    if told is None or told.cert_file is None or told.key_file is None:
+        return told
+    files = {"cert_file": told.cert_file, "key_file": told.key_file}
+    missing = [f"events.{key}: no such file: {file}" for key, file in files.items() if not (home / file).is_file()]
+    problems += missing
+    if not missing:
+        try:
+            # A password is never asked for on a terminal: an encrypted key is refused instead.
+            ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(home / told.cert_file, home / told.key_file, "")
+        except (OSError, ssl.SSLError) as error:
+            reason = getattr(error, "reason", None) or _reason(error)
+            problems.append(f"events.cert_file: {told.cert_file} and {told.key_file} can't be used: {reason}")
+    return told.model_copy(update={key: home / file for key, file in files.items()})
 
 
 def _under(home: Path, path: Path | None) -> Path | None:

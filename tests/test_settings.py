@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from collector.settings import Settings, SettingsError, load
+from tests.redfish.servers import make_identity
 
 GOOD = """
 [collector]
@@ -165,3 +166,51 @@ def test_settings_are_frozen(tmp_path: Path) -> None:
     settings: Settings = load(write(tmp_path, GOOD), {})
     with pytest.raises(AttributeError, match="cannot assign"):
         settings.path = tmp_path  # type: ignore[misc]
+
+
+LISTENING = """
+[events]
+listen = "0.0.0.0:9461"
+advertise = "https://collector.example:9461/"
+cert_file = "server.pem"
+key_file = "server.pem"
+[[controllers]]
+name = "a"
+url = "https://h1"
+"""
+
+
+def test_a_listener_for_events(tmp_path: Path) -> None:
+    make_identity(tmp_path)
+    events = load(write(tmp_path, LISTENING), {}).events
+    assert events is not None
+    assert events.listen_address == ("0.0.0.0", 9461)
+    assert events.advertise == "https://collector.example:9461", "paths are put behind it"
+    assert events.cert_file == events.key_file == tmp_path / "server.pem"
+
+
+def test_none_unless_asked_for(tmp_path: Path) -> None:
+    assert load(write(tmp_path, "[[controllers]]\nname = 'a'\nurl = 'https://h'"), {}).events is None
+
+
+@pytest.mark.parametrize(
+    ("change", "expected"),
+    [
+        (("0.0.0.0:9461", "9461"), "events.listen: must be host:port"),
+        (("https://collector.example:9461/", "collector.example"), "events.advertise: must be https://host"),
+        (("https://collector.example:9461/", "https://collector.example:0"), "events.advertise: must be https://host"),
+        (("https://collector.example:9461/", "https://a:b@collector.example"), "events.advertise: takes scheme, host"),
+        (("https://collector.example:9461/", "https://collector.example/?a"), "events.advertise: takes scheme, host"),
+        (("https://collector.example:9461/", "http://collector.example"), "events: has a certificate, but"),
+        (('cert_file = "server.pem"', ""), "events: needs cert_file and key_file together"),
+        (('cert_file = "server.pem"\nkey_file = "server.pem"', ""), "events: needs cert_file and key_file, since"),
+        (('cert_file = "server.pem"', 'cert_file = "none.pem"'), "events.cert_file: no such file: none.pem"),
+        (('key_file = "server.pem"', 'key_file = "ca.pem"'), "events.cert_file: server.pem and ca.pem can't be used"),
+        (("listen =", "listne ="), "events.listne: unknown key"),
+        (('advertise = "https://collector.example:9461/"', ""), "events.advertise: Field required"),
+    ],
+)
+def test_what_is_wrong_with_a_listener(tmp_path: Path, change: tuple[str, str], expected: str) -> None:
+    make_identity(tmp_path)
+    found = problems(write(tmp_path, LISTENING.replace(*change, 1)))
+    assert any(problem.startswith(expected) for problem in found), found

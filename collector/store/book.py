@@ -139,6 +139,8 @@ class Book:
                 touched[entry.id] = entry
             if update.assessment is not None:
                 self._keep_assessment(entry, update.assessment)
+            if update.heard is not None:
+                self._connection.execute(sql.SET_HEARD, (entry.id, update.heard))
         self._connection.executemany(sql.ADD_FRAME, frames)
         self._connection.executemany(sql.ROUND, [_round_row(entry) for entry in touched.values()])
 

@@ -21,6 +21,7 @@ def merged(older: Update, newer: Update) -> Update:
         inventory=newer.inventory or older.inventory,
         round=_rounds(older.round, newer.round, newer.inventory),
         assessment=_assessments(_of_parts(older.assessment, newer.inventory), newer.assessment),
+        heard=older.heard if newer.heard is None else newer.heard,
     )
 
 

@@ -108,6 +108,10 @@ class Reader:
             for name, resource, pointer, kind, detail in self._scoped(sql.DEFECTS, controller)
         ]
 
+    def heard(self) -> dict[str, bytes]:
+        """By controller: how far its own events have been read, as an earlier run left it."""
+        return dict(self._rows(sql.HEARD))
+
     # --- inventory ------------------------------------------------------------------------------------------------
 
     def parts(self, controller: str | None = None) -> list[Part]:

@@ -115,7 +115,13 @@ CREATE TABLE sealed (
 CREATE INDEX sealed_by_time ON sealed (latest);
 """
 
-MIGRATIONS: tuple[str, ...] = (_STATE,)
+_HEARD = """
+CREATE TABLE heard (
+    controller INTEGER PRIMARY KEY REFERENCES controllers (id), record BLOB NOT NULL
+);
+"""
+
+MIGRATIONS: tuple[str, ...] = (_STATE, _HEARD)
 """Script ``n`` brings a database from version ``n`` to ``n + 1``. Never change one that was released."""
 
 VERSION = len(MIGRATIONS)

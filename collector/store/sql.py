@@ -95,6 +95,11 @@ ON CONFLICT (id, opened) DO UPDATE SET severity = excluded.severity, closed = ex
 CLOSE_CONDITION = "UPDATE conditions SET closed = ?, record = ? WHERE id = ? AND opened = ?"
 ADD_EVENT = "INSERT INTO events (time, controller, part, subject, severity, text) VALUES (?, ?, ?, ?, ?, ?)"
 
+SET_HEARD = """
+INSERT INTO heard (controller, record) VALUES (?, ?) ON CONFLICT (controller) DO UPDATE SET record = excluded.record
+"""
+HEARD = "SELECT c.name, h.record FROM heard h JOIN controllers c ON c.id = h.controller WHERE c.retired IS NULL"
+
 # --- frames ---------------------------------------------------------------------------------------------------
 
 ADD_FRAME = """
@@ -146,7 +151,7 @@ FORGET_CONTROLLER = tuple(
     f"DELETE FROM {table} WHERE {column} = ?"  # noqa: S608 - names from the line below
     for table, column in (
         *((table, "controller") for table in ("parts", "links", "statuses", "lamps", "rolled", "defects", "layouts")),
-        *((table, "controller") for table in ("conditions", "events", "frames", "rounds")),
+        *((table, "controller") for table in ("conditions", "events", "frames", "rounds", "heard")),
         ("controllers", "id"),
     )
 )

@@ -293,3 +293,10 @@ async def test_sensors_can_be_asked_for_by_part(tmp_path: Path) -> None:
         assert reader.sensors("c1", sensors[1].part) == [sensors[1]]
         assert reader.sensors(part=sensors[0].part) == [sensors[0], sensors[2]]
         assert reader.sensors("c1", "c1:nowhere") == reader.sensors("nobody") == []
+
+
+async def test_how_far_events_are_read_is_kept_with_them(tmp_path: Path) -> None:
+    """One controller's newest word counts; a walk changes nothing about it."""
+    told = [Update(controller=name, heard=word) for name, word in (("c1", b"a"), ("c2", b"b"), ("c1", b"\x00c"))]
+    with await keep(tmp_path, *told, walk("c1", NOON), names=("c1", "c2")) as reader:
+        assert reader.heard() == {"c1": b"\x00c", "c2": b"b"}
