@@ -38,6 +38,7 @@ from collector.redfish.verdicts import (
     of_connection,
     of_login,
     of_name,
+    of_root,
     of_tls,
 )
 from collector.redfish.wire import Limits
