@@ -19,7 +19,9 @@ from pathlib import Path
 from types import TracebackType
 
 from simulators.service import dialects, plans
+from simulators.service.courier import Courier
 from simulators.service.dialects import speech
+from simulators.service.events import KEEP_ALIVE, RETRY_INTERVAL
 from simulators.service.fleetfile import Entry, FleetFile
 from simulators.service.plans import Plan
 from simulators.service.server import Listener
@@ -33,6 +35,8 @@ from simulators.telemetry import Mode, SledTelemetry
 from simulators.world import World
 
 USERNAME = "monitor"
+_LOOKS = 20
+"""Controllers a tick that look for changes by themselves; the others when they are asked, or have a fault."""
 
 
 class _Source:
@@ -72,8 +76,13 @@ class Fleet:
         poll_interval: float = 30.0,
         listen: str = "127.0.0.1:0",
         max_sessions: int = 8,
+        keep_alive: float = KEEP_ALIVE,
+        retry_interval: float = RETRY_INTERVAL,
     ) -> None:
         """``poll_interval`` (seconds) and ``listen`` are written into the fleet file for the collector.
+
+        ``keep_alive``: seconds after which a stream of events without any says that it still lives;
+        ``retry_interval``: seconds between two tries to deliver an event.
 
         ValueError for a time factor that is negative or a tick that is not above 0.
         """
@@ -88,6 +97,8 @@ class Fleet:
         self.services: dict[str, Service] = {}
         """By controller name, which is the sled's."""
         self.listeners: dict[str, Listener] = {}
+        self.courier = Courier(interval=retry_interval)
+        """Posts events to those who subscribed to them."""
         self.acquired = 0.0
         """When the values now told were acquired, epoch seconds of the real clock."""
         self._time_factor = time_factor
@@ -96,6 +107,8 @@ class Fleet:
         self._poll_interval = poll_interval
         self._listen = listen
         self._max_sessions = max_sessions
+        self._keep_alive = keep_alive
+        self._round = 0
         self._trees: dict[tuple[str, Dialect], Tree] = {}
         self._unwell: set[str] = set()
         self._clock: asyncio.Task[None] | None = None
@@ -121,6 +134,7 @@ class Fleet:
         sleds = self.world.site.sleds
         _allow_descriptors(2 * len(sleds) + 256)  # a listener and a client each
         now = self.acquired = time.time()
+        self._stack.push_async_callback(self.courier.aclose)
         authority = Authority("Simulated fleet CA", now)
         account = Account(self.username, self.password)
         for sled in sleds:
@@ -131,7 +145,10 @@ class Fleet:
                 account,
                 max_sessions=self._max_sessions,
                 pace=speech(sled.dialect).pace,
+                keep_alive=self._keep_alive,
             )
+            if service.events is not None:
+                self.courier.serve(service.events)
             listener = Listener(service, self._host, authority.issue(sled.name, self._host).server_context())
             self._stack.push_async_callback(listener.stop)
             await listener.start()
@@ -153,7 +170,7 @@ class Fleet:
     def _tree(self, sled: Sled) -> Tree:
         key = (sled.design.name, sled.dialect)
         if key not in self._trees:
-            self._trees[key] = speech(sled.dialect).build(sled)
+            self._trees[key] = dialects.tree(sled)
         return self._trees[key]
 
     async def _stop_clock(self) -> None:
@@ -184,7 +201,16 @@ class Fleet:
         """Let the services whose controllers may be in trouble, or were, take notice."""
         now = time.time()
         watched = self._unwell | {fault.part.partition("/")[0] for fault in self.world.active()}
-        self._unwell = {name for name in watched if self.services[name].observe(now) is not Mode.SERVING}
+        self._unwell = {name for name in watched if self.services[name].look(now) is not Mode.SERVING}
+        for name in self._turn():
+            self.services[name].look(now)
+
+    def _turn(self) -> list[str]:
+        """Whose turn it is to look for changes that no fault explains: some each time, so that a fleet costs little."""
+        names = list(self.services)
+        begin = self._round % len(names)
+        self._round = begin + _LOOKS
+        return names[begin : begin + _LOOKS]
 
     def inject(self, text: str) -> None:
         """Switch on ``NAME@PART[:ARGUMENT=VALUE…]`` now, or ``+SECONDS`` from now; FaultError where it does not fit.

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 
-from simulators.service import both, classic, modern, odd
+from simulators.service import both, classic, modern, odd, variants
+from simulators.service.furnish import furnish
 from simulators.service.query import Features
 from simulators.service.tree import Tree
 from simulators.site import Dialect, Sled
@@ -52,6 +53,13 @@ DIALECTS: dict[Dialect, Speech] = {
         build=classic.build,
         pace=(0.05, 0.15),
     ),
+    "push": Speech(
+        text="The newer model with events by push only, a log for each host, and $expand of one level.",
+        build=variants.push,
+    ),
+    "reports": Speech(
+        text="The newer model without $expand; a metric report brings every sensor at once.", build=variants.reports
+    ),
     "odd": Speech(
         text="Both models with every body wrong that is common; 'odd:NAME,NAME' for some of it.",
         build=odd.build,
@@ -69,6 +77,11 @@ def speech(dialect: Dialect) -> Speech:
     if colon:
         odd.chosen(dialect)  # refuses unknown ones
     return DIALECTS[name]
+
+
+def tree(sled: Sled) -> Tree:
+    """All that the controllers of sleds like this one tell; ValueError for an unknown dialect."""
+    return furnish(speech(sled.dialect).build(sled), sled)
 
 
 def describe() -> Iterator[str]:

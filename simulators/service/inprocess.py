@@ -10,6 +10,7 @@ from email.utils import formatdate
 import httptools
 import httpx
 
+from simulators.service.bell import Pause
 from simulators.service.http import Request
 from simulators.service.service import Service
 from simulators.service.wire import End, Step
@@ -91,12 +92,26 @@ class _Played:
         if isinstance(step, bytes):
             self._parser.feed_data(step)
             await asyncio.sleep(0)  # an endless script must not keep the loop
+        elif isinstance(step, Pause):
+            await self._hear(step)
         elif step is End.HANG:
             await self._wait(None)
         elif isinstance(step, End):
             raise httpx.RemoteProtocolError(f"the connection ended ({step.value}) in mid-answer", request=self._request)
         else:
             await self._wait(step)
+
+    async def _hear(self, pause: Pause) -> None:
+        rung = asyncio.Event()
+        if pause.bell.wait(rung.set):
+            late = self._timeout is not None and pause.seconds > self._timeout
+            try:
+                await asyncio.wait_for(rung.wait(), self._timeout if late else pause.seconds)
+            except TimeoutError:
+                if late:
+                    raise httpx.ReadTimeout("nothing came", request=self._request) from None
+            finally:
+                pause.bell.leave()
 
     async def _wait(self, seconds: float | None) -> None:
         late = self._timeout is not None and (seconds is None or seconds > self._timeout)

@@ -25,6 +25,33 @@ MESSAGES: dict[str, tuple[str, str, str]] = {
         "The request body submitted contained an empty JSON object and the service is unable to process it.",
         "Add properties in the JSON object and resubmit the request.",
     ),
+    "ActionParameterUnknown": (
+        "Warning",
+        "The action %1 was submitted with the invalid parameter %2.",
+        f"Correct the invalid action parameter and {_RETRY}",
+    ),
+    "ActionParameterValueNotInList": (
+        "Warning",
+        "The value '%1' for the parameter %2 in the action %3 is not in the list of acceptable values.",
+        f"Choose a value from the enumeration list that the implementation can support and {_RETRY}",
+    ),
+    "ActionParameterValueTypeError": (
+        "Warning",
+        "The value '%1' for the parameter %2 in the action %3 is not a type that the parameter can accept.",
+        f"Correct the value for the parameter in the request body and {_RETRY}",
+    ),
+    "CouldNotEstablishConnection": (
+        "Critical",
+        "The service failed to establish a connection with the URI '%1'.",
+        "Ensure that the URI contains a valid and reachable node name, protocol information, and other URI components.",
+    ),
+    "EventSubscriptionLimitExceeded": (
+        "Critical",
+        "The event subscription failed due to the number of simultaneous subscriptions exceeding the limit of the "
+        "implementation.",
+        "Reduce the number of other subscriptions before trying to establish the event subscription or increase the "
+        "limit of simultaneous subscriptions, if supported.",
+    ),
     "GeneralError": (
         "Critical",
         "A general error has occurred.  See Resolution for information on how to resolve the error, or "
@@ -86,6 +113,11 @@ MESSAGES: dict[str, tuple[str, str, str]] = {
     "PropertyValueTypeError": (
         "Warning",
         "The value '%1' for the property %2 is not a type that the property can accept.",
+        f"Correct the value for the property in the request body and {_RETRY}",
+    ),
+    "PropertyValueFormatError": (
+        "Warning",
+        "The value '%1' for the property %2 is not a format that the property can accept.",
         f"Correct the value for the property in the request body and {_RETRY}",
     ),
     "QueryCombinationInvalid": (

@@ -13,12 +13,13 @@ import ssl
 import struct
 import time
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from email.utils import formatdate
 from typing import Any, cast
 
 import httptools
 
+from simulators.service.bell import Bell, Pause
 from simulators.service.http import Request
 from simulators.service.messages import Message, error
 from simulators.service.service import Service
@@ -148,6 +149,7 @@ class _Connection(asyncio.Protocol):
     """One client's connection: requests in, scripts out, one after the other."""
 
     __slots__ = (
+        "_bell",
         "_body",
         "_client",
         "_head",
@@ -170,7 +172,8 @@ class _Connection(asyncio.Protocol):
         self._client = ""
         self._queue: deque[tuple[Request, bool]] = deque()
         self._script: Iterator[Step] | None = None
-        self._timer: asyncio.TimerHandle | None = None
+        self._timer: asyncio.Handle | None = None
+        self._bell: Bell | None = None
         self._paused = False
         self._keep = True
         self._begin()
@@ -197,7 +200,12 @@ class _Connection(asyncio.Protocol):
         self._listener.connections.discard(self)
         if self._timer is not None:
             self._timer.cancel()
-        self._transport = self._script = self._parser = None  # the parser holds on to us
+        if self._bell is not None:
+            self._bell.leave()
+        script, self._script = self._script, None
+        if isinstance(script, Generator):
+            script.close()  # a stream gives up its subscription
+        self._transport = self._parser = self._bell = None  # the parser holds on to us
         self._queue.clear()
 
     def data_received(self, data: bytes) -> None:
@@ -296,7 +304,10 @@ class _Connection(asyncio.Protocol):
                 return False
             if isinstance(step, End):
                 return self._end(step, transport)
-            if isinstance(step, bytes):
+            if isinstance(step, Pause):
+                if self._wait(step):
+                    return False
+            elif isinstance(step, bytes):
                 transport.write(step)
                 burst += len(step)
                 if self._paused:
@@ -307,7 +318,24 @@ class _Connection(asyncio.Protocol):
                 return False
         return False
 
+    def _wait(self, pause: Pause) -> bool:
+        """Wait for a bell; False when it has rung already."""
+        if not pause.bell.wait(self._rung):
+            return False
+        self._bell = pause.bell
+        self._timer = asyncio.get_running_loop().call_later(pause.seconds, self._resume)
+        return True
+
+    def _rung(self) -> None:
+        # who rings is in the middle of something: the script goes on when that is done
+        if self._timer is not None:
+            self._timer.cancel()
+        self._timer = asyncio.get_running_loop().call_soon(self._resume)
+
     def _resume(self) -> None:
+        if self._bell is not None:
+            self._bell.leave()
+            self._bell = None
         self._timer = None
         self._drive()
 

@@ -12,14 +12,19 @@ from dataclasses import replace
 from typing import Protocol
 
 from simulators.service import wire as wires
-from simulators.service.http import Reply, Request
+from simulators.service.annex import Annex, etag, matches
+from simulators.service.events import KEEP_ALIVE, OPENING, Events, Streaming
+from simulators.service.http import Reply, Request, head
+from simulators.service.journal import Journal
 from simulators.service.live import Moment, full, iso
 from simulators.service.login import Login
+from simulators.service.logs import Logs
 from simulators.service.messages import Message, error
 from simulators.service.patch import patch
 from simulators.service.query import QueryError
 from simulators.service.sessions import Account
 from simulators.service.tree import ROOT, Tree
+from simulators.service.watcher import Watcher
 from simulators.service.wire import End, Step, Wire
 from simulators.site import Sled
 from simulators.telemetry import Mode, SledTelemetry
@@ -56,8 +61,12 @@ class Service:
         *,
         max_sessions: int = 8,
         pace: tuple[float, float] | None = None,
+        keep_alive: float = KEEP_ALIVE,
     ) -> None:
-        """``pace``: least and most seconds that each request takes, one after the other; None: no time of its own."""
+        """``pace``: least and most seconds that each request takes, one after the other; None: no time of its own.
+
+        ``keep_alive``: seconds after which a stream without events says that it still lives.
+        """
         self.sled = sled
         self.tree = tree
         self.login = Login(tree, account, max_sessions)
@@ -70,10 +79,31 @@ class Service:
         self._touched = 0
         self._pace = pace
         self._before: Moment | None = None
+        self.journal: Journal | None = None
+        """What happened in the sled; None in a dialect that tells no events."""
+        self.events: Events | None = None
+        """Who is told of it at once; None in a dialect that tells nobody."""
+        self._watcher: Watcher | None = None
+        self._annexes: tuple[Annex, ...] = ()
+        self._seen = (0, 0.0)
+        self._surround(keep_alive)
         self._since: dict[tuple[str, str], float] = {}
         self._down = False
         self._ready_at = 0.0
         self._busy_until = 0.0
+
+    def _surround(self, keep_alive: float) -> None:
+        around = self.tree.around
+        if around is None:
+            return
+        offer = around.offer
+        self.journal = Journal(offer.logs.capacity)
+        self._watcher = Watcher(self.sled, around.telling, self.journal)
+        logs = Logs(around.logs, offer.logs, self.tree.features, self.journal, self._watcher)
+        self._annexes = (logs,)
+        if offer.events is not None:
+            self.events = Events(self.tree, offer.events, self.journal, logs.uri, keep_alive)
+            self._annexes = (logs, self.events)
 
     @property
     def name(self) -> str:
@@ -110,6 +140,8 @@ class Service:
                 self.login.sessions.forget()
             else:
                 self._ready_at = now + WARM_UP
+                if self._watcher is not None:
+                    self._watcher.reset(now)
             if self.on_change is not None:
                 self.on_change()
         return mode
@@ -131,10 +163,32 @@ class Service:
                 self.login.sessions.forget()
                 self._touched = 0
         reply = self.respond(request)
-        if wire.touches(request, nth):
+        if isinstance(reply, Streaming):
+            yield from self._streamed(reply, request, wire if wire.touches(request, nth) else Wire(), date)
+        elif wire.touches(request, nth):
             yield from wires.play(wire, request, reply, date=date, keep_alive=keep_alive)
         else:
             yield from wires.clean(reply, date=date, keep_alive=keep_alive, body=request.method != "HEAD")
+
+    def _streamed(self, reply: Streaming, request: Request, wire: Wire, date: str) -> Iterator[Step]:
+        """The script of an answer without end; what it holds on to is let go when the script is closed."""
+        feed = reply.feed()
+        try:
+            if wire.kind not in ("clean", "slow"):
+                begin = Reply(reply.status, reply.headers, OPENING)
+                next(feed)
+                yield from wires.play(wire, request, begin, date=date, keep_alive=False)
+                return
+            headers = (*reply.headers, ("Transfer-Encoding", "chunked"))
+            yield head(Reply(reply.status, headers), date=date, keep_alive=False, length=None)
+            for piece in feed:
+                while self._source.telemetry().controller.mode is Mode.HUNG:
+                    yield 1.0
+                yield b"%x\r\n%b\r\n" % (len(piece), piece) if isinstance(piece, bytes) else piece
+            yield b"0\r\n\r\n"
+            yield End.CLOSE
+        finally:
+            feed.close()
 
     def _queued(self, came: float, takes: float) -> float:
         """Seconds until a request is done: one after the other, as the single thread of a small controller has it."""
@@ -167,6 +221,10 @@ class Service:
         if path in self.tree.documents:
             return self._document(path, method)
         if path not in self.tree.resources:
+            for annex in self._annexes:
+                if annex.owns(path):
+                    self.moment(request.time)  # what is told of events must not be older than what is told of readings
+                    return annex.respond(path, method, request)
             return error(404, Message("ResourceMissingAtURI", (path,)))
         if method == "GET":
             return self._get(path, request)
@@ -174,6 +232,19 @@ class Service:
             return self._patch(path, request)
         allow = "GET, HEAD, PATCH" if self.tree.resources[path].writes else "GET, HEAD"
         return error(405, Message("OperationNotAllowed"), headers=(("Allow", allow),))
+
+    @property
+    def restless(self) -> bool:
+        """Whether something is amiss in the sled, or somebody waits to be told of events."""
+        waits = self.events is not None and len(self.events.table) > 0
+        return waits or (self._watcher is not None and not self._watcher.idle)
+
+    def look(self, now: float) -> Mode:
+        """Take notice of the controller and, while it serves, of what changed in its sled."""
+        mode = self.observe(now)
+        if mode is Mode.SERVING:
+            self._notice(self._source.telemetry(), self._source.acquired())
+        return mode
 
     def moment(self, now: float) -> Moment:
         """What fills the bodies at a time."""
@@ -187,8 +258,14 @@ class Service:
         return moment
 
     def _notice(self, telemetry: SledTelemetry, now: float) -> dict[tuple[str, str], float]:
-        """Keep since when each reason stands."""
-        troubled = [part for part in telemetry.parts.values() if part.reasons]
+        """Keep since when each reason stands, and write down what changed."""
+        seen = (id(telemetry), telemetry.time)
+        if seen == self._seen:
+            return self._since
+        self._seen = seen
+        troubled = [part for part in telemetry.parts.values() if part.reasons or part.locate]
+        if self._watcher is not None:
+            self._watcher.look(telemetry, now, quiet=not troubled)
         if troubled or self._since:
             keys = [(part.path, reason) for part in troubled for reason in part.reasons]
             self._since = {key: self._since.get(key, now) for key in keys}
@@ -237,18 +314,6 @@ def canonical(path: str) -> str:
     """The path under which a resource is kept: without a trailing slash, but for the service root (DSP0266)."""
     path = path.rstrip("/") or "/"
     return ROOT if path == ROOT.rstrip("/") else path
-
-
-def etag(body: bytes) -> str:
-    """A strong entity tag: it changes when a byte of the body does."""
-    return f'"{zlib.crc32(body):08x}{len(body):x}"'
-
-
-def matches(header: str | None, tag: str) -> bool:
-    """Whether a list of entity tags, or ``*``, has this one; weak comparison (RFC 9110)."""
-    if header is None:
-        return False
-    return any(item.strip().removeprefix("W/") in (tag, "*") for item in header.split(","))
 
 
 def _refuse_headers(request: Request) -> Reply | None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import msgspec
 
 from simulators.service import query
+from simulators.service.around import Around
 from simulators.service.http import JSON, NO_CACHE, ODATA, XML, Headers
 from simulators.service.live import Moment
 from simulators.service.messages import MESSAGE_TYPE
@@ -66,6 +67,8 @@ class Tree:
         """Schema of the Session resources, which a service makes as they come and go."""
         self.lags = False
         """Whether some bodies tell what was so a little earlier (see :func:`simulators.service.live.earlier`)."""
+        self.around: Around | None = None
+        """What services of this tree tell of events; None where they tell nothing."""
         self.resources: dict[str, Resource] = {}
         self._answers: OrderedDict[tuple[str, str], Answer] = OrderedDict()
         self._documents: dict[str, tuple[Headers, bytes]] | None = None

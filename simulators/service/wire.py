@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from enum import Enum
 
+from simulators.service.bell import Pause
 from simulators.service.http import JSON, ODATA, Reply, Request, head
 
 
@@ -23,8 +24,8 @@ class End(Enum):
     HANG = "hang"
 
 
-Step = bytes | float | End
-"""Bytes to send, seconds to wait, or the end."""
+Step = bytes | float | Pause | End
+"""Bytes to send, seconds to wait, a wait that may end early, or the end."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

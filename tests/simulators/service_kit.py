@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import base64
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any
 
-from simulators.service import classic, modern
+from simulators.service import dialects
 from simulators.service.http import Reply, Request
 from simulators.service.service import Service
 from simulators.service.sessions import Account
@@ -31,8 +31,13 @@ for _sled in SITE.sleds:
 @cache
 def tree_of(design: str, dialect: str) -> Tree:
     """The tree of a design in a dialect, built once for all tests."""
-    sled = KINDS[design, dialect]
-    return (modern if dialect == "modern" else classic).build(sled)
+    return dialects.tree(sled_of(design, dialect))
+
+
+def sled_of(design: str, dialect: str) -> Sled:
+    """A sled of a design and dialect: the site's own, or one that is made to speak so."""
+    own = KINDS.get((design, dialect))
+    return own or replace(KINDS[design, "modern"], dialect=dialect)
 
 
 class Sledge:
@@ -91,7 +96,7 @@ def still_world() -> World:
 
 def asker(design: str = "quad", dialect: str = "modern", *, own_world: bool = False, **options: int) -> Asker:
     """A fresh service of a design and dialect; with ``own_world`` for tests that change something in it."""
-    sled = KINDS[design, dialect]
+    sled = sled_of(design, dialect)
     world = World(SITE) if own_world else still_world()
     tree = tree_of(design, dialect)
     service = Service(sled, tree, Sledge(world, sled.name), Account(USER, PASSWORD), **options)

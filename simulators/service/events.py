@@ -1,0 +1,445 @@
+"""The event service: subscriptions, streams of server-sent events, test events (DSP0266, "Eventing")."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator
+from dataclasses import dataclass, field
+from typing import Any, TypeAlias
+
+import msgspec
+
+from simulators.service import query, subscribe
+from simulators.service.annex import answer, done, not_allowed, read
+from simulators.service.bell import Pause
+from simulators.service.eventwords import VERSIONS, words
+from simulators.service.http import NO_CACHE, ODATA, Reply, Request
+from simulators.service.journal import Journal, Record
+from simulators.service.live import iso
+from simulators.service.messages import Message, error
+from simulators.service.offers import EventStyle
+from simulators.service.query import Body, QueryError
+from simulators.service.subscriptions import Filter, LimitReached, Subscription, Table
+from simulators.service.tree import ROOT, Tree, link
+
+EVENT_SERVICE = "/redfish/v1/EventService"
+SUBSCRIPTIONS = f"{EVENT_SERVICE}/Subscriptions"
+STREAM = f"{EVENT_SERVICE}/SSE"
+_TEST = f"{EVENT_SERVICE}/Actions/EventService.SubmitTestEvent"
+_RESUME = "Actions/EventDestination.ResumeSubscription"
+KEEP_ALIVE = 15.0
+"""Seconds without an event after which a stream says that it still lives."""
+OPENING = b": open\n\n"
+"""What a stream begins with."""
+MOST = 16
+"""Events in one message."""
+RETRIES = 3
+"""Further tries of a delivery that went wrong, before the subscription's policy decides."""
+RETRY_INTERVAL = 5
+"""Seconds between them."""
+
+_BASE_TAKES = (
+    *("Destination", "Protocol", "Context", "HttpHeaders", "SubscriptionType", "EventFormatType", "EventTypes"),
+    *("RegistryPrefixes", "MessageIds", "OriginResources", "SubordinateResources", "ResourceTypes"),
+    *("DeliveryRetryPolicy", "Name"),
+)
+_MODERN_TAKES = (*_BASE_TAKES, "IncludeOriginOfCondition", "VerifyCertificate", "Severities")
+_TEST_TYPES: dict[str, type] = {
+    "EventGroupId": int,
+    "EventId": str,
+    "EventTimestamp": str,
+    "EventType": str,
+    "Message": str,
+    "MessageArgs": list,
+    "MessageId": str,
+    "MessageSeverity": str,
+    "OriginOfCondition": str,
+    "Severity": str,
+}
+
+
+Feed: TypeAlias = Generator[bytes | Pause, None, None]
+
+
+@dataclass(slots=True)
+class Streaming(Reply):
+    """A reply whose body has no end: a script of pieces and waits."""
+
+    feed: Callable[[], Feed] = field(kw_only=True)
+
+
+def add(tree: Tree, style: EventStyle) -> None:
+    """Add the event service to a tree, and the link to it."""
+    body: Body = {
+        "ServiceEnabled": True,
+        "DeliveryRetryAttempts": RETRIES,
+        "DeliveryRetryIntervalSeconds": RETRY_INTERVAL,
+        "EventFormatTypes": ["Event"],
+        "RegistryPrefixes": list(VERSIONS),
+        "SubordinateResourcesSupported": True,
+        "ResourceTypes": sorted({_schema(one.body) for one in tree.resources.values()}),
+        "Status": {"State": "Enabled", "Health": "OK"},
+        "Subscriptions": link(SUBSCRIPTIONS),
+        "Actions": {"#EventService.SubmitTestEvent": {"target": _TEST}},
+    }
+    if _modern(style):
+        body |= {
+            "IncludeOriginOfConditionSupported": False,
+            "ExcludeRegistryPrefix": False,
+            "ExcludeMessageId": False,
+            "OriginResourcesSupported": True,
+            "Severities": ["OK", "Warning", "Critical"],
+        }
+    else:
+        body["EventTypesForSubscription"] = ["Alert"]
+    if style.streams:
+        none = ("MetricReportDefinition", "RegistryPrefix", "ResourceType", "EventFormatType", "MessageId")
+        body |= {
+            "ServerSentEventUri": STREAM,
+            "SSEFilterPropertiesSupported": dict.fromkeys((*none, "OriginResource", "SubordinateResources"), False),
+        }
+    tree.add(EVENT_SERVICE, style.service, "Event service", body)
+    tree.resources[ROOT].body["EventService"] = link(EVENT_SERVICE)
+
+
+def _schema(body: Body) -> str:
+    return str(body["@odata.type"])[1:].partition(".")[0]
+
+
+def _modern(style: EventStyle) -> bool:
+    return style.service == "EventService.v1_12_0.EventService"
+
+
+class Events:
+    """A service's subscribers, and what they are told."""
+
+    __slots__ = (
+        "_entry",
+        "_journal",
+        "_style",
+        "_tree",
+        "keep_alive",
+        "on_pending",
+        "table",
+    )
+
+    def __init__(
+        self, tree: Tree, style: EventStyle, journal: Journal, entry: Callable[[Record], str | None], keep_alive: float
+    ) -> None:
+        """``entry`` gives the URI of a record's log entry."""
+        self.table = Table(style.subscriptions, style.streams)
+        self.keep_alive = keep_alive
+        self.on_pending: Callable[[Subscription], None] | None = None
+        """Called when there may be something to post to a subscriber."""
+        self._tree = tree
+        self._style = style
+        self._journal = journal
+        self._entry = entry
+        journal.on_record = self._announce
+
+    def _announce(self) -> None:
+        for subscription in self.table.all():
+            self._wake(subscription)
+
+    def _wake(self, subscription: Subscription) -> None:
+        if subscription.destination is None:
+            subscription.bell.ring()
+        elif subscription.suspended:
+            subscription.sent = self._journal.last
+        elif self.on_pending is not None:
+            self.on_pending(subscription)
+
+    def suspend(self, subscription: Subscription) -> None:
+        """Tell it nothing until it is resumed; what happens meanwhile it never learns."""
+        subscription.suspended = True
+        subscription.sent = self._journal.last
+
+    def owns(self, path: str) -> bool:
+        """Whether it is the stream, an action, the subscriptions or one of them."""
+        return path.startswith(f"{EVENT_SERVICE}/")
+
+    def respond(self, path: str, method: str, request: Request) -> Reply:
+        """Answer a request for one of those."""
+        if path == STREAM and self._style.streams:
+            return self._stream(request) if method == "GET" else not_allowed("GET")
+        if path == SUBSCRIPTIONS or path == f"{SUBSCRIPTIONS}/Members":
+            return self._collection(path, method, request)
+        if path == _TEST:
+            return self._test(request) if method == "POST" else not_allowed("POST")
+        id_, _, rest = path.removeprefix(f"{SUBSCRIPTIONS}/").partition("/")
+        subscription = self.table.get(id_) if path.startswith(f"{SUBSCRIPTIONS}/") else None
+        if subscription is None or (rest and rest != _RESUME):
+            return error(404, Message("ResourceMissingAtURI", (path,)))
+        if rest:
+            return self._resume(subscription, request) if method == "POST" else not_allowed("POST")
+        return self._member(subscription, method, request)
+
+    # the collection and its members
+
+    def _collection(self, path: str, method: str, request: Request) -> Reply:
+        allow = "GET, HEAD, POST"
+        if method == "POST":
+            return self._subscribe(request)
+        if path != SUBSCRIPTIONS:
+            return error(404, Message("ResourceMissingAtURI", (path,)))
+        if method != "GET":
+            return not_allowed(allow)
+        members = [link(_path(one)) for one in self.table.all()]
+        body: Body = {
+            "@odata.id": SUBSCRIPTIONS,
+            "@odata.type": "#EventDestinationCollection.EventDestinationCollection",
+            "Name": "Event subscriptions",
+            "Members": members,
+            "Members@odata.count": len(members),
+        }
+        return self._query(path, body, request, allow)
+
+    def _query(self, path: str, body: Body, request: Request, allow: str) -> Reply:
+        features = self._tree.features
+        if request.query or (features.page and "Members" in body):
+            try:
+                asked = query.parse(request.query, features)
+                body = query.answer(path, body, asked, self.lookup, features)
+            except QueryError as refusal:
+                return error(refusal.status, refusal.message)
+        return answer(body, request, allow, etags=features.etags)
+
+    def lookup(self, path: str) -> Body | None:
+        """The body of a subscription; None where there is none."""
+        found = self.table.get(path.removeprefix(f"{SUBSCRIPTIONS}/"))
+        return None if found is None or _path(found) != path else self._body(found)
+
+    def _subscribe(self, request: Request) -> Reply:
+        takes = _MODERN_TAKES if _modern(self._style) else _BASE_TAKES
+        wanted = subscribe.subscription(request, self._known, takes)
+        if isinstance(wanted, Reply):
+            return wanted
+        try:
+            made = self.table.open(
+                destination=wanted.destination,
+                context=wanted.context,
+                filter=wanted.filter,
+                policy=wanted.policy,
+                sent=self._journal.last,
+                headers=wanted.headers,
+                now=request.time,
+            )
+        except LimitReached:
+            return error(503, Message("EventSubscriptionLimitExceeded"))
+        reply = answer(self._body(made), request, "GET, HEAD, PATCH, DELETE", etags=self._tree.features.etags)
+        return Reply(201, (*reply.headers, ("Location", _path(made))), reply.body)
+
+    def _known(self, path: str) -> bool:
+        return path.partition("#")[0].rstrip("/") in self._tree.resources
+
+    def _type_of(self, path: str) -> str:
+        body = self._tree.body(path.partition("#")[0])
+        return "" if body is None else _schema(body)
+
+    def _member(self, subscription: Subscription, method: str, request: Request) -> Reply:
+        allow = "GET, HEAD, PATCH, DELETE"
+        if method == "GET":
+            return self._query(_path(subscription), self._body(subscription), request, allow)
+        if method == "DELETE":
+            self.table.close(subscription)
+            return done()
+        if method != "PATCH":
+            return not_allowed(allow)
+        told = read(request)
+        if isinstance(told, Reply):
+            return told
+        wanted = {name: value for name, value in told.items() if not name.startswith("@odata.")}
+        if not wanted:
+            return error(400, Message("EmptyJSON" if not told else "NoOperation"))
+        problems = []
+        body = self._body(subscription)
+        for name, value in wanted.items():
+            if name == "Context" and (value is None or isinstance(value, str)):
+                continue
+            if name == "DeliveryRetryPolicy" and subscription.destination is not None and value in subscribe.POLICIES:
+                continue
+            if name not in ("Context", "DeliveryRetryPolicy"):
+                problems.append(Message("PropertyNotWritable" if name in body else "PropertyUnknown", (name,), name))
+            else:
+                problems.append(Message("PropertyValueTypeError", (str(value)[:200], name), name))
+        if problems:
+            return error(400, *problems)
+        subscription.context = wanted.get("Context", subscription.context)
+        subscription.policy = wanted.get("DeliveryRetryPolicy", subscription.policy)
+        return answer(self._body(subscription), request, allow, etags=self._tree.features.etags)
+
+    def _body(self, subscription: Subscription) -> Body:
+        path, wants = _path(subscription), subscription.filter
+        stream = subscription.destination is None
+        body: Body = {
+            "@odata.id": path,
+            "@odata.type": f"#{self._style.destination}",
+            "Id": subscription.id,
+            "Name": f"Subscription {subscription.id}",
+            "Protocol": "Redfish",
+            "SubscriptionType": "SSE" if stream else "RedfishEvent",
+            "EventFormatType": "Event",
+            "Context": subscription.context,
+            "RegistryPrefixes": list(wants.prefixes),
+            "MessageIds": list(wants.messages),
+            "OriginResources": [link(one) for one in wants.origins],
+            "SubordinateResources": wants.below,
+            "ResourceTypes": list(wants.types),
+            "Status": {"State": "Disabled" if subscription.suspended else "Enabled", "Health": "OK"},
+        }
+        if _modern(self._style):
+            body |= {"IncludeOriginOfCondition": False, "Severities": list(wants.severities)}
+        if not stream:
+            body |= {
+                "Destination": subscription.destination,
+                "DeliveryRetryPolicy": subscription.policy,
+                # what they hold may be secret (DSP0268, EventDestination.HttpHeaders)
+                "HttpHeaders": [],
+                "Actions": {"#EventDestination.ResumeSubscription": {"target": f"{path}/{_RESUME}"}},
+            }
+            if _modern(self._style):
+                body["VerifyCertificate"] = False
+        return body
+
+    def _resume(self, subscription: Subscription, request: Request) -> Reply:
+        told = read(request, empty=True)
+        if isinstance(told, Reply):
+            return told
+        for name in told:
+            return error(400, Message("ActionParameterUnknown", ("ResumeSubscription", name)))
+        if subscription.suspended:
+            subscription.suspended, subscription.failures = False, 0
+        return done()
+
+    # telling
+
+    def message(self, subscription: Subscription, records: list[Record]) -> Body:
+        """An event message of some records for a subscriber."""
+        context = {} if subscription.context is None else {"Context": subscription.context}
+        return {
+            "@odata.type": f"#{self._style.event}",
+            "Id": str(records[-1].number),
+            "Name": "Events",
+            **context,
+            "Events": [self._record(record, str(index)) for index, record in enumerate(records)],
+        }
+
+    def _record(self, record: Record, member: str) -> Body:
+        told: Body = {
+            "MemberId": member,
+            "EventType": "Alert" if record.severity != "OK" else "Other",
+            "EventId": str(record.number),
+            "EventTimestamp": iso(record.time),
+            "EventGroupId": record.group,
+            "Severity": record.severity,
+            "MessageId": record.message,
+            "MessageArgs": list(record.args),
+            "Message": record.told,
+        }
+        if _modern(self._style):
+            told["MessageSeverity"] = record.severity
+            told["Resolution"] = record.resolution
+            entry = self._entry(record)
+            if entry is not None:
+                told["LogEntry"] = link(entry)
+        if record.origin is not None:
+            told["OriginOfCondition"] = link(record.origin)
+        return told
+
+    def due(self, subscription: Subscription) -> list[Record]:
+        """What a subscriber is to be told next."""
+        return subscription.due(self._journal, self._type_of, MOST)
+
+    def _stream(self, request: Request) -> Reply:
+        if request.query:
+            pairs = [pair.partition("=")[0] for pair in request.query.split("&")]
+            for name in pairs:
+                if name.startswith(("$", "%24")):
+                    return error(501, Message("QueryParameterUnsupported", (name,)))
+        last = request.headers.get("last-event-id", "").strip()
+        sent = min(int(last), self._journal.last) if last.isascii() and last.isdigit() and len(last) < 12 else None
+        headers = (ODATA, NO_CACHE, ("Content-Type", "text/event-stream; charset=utf-8"))
+        if request.method == "HEAD":
+            return Reply(200, headers)
+        try:
+            subscription = self.table.open(
+                destination=None,
+                context=None,
+                filter=Filter(),
+                policy="RetryForever",
+                sent=self._journal.last if sent is None else sent,
+                now=request.time,
+            )
+        except LimitReached:
+            return error(503, Message("EventSubscriptionLimitExceeded"))
+        return Streaming(200, headers, feed=lambda: self._feed(subscription))
+
+    def _feed(self, subscription: Subscription) -> Feed:
+        try:
+            yield OPENING
+            while subscription.open:
+                records = self.due(subscription)
+                if records:
+                    yield self._frame(subscription, records)
+                    subscription.told(records)
+                    continue
+                before = self._journal.last
+                yield Pause(self.keep_alive, subscription.bell)
+                if subscription.open and self._journal.last == before:
+                    yield b": still here\n\n"
+        finally:
+            # also when the reader went away
+            self.table.close(subscription)
+
+    def _frame(self, subscription: Subscription, records: list[Record]) -> bytes:
+        text = msgspec.json.encode(self.message(subscription, records))
+        if self._style.indent:
+            text = msgspec.json.format(text, indent=1)
+        lines = b"".join(b"data: " + line + b"\n" for line in text.split(b"\n"))
+        return b"id: %d\n%b\n" % (records[-1].number, lines)
+
+    def _test(self, request: Request) -> Reply:
+        told = read(request, empty=True)
+        if isinstance(told, Reply):
+            return told
+        problems = _check_test(told)
+        if problems:
+            return error(400, *problems)
+        id_ = told.get("MessageId", "ResourceEvent.1.4.TestMessage")
+        known, args = words(id_), tuple(told.get("MessageArgs", ()))
+        severity = told.get("MessageSeverity", told.get("Severity", known.severity if known else "OK"))
+        number = self._journal.last + 1
+        record = Record(
+            number=number,
+            time=request.time,
+            message=id_,
+            args=args,
+            origin=told.get("OriginOfCondition", EVENT_SERVICE),
+            severity=severity,
+            group=told.get("EventGroupId", number),
+            text=told.get("Message", None if known else id_),
+            logged=False,
+        )
+        self._journal.write(record)
+        self._announce()
+        return done()
+
+
+def _check_test(told: dict[str, Any]) -> list[Message]:
+    action, problems = "SubmitTestEvent", list[Message]()
+    for name, value in told.items():
+        wanted = _TEST_TYPES.get(name)
+        if wanted is None:
+            problems.append(Message("ActionParameterUnknown", (action, name)))
+        elif not isinstance(value, wanted) or (name == "MessageArgs" and not _strings(value)):
+            problems.append(Message("ActionParameterValueTypeError", (str(value)[:200], name, action)))
+        elif name in ("Severity", "MessageSeverity") and value not in ("OK", "Warning", "Critical"):
+            problems.append(Message("ActionParameterValueNotInList", (str(value), name, action)))
+    return problems
+
+
+def _strings(value: Any) -> bool:
+    return isinstance(value, list) and all(isinstance(one, str) for one in value)
+
+
+def _path(subscription: Subscription) -> str:
+    return f"{SUBSCRIPTIONS}/{subscription.id}"

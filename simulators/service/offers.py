@@ -1,0 +1,120 @@
+"""What a dialect's services offer beside the hardware: logs, events, reports. A table, a line a dialect."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogStyle:
+    """How a dialect keeps and tells its logs."""
+
+    service: str
+    """Schema of a LogService."""
+    entry: str
+    """Schema of a LogEntry."""
+    capacity: int
+    """Entries kept; further ones overwrite the oldest."""
+    page: int
+    """Entries in one answer; the rest by nextLink."""
+    newest_first: bool
+    hosts: bool = False
+    """Whether each host has a log of its own besides the controller's."""
+
+
+@dataclass(frozen=True, slots=True)
+class Log:
+    """One log of a design."""
+
+    path: str
+    """Of its LogService."""
+    name: str
+    under: str
+    """Only what is about this part below the sled, or what it contains; empty for everything."""
+
+    @property
+    def entries(self) -> str:
+        """Path of its entries."""
+        return f"{self.path}/Entries"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EventStyle:
+    """How a dialect tells events at once."""
+
+    service: str
+    """Schema of the EventService."""
+    destination: str
+    """Schema of a subscription."""
+    event: str
+    """Schema of an event message."""
+    streams: int
+    """Server-sent event streams open at once; 0: none are offered."""
+    subscriptions: int
+    """Subscriptions at once, those of streams among them."""
+    indent: bool = False
+    """Whether a streamed event is told in several lines."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offer:
+    """All of it."""
+
+    logs: LogStyle
+    events: EventStyle | None = None
+    reports: Literal["none", "sensors"] = "none"
+    """``sensors``: a metric report brings every sensor at once."""
+    property: str = "LocationIndicatorActive"
+    """Name of the property of a locate lamp."""
+    percent: bool = True
+    """Whether fans are told in percent of their rated speed."""
+
+
+_LOGS = LogStyle(
+    service="LogService.v1_9_0.LogService",
+    entry="LogEntry.v1_21_0.LogEntry",
+    capacity=256,
+    page=50,
+    newest_first=True,
+)
+_OLD_LOGS = LogStyle(
+    service="LogService.v1_0_0.LogService",
+    entry="LogEntry.v1_3_0.LogEntry",
+    capacity=48,
+    page=8,
+    newest_first=False,
+)
+_STREAMS = EventStyle(
+    service="EventService.v1_12_0.EventService",
+    destination="EventDestination.v1_16_0.EventDestination",
+    event="Event.v1_13_0.Event",
+    streams=3,
+    subscriptions=8,
+    indent=True,
+)
+_PUSH = EventStyle(
+    service="EventService.v1_3_0.EventService",
+    destination="EventDestination.v1_6_0.EventDestination",
+    event="Event.v1_4_0.Event",
+    streams=0,
+    subscriptions=4,
+)
+
+MODERN = Offer(logs=_LOGS, events=_STREAMS)
+CLASSIC = Offer(logs=_OLD_LOGS, property="IndicatorLED", percent=False)
+PUSH = Offer(logs=replace(_LOGS, capacity=64, hosts=True), events=_PUSH)
+REPORTS = Offer(logs=_LOGS, events=replace(_STREAMS, indent=False), reports="sensors")
+
+OFFERS: Mapping[str, Offer] = {
+    "modern": MODERN,
+    "classic": CLASSIC,
+    "push": PUSH,
+    "reports": REPORTS,
+    "both": MODERN,
+    "plain": Offer(logs=replace(_LOGS, page=20)),
+    "small-pages": Offer(logs=replace(_LOGS, page=5), events=_STREAMS),
+    "slow": CLASSIC,
+}
+"""By dialect; one that is not here offers nothing of the kind."""
