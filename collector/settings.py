@@ -207,6 +207,10 @@ class _ControllerEntry(_Section):
             raise ValueError("must be https://host[:port] (or http:// where a service has no TLS)")
         if parts.username or parts.password:
             raise ValueError("must not carry credentials; use [credentials.NAME]")
+        try:
+            parts.hostname.encode("idna")  # as a connection will do; labels of 1 to 63 characters (RFC 1035, 2.3.4)
+        except UnicodeError as error:
+            raise ValueError("holds a host name with an empty label or one of over 63 characters") from error
         if parts.path not in ("", "/") or parts.query or parts.fragment:
             raise ValueError("must stop after host and port; the standard fixes the path /redfish/v1/")
         host = f"[{parts.hostname}]" if ":" in parts.hostname else parts.hostname

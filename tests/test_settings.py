@@ -149,6 +149,8 @@ ca_file = "none.pem"
             "[[controllers]]\nname = 'h'\nurl = 'https://h'\nfingerprint = 'md5:00'",
             "controllers[0]: fingerprint: must be",
         ),
+        ("[[controllers]]\nname = 'h'\nurl = 'https://a..b'", "controllers[0]: url: holds a host name with an empty"),
+        ("[[controllers]]\nname = 'h'\nurl = 'https://" + "x" * 64 + "'", "controllers[0]: url: holds a host name"),
         ("[mqtt]\nport = 99999", "mqtt.host: Field required"),
     ],
 )
