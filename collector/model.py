@@ -535,6 +535,51 @@ class Event(Struct, frozen=True, kw_only=True):
     text: str
 
 
+class Turn(StrEnum):
+    """What begins or ends a part's stay at a position."""
+
+    FIRST_SEEN = "first seen"
+    """Told by the first walk of its controller: nobody knows since when it has been there."""
+    APPEARED = "appeared"
+    RETURNED = "returned"
+    SWAPPED = "swapped"
+    MOVED = "moved"
+    MISSING = "missing"
+    FIRMWARE = "firmware changed"
+    IDENTITY = "identity changed"
+    """The same serial number with another part number or model."""
+    LOCATION = "location changed"
+    """The same part, told at another place: it was carried there with its controller, or the labels were mended."""
+    ADDRESS = "address changed"
+    """The same part at the same place, told under another resource."""
+
+
+class Stay(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A part at a position, unchanged, for a span of time. The unit of a part's history."""
+
+    controller: str
+    position: str
+    """The part's id; of a row in an array, the array's place and the row's name: rows move up when one goes."""
+    part: str
+    """Id of the part."""
+    parent: str | None = None
+    """Id of the part that contained it."""
+    kind: Kind
+    name: str
+    location: Location = Location()
+    identity: Identity = Identity()
+    """As told; what one walk leaves out of it stands as an earlier one told it."""
+    since: Seconds
+    began: Turn
+    until: Seconds | None = None
+    """When it was first known to have ended; None while it lasts."""
+    ended: Turn | None = None
+    came_from: str | None = None
+    """Position where it was before, if known."""
+    went_to: str | None = None
+    """Position where it was found next, if known."""
+
+
 class Assessment(Struct, frozen=True, kw_only=True):
     """What one round of one controller meant."""
 
@@ -548,11 +593,13 @@ class Assessment(Struct, frozen=True, kw_only=True):
     lamps: dict[str, Lamps] = field(default_factory=dict)
     """What the fronts should show, by part id; only those that changed."""
     events: tuple[Event, ...] = ()
+    stays: tuple[Stay, ...] = ()
+    """That began, ended, or of which more is known."""
 
     @property
     def empty(self) -> bool:
         """Whether there is nothing in it to keep."""
-        return not (self.opened or self.changed or self.closed or self.rolled or self.lamps or self.events)
+        return not (self.opened or self.changed or self.closed or self.rolled or self.lamps or self.events or self.stays)
 
 
 class Update(Struct, frozen=True, kw_only=True):

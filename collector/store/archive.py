@@ -70,6 +70,10 @@ class Archive:
         """Delete conditions closed before a time; how many."""
         return self._connection.execute(sql.OLD_CONDITIONS, (before, most)).rowcount
 
+    def forget_stays(self, before: Seconds, most: int) -> int:
+        """Delete stays of parts that ended before a time; how many."""
+        return self._connection.execute(sql.OLD_STAYS, (before, most)).rowcount
+
     def forget_leftovers(self, before: Seconds) -> None:
         """Delete what nothing refers to any more, and controllers that were retired before a time."""
         self._connection.execute(sql.FORGET_KEPT)

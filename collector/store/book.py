@@ -26,7 +26,7 @@ from collector.model import (
     Status,
     Update,
 )
-from collector.store import codec, sql
+from collector.store import codec, sql, stays
 from collector.store.tally import Tally
 
 
@@ -239,6 +239,12 @@ class Book:
             )
         if assessment.events:
             self._connection.executemany(sql.ADD_EVENT, [_event_row(entry, event) for event in assessment.events])
+        if assessment.stays:
+            stays.keep(self._connection, self._number, assessment.stays)
+
+    def _number(self, controller: str) -> int | None:
+        entry = self._entries.get(controller)
+        return None if entry is None else entry.id
 
     def _keep_condition(self, entry: _Entry, condition: Condition) -> None:
         key = codec.clean(condition.id)

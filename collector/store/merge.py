@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from msgspec import structs
 
-from collector.model import Assessment, Condition, Defect, Event, Inventory, Round, Update
+from collector.model import Assessment, Condition, Defect, Event, Inventory, Round, Stay, Update
 
 EVENTS_KEPT = 1000
 """Newest events that a merged update carries."""
@@ -85,7 +85,15 @@ def _assessments(older: Assessment | None, newer: Assessment | None) -> Assessme
         rolled={**older.rolled, **newer.rolled},
         lamps={**older.lamps, **newer.lamps},
         events=_events(older.events, newer.events),
+        stays=_stays(older.stays, newer.stays),
     )
+
+
+def _stays(older: tuple[Stay, ...], newer: tuple[Stay, ...]) -> tuple[Stay, ...]:
+    """The final word of each."""
+    if not older or not newer:
+        return older or newer
+    return tuple({(stay.position, stay.since): stay for stay in (*older, *newer)}.values())
 
 
 def _events(older: tuple[Event, ...], newer: tuple[Event, ...]) -> tuple[Event, ...]:

@@ -37,12 +37,14 @@ from collector.model import (
     Seconds,
     Sensor,
     Status,
+    Stay,
     Why,
 )
 from collector.store import codec, sql
 from collector.store.errors import StoreDamaged, damaged, translated
 from collector.store.history import FileGone, downsampled, read_history
 from collector.store.schema import DATABASE, Opened, open_for_reading
+from collector.store.stays import searched, within
 from collector.store.tally import Tally
 
 T = TypeVar("T")
@@ -178,6 +180,27 @@ class Reader:
             Event(time=time, controller=name, part=part, subject=subject, severity=codec.health(severity), text=text)
             for time, name, part, subject, severity, text in self._rows(statement, given)
         ]
+
+    # --- where parts were -----------------------------------------------------------------------------------------
+
+    def stays(self) -> list[Stay]:
+        """Every stay on record, of retired controllers too, in the order in which they began."""
+        return self._stays(sql.STAYS)
+
+    def stays_at(self, part: str) -> list[Stay]:
+        """What stood where the part of this id stands, in the order in which it came."""
+        return self._stays(sql.STAYS_OF_PART, part=codec.clean(part), controller=part.partition(":")[0])
+
+    def stays_of(self, serial: str) -> list[Stay]:
+        """Where the parts with this serial number were, whatever its case, in the order in which they came there."""
+        return self._stays(sql.STAYS_OF_SERIAL, serial=searched(serial))
+
+    def stays_within(self, place: str) -> list[Stay]:
+        """What stood at the locations whose text has this in it, whatever the case of its plain letters."""
+        return self._stays(sql.STAYS_AT, place=within(place))
+
+    def _stays(self, statement: str, **given: str) -> list[Stay]:
+        return [self._record(row[0], Stay) for row in self._rows(statement, given)]
 
     # --- history --------------------------------------------------------------------------------------------------
 

@@ -121,7 +121,20 @@ CREATE TABLE heard (
 );
 """
 
-MIGRATIONS: tuple[str, ...] = (_STATE, _HEARD)
+_STAYS = """
+CREATE TABLE stays (
+    controller INTEGER NOT NULL REFERENCES controllers (id),
+    position TEXT NOT NULL, since REAL NOT NULL, until REAL,
+    part TEXT NOT NULL, serial TEXT, place TEXT NOT NULL, record TEXT NOT NULL,
+    PRIMARY KEY (controller, position, since)
+);
+CREATE INDEX stays_of_part ON stays (part);
+CREATE INDEX stays_of_serial ON stays (serial) WHERE serial IS NOT NULL;
+CREATE INDEX stays_ended ON stays (until) WHERE until IS NOT NULL;
+"""
+"""``serial`` as searched for: without blanks around it, in one case. ``place``: the location as text."""
+
+MIGRATIONS: tuple[str, ...] = (_STATE, _HEARD, _STAYS)
 """Script ``n`` brings a database from version ``n`` to ``n + 1``. Never change one that was released."""
 
 VERSION = len(MIGRATIONS)

@@ -100,6 +100,24 @@ INSERT INTO heard (controller, record) VALUES (?, ?) ON CONFLICT (controller) DO
 """
 HEARD = "SELECT c.name, h.record FROM heard h JOIN controllers c ON c.id = h.controller WHERE c.retired IS NULL"
 
+# --- where parts were -----------------------------------------------------------------------------------------
+
+SET_STAY = """
+INSERT INTO stays (controller, position, since, until, part, serial, place, record) VALUES (?, ?, ?, ?, ?, ?, ?, ?)
+ON CONFLICT (controller, position, since) DO UPDATE SET until = excluded.until, part = excluded.part,
+    serial = excluded.serial, place = excluded.place, record = excluded.record
+"""
+OLD_STAYS = "DELETE FROM stays WHERE rowid IN (SELECT rowid FROM stays WHERE until < ? LIMIT ?)"
+STAYS = "SELECT record FROM stays ORDER BY since, rowid"
+STAYS_OF_PART = """
+SELECT record FROM stays WHERE (controller, position) IN (
+    SELECT controller, position FROM stays WHERE part = :part
+    UNION SELECT id, :part FROM controllers WHERE name = :controller
+) ORDER BY since, rowid
+"""
+STAYS_OF_SERIAL = "SELECT record FROM stays WHERE serial = :serial ORDER BY since, rowid"
+STAYS_AT = "SELECT record FROM stays WHERE place LIKE :place ESCAPE '!' ORDER BY since, rowid"
+
 # --- frames ---------------------------------------------------------------------------------------------------
 
 ADD_FRAME = """
@@ -151,7 +169,7 @@ FORGET_CONTROLLER = tuple(
     f"DELETE FROM {table} WHERE {column} = ?"  # noqa: S608 - names from the line below
     for table, column in (
         *((table, "controller") for table in ("parts", "links", "statuses", "lamps", "rolled", "defects", "layouts")),
-        *((table, "controller") for table in ("conditions", "events", "frames", "rounds", "heard")),
+        *((table, "controller") for table in ("conditions", "events", "frames", "rounds", "heard", "stays")),
         ("controllers", "id"),
     )
 )

@@ -41,7 +41,7 @@ class Keeping(Protocol):
 
     @property
     def retention_days(self) -> float:
-        """Days that sealed hours, closed conditions, events and retired controllers are kept."""
+        """Days that sealed hours, closed conditions, events, ended stays and retired controllers are kept."""
 
 
 class Submit(Protocol):
@@ -139,7 +139,8 @@ class Upkeep:
         for name in names:
             files.remove(self._state_dir, name)
             self._forgotten += 1
-        for forget in (self._archive.forget_events, self._archive.forget_conditions):
+        archive = self._archive
+        for forget in (archive.forget_events, archive.forget_conditions, archive.forget_stays):
             chunk = partial(forget, limit, _CHUNK)
             while not self._stopping.is_set() and self._submit(chunk).result() == _CHUNK:
                 pass
