@@ -6,7 +6,8 @@ import asyncio
 from collections.abc import Sequence
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given
+from hypothesis import settings as trying
 from hypothesis import strategies as st
 
 from collector.model import (
@@ -163,6 +164,9 @@ def test_a_condition_that_came_and_went_is_told_as_gone() -> None:
 
 
 PARTS = [part("c1", name) for name in ("A", "B", "C")]
+UNHURRIED = trying(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+"""Not by the wall's clock: the machine may be busy."""
+
 healths = st.sampled_from(list(Health))
 lamp_states = st.sampled_from(list(LampState))
 
@@ -212,7 +216,13 @@ def histories(draw: st.DrawFn) -> list[Update]:
 
 def defect(draw: st.DrawFn) -> Defect:
     where = draw(st.sampled_from(["/x", "/y"]))
-    return Defect(controller="c1", resource=where, property="", kind=DefectKind.MISSING, detail=draw(st.text()))
+    return Defect(
+        controller="c1",
+        resource=where,
+        property="",
+        kind=DefectKind.MISSING,
+        detail=draw(st.sampled_from(["first", "second"])),
+    )
 
 
 def assessment(draw: st.DrawFn, time: float, ids: list[str], open_now: dict[str, Condition]) -> Assessment:
@@ -256,6 +266,7 @@ def seen(updates: Sequence[Update]) -> tuple[object, ...]:
     )
 
 
+@UNHURRIED
 @given(histories(), st.data())
 def test_merging_any_stretch_leaves_a_follower_where_it_would_have_been(
     updates: list[Update], data: st.DataObject
@@ -268,6 +279,7 @@ def test_merging_any_stretch_leaves_a_follower_where_it_would_have_been(
     assert seen([*updates[:begin], one, *updates[end + 1 :]]) == seen(updates)
 
 
+@UNHURRIED
 @given(histories())
 def test_a_snapshot_tells_a_new_follower_everything(updates: list[Update]) -> None:
     live = Live(settings("c1"))

@@ -7,7 +7,8 @@ from array import array
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given
+from hypothesis import settings as trying
 from hypothesis import strategies as st
 
 from collector.model import History
@@ -190,6 +191,7 @@ series = st.lists(
 ).map(sorted)
 
 
+@trying(deadline=None, suppress_health_check=[HealthCheck.too_slow])  # not by the wall's clock
 @given(series, st.integers(2, 50))
 def test_downsampling_keeps_extremes_order_and_its_promise(pairs: list[tuple[int, float]], most: int) -> None:
     history = History(times=array("d", [at for at, _ in pairs]), values=array("d", [value for _, value in pairs]))
