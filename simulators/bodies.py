@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from simulators.designs import DUO, QUAD, SledDesign
+from simulators.coolant import Loop
+from simulators.designs import DUO, LIQUID, QUAD, SledDesign
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,8 @@ class Node:
     """Surface to air at full flow, W/K."""
     capacity: float
     """Heat to warm it by one kelvin, J/K."""
+    wet: bool = False
+    """Whether it gives its heat to the coolant and not to the air; its share is then of no account."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +89,8 @@ class Body:
     """W."""
     watch: dict[str, tuple[float, float]] = field(default_factory=dict)
     """What fan control looks at: the temperatures (Cel) at which a body asks for no more, and for all the air."""
+    loop: Loop | None = None
+    """The water of its cold plates."""
 
 
 LEAKAGE_KELVIN = 70.0
@@ -188,4 +193,45 @@ DUO_BODY = Body(
     watch={**_WATCH, "drive": (36.0, 58.0)},
 )
 
-BODIES = {body.design.name: body for body in (QUAD_BODY, DUO_BODY)}
+LIQUID_BODY = Body(
+    design=LIQUID,
+    nodes=(
+        Node("drive", 0, 0, 0.20, 1.5, 130.0),
+        Node("drive", 1, 0, 0.20, 1.5, 130.0),
+        Node("cpu", 0, 1, 0.40, 28.0, 280.0, wet=True),
+        Node("cpu", 1, 1, 0.40, 28.0, 280.0, wet=True),
+        Node("dimm", 0, 1, 0.30, 2.1, 400.0),
+        Node("dimm", 1, 1, 0.30, 2.1, 400.0),
+        Node("regulator", 0, 2, 0.30, 2.6, 160.0),
+        Node("board", 0, 2, 0.45, 3.2, 720.0),
+    ),
+    rear=(
+        RearNode("adapter", 0, 1, 0.25, 1.1, 140.0),
+        RearNode("controller", 0, 2, 0.15, 0.35, 60.0),
+        RearNode("psu", 0, 0, 0.40, 2.6, 420.0),
+        RearNode("psu", 1, 3, 0.40, 2.6, 420.0),
+    ),
+    loads=Loads(
+        cpu_idle=44.0,
+        cpu_dynamic=205.0,
+        cpu_leakage=15.0,
+        cpu_case=0.075,
+        regulator_loss=0.08,
+        bank_idle=10.0,
+        bank_dynamic=26.0,
+        drive_idle=4.5,
+        drive_dynamic=8.0,
+        board=36.0,
+    ),
+    blade_flow=0.0400,
+    blade_resistance=105_000.0,
+    lateral_resistance=16_000.0,
+    fan_shutoff=400.0,
+    fan_resistance=165_000.0,
+    adapter=(14.0, 9.0),
+    controller=5.5,
+    watch={**{name: span for name, span in _WATCH.items() if name != "cpu"}, "drive": (36.0, 58.0)},
+    loop=Loop(flow=3.0, drop=28.0),
+)
+
+BODIES = {body.design.name: body for body in (QUAD_BODY, DUO_BODY, LIQUID_BODY)}

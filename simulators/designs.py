@@ -142,6 +142,19 @@ class ControllerDesign(Item):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ConnectorDesign(Item):
+    """A sled's pair of quick connects on the rack's coolant manifold."""
+
+    rated_flow: float
+    """L/min."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DetectorDesign(Item):
+    """A sensing rope for leaks."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SledDesign(Item):
     """A sled: a drawer of blades with what they share."""
 
@@ -163,11 +176,39 @@ class SledDesign(Item):
     controller: ControllerDesign
     power_supplies: tuple[SupplyDesign, ...]
     """The converters that feed the sled from the busbar, as a sharing pair; one alone carries the sled."""
+    connector: ConnectorDesign | None = None
+    """Where processors sit under cold plates; None where air cools all."""
+    detectors: tuple[DetectorDesign, ...] = ()
+    """For leaks: under the plates, and along the hoses."""
 
     @property
     def fans(self) -> int:
         """Number of shared fans."""
         return len(self.fan_x)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShelfDesign(Item):
+    """A rack's power shelf: rectifiers side by side, from mains to the busbar."""
+
+    name: str
+    """Short name of the design in this program."""
+    units: int
+    width: float
+    height: float
+    depth: float
+    weight: float
+    """Fully equipped, kg."""
+    supply: SupplyDesign
+    supplies: int
+    needed: int
+    """Supplies that carry all that the shelf is rated for; the others are spare."""
+    controller: ControllerDesign
+
+    @property
+    def capacity(self) -> float:
+        """What it is rated for, with its spare supplies failed, W."""
+        return self.needed * self.supply.capacity
 
 
 _FAN_80 = FanDesign(
@@ -316,4 +357,103 @@ DUO = SledDesign(
 )
 """Two double-height, two-socket blades with four front drives each; five fans."""
 
-DESIGNS = {design.name: design for design in (QUAD, DUO)}
+LIQUID = SledDesign(
+    name="liquid",
+    make="Mirrendal",
+    model="Loft W2",
+    part_number="MD-80250",
+    units=2,
+    width=436.0,
+    height=86.0,
+    depth=820.0,
+    weight=35.5,
+    slots=(
+        Slot(number=1, x=6.0, y=2.0, width=208.0, height=82.0),
+        Slot(number=2, x=222.0, y=2.0, width=208.0, height=82.0),
+    ),
+    blade=BladeDesign(
+        make="Mirrendal",
+        model="Loft B2W",
+        part_number="MD-81260",
+        firmware="3.0.2",
+        heights=2,
+        width=208.0,
+        height=82.0,
+        depth=560.0,
+        processor=ProcessorDesign(
+            make="Palvesk",
+            model="Kestle 64",
+            part_number="PK-K64-05",
+            firmware="u44.1",
+            tdp=270.0,
+            cores=64,
+            threads=128,
+            max_mhz=3600,
+        ),
+        processors=2,
+        memory=MemoryDesign(
+            make="Sorvane",
+            model="SR5-64R",
+            part_number="SV-5R64-56",
+            capacity_mib=64 * 1024,
+            speed_mhz=5600,
+            device_type="DDR5",
+        ),
+        memories=16,
+        drive=DriveDesign(
+            make="Teggel",
+            model="TG-U7680",
+            part_number="TG-25-7680",
+            firmware="D3.01",
+            capacity_bytes=7_681_501_126_656,
+            protocol="NVMe",
+            max_power=14.0,
+        ),
+        drives=2,
+        bays=tuple(Bay(x=8.0 + 48.0 * i, y=4.0, width=17.0, height=74.0) for i in range(2)),
+        max_power=780.0,
+    ),
+    fan=_FAN_80,
+    fan_x=(62.0, 166.0, 270.0, 374.0),
+    adapter=AdapterDesign(
+        make="Yorvim", model="YV-2x100", part_number="YV-10002", firmware="7.30.2", ports=2, port_gbit=100
+    ),
+    controller=_CONTROLLER,
+    power_supplies=(
+        SupplyDesign(make="Ampelund", model="AB-1800", part_number="AM-481218", firmware="1.9", capacity=1800.0),
+        SupplyDesign(make="Ampelund", model="AB-1800", part_number="AM-481218", firmware="1.9", capacity=1800.0),
+    ),
+    connector=ConnectorDesign(make="Brennik", model="QD-12 pair", part_number="BK-QD12-2", rated_flow=6.0),
+    detectors=(
+        DetectorDesign(make="Brennik", model="Tell rope 0.4", part_number="BK-TR04"),
+        DetectorDesign(make="Brennik", model="Tell rope 1.2", part_number="BK-TR12"),
+    ),
+)
+"""Two double-height, two-socket blades with their processors under cold plates; four fans for all the rest."""
+
+DESIGNS = {design.name: design for design in (QUAD, DUO, LIQUID)}
+
+SHELF = ShelfDesign(
+    name="shelf",
+    make="Ampelund",
+    model="Ridge 6",
+    part_number="AM-600048",
+    units=1,
+    width=440.0,
+    height=43.0,
+    depth=690.0,
+    weight=17.5,
+    supply=SupplyDesign(
+        make="Ampelund",
+        model="AR-3000",
+        part_number="AM-230048",
+        firmware="2.2",
+        capacity=3000.0,
+        input_nominal=230.0,
+        output_nominal=48.0,
+    ),
+    supplies=6,
+    needed=5,
+    controller=ControllerDesign(make="Ampelund", model="Ridge MC", part_number="AM-690011", firmware="1.4.0"),
+)
+"""Six rectifiers of 3 kW, one of them spare."""

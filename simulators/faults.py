@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple, TypeAlias
 
 from simulators.knobs import Knobs, Stuck
-from simulators.site import Part, PartKind, Site, Sled
+from simulators.site import Equipment, Part, PartKind, Site
 from simulators.telemetry import ControllerCondition, Mode
 
 Argument: TypeAlias = float | str
@@ -26,7 +26,7 @@ class FaultError(ValueError):
 class Target:
     """The part that a fault is on, as the knobs know it."""
 
-    sled: Sled
+    sled: Equipment
     row: int
     part: Part
     stuck: Stuck | None = None
@@ -261,5 +261,5 @@ def _seconds(text: str, whole: str) -> float:
 
 def _example(name: str, site: Site) -> str:
     kinds = CATALOGUE[name].kinds
-    parts = (part.path for sled in site.sleds for part in sled.parts.values() if part.kind in kinds)
+    parts = (part.path for unit in site.equipment for part in unit.parts.values() if part.kind in kinds)
     return next(parts, "(no such part on this site)")

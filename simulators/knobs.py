@@ -29,12 +29,14 @@ class Stuck:
 class Knobs:
     """The knobs of some sleds (S) of a design with B blades and C fans."""
 
-    def __init__(self, design: SledDesign, sleds: int) -> None:
-        self.blade_on = np.ones((sleds, len(design.slots)))
+    def __init__(self, design: SledDesign | None, sleds: int) -> None:
+        """``design``: None for power shelves, which have neither blades nor shared fans."""
+        blades, fans = (0, 0) if design is None else (len(design.slots), design.fans)
+        self.blade_on = np.ones((sleds, blades))
         """1 while the blade's 12 V input is alive, else 0."""
-        self.fan_turns = np.ones((sleds, design.fans))
+        self.fan_turns = np.ones((sleds, fans))
         """Speed that a fan reaches, as a part of what it is asked for."""
-        self.intake_open = np.ones((sleds, len(design.slots)))
+        self.intake_open = np.ones((sleds, blades))
         """Open part of each blade's air intake, above 0 up to 1."""
         self.silent = np.zeros(sleds)
         """1 while the management controller does nothing, not even fan control."""

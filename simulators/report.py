@@ -15,14 +15,15 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from functools import cache
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simulators.chance import Floats, key, uniform
-from simulators.knobs import Stuck
+from simulators.knobs import Knobs, Stuck
 from simulators.sensors import Layout, layout_of, specs_of
-from simulators.site import Part, PartKind, Sled
+from simulators.site import Equipment, Part, PartKind, Sled
 from simulators.sleds import Sleds
 from simulators.telemetry import (
     SEVERITY,
@@ -42,12 +43,21 @@ _POWERED = (PartKind.SLED, PartKind.BLADE, PartKind.HOST, PartKind.CONTROLLER)
 _ON_BLADE = (PartKind.PROCESSOR, PartKind.MEMORY, PartKind.DRIVE)
 _LIMITS = ("lower_caution", "upper_caution", "lower_critical", "upper_critical", "lower_fatal", "upper_fatal")
 """Milder ones first."""
-_STRIDE = np.uint64(0xD1B54A32D192ED03)
+STRIDE = np.uint64(0xD1B54A32D192ED03)
 """Odd, so that all sensors of a sled have keys far from each other."""
-_WORDS: tuple[Health, ...] = ("OK", "Warning", "Critical")
+WORDS: tuple[Health, ...] = ("OK", "Warning", "Critical")
 
 
-class _Grid:
+class Sourced(Protocol):
+    """Hardware of one design with variables that have sensors."""
+
+    knobs: Knobs
+
+    def sources(self) -> dict[str, Floats]:
+        """The variables by name, (likes, S) or (likes, S, B)."""
+
+
+class Grid:
     """A layout's numbers as columns, shared by all sleds of a design and dialect."""
 
     def __init__(self, layout: Layout) -> None:
@@ -72,7 +82,7 @@ class _Grid:
         )
         self._take: NDArray[np.intp] | None = None
 
-    def gather(self, sleds: Sleds, row: int) -> Floats:
+    def gather(self, sleds: Sourced, row: int) -> Floats:
         """The true values of one sled, in the order of the layout."""
         sources = sleds.sources()
         pieces = [sources[name][:, row] for name in self.sources]
@@ -86,6 +96,14 @@ class _Grid:
             )
         values: Floats = np.concatenate([piece.ravel() for piece in pieces])[self._take]
         return values
+
+    def tell(self, true: Floats, off: Floats, jitter: Floats) -> Floats:
+        """What sensors make of true values: ``off``, each one's own error, and ``jitter``, from -1 to 1."""
+        # What stands still or has no power reads zero, not noise.
+        alive = true != 0.0
+        told = true * (1.0 + self.gain * off) + (self.bias * off + self.noise * jitter) * alive
+        stepped = np.clip(np.rint(told * self.up / self.step) * self.step / self.up, self.low, self.high)
+        return np.asarray(stepped)
 
     def judge(self, values: Floats) -> NDArray[np.int8]:
         """0 OK, 1 Warning, 2 Critical for each value; a missing threshold or value crosses nothing."""
@@ -102,8 +120,9 @@ def _limit(spec: SensorSpec, name: str) -> float:
 
 
 @cache
-def _grid(layout: Layout) -> _Grid:
-    return _Grid(layout)
+def grid_of(layout: Layout) -> Grid:
+    """The grid of a layout, made once."""
+    return Grid(layout)
 
 
 class Reporter:
@@ -113,9 +132,9 @@ class Reporter:
         self._sled, self._sleds, self._row = sled, sleds, row
         self.specs: tuple[SensorSpec, ...] = specs_of(sled)
         self._layout = layout_of(sled)
-        self._grid = _grid(self._layout)
+        self._grid = grid_of(self._layout)
         count = np.arange(len(self.specs), dtype=np.uint64)
-        self._keys = np.uint64(key(seed, sled.name, "sensors")) + count * _STRIDE
+        self._keys = np.uint64(key(seed, sled.name, "sensors")) + count * STRIDE
         self._place = {spec.id: i for i, spec in enumerate(self.specs)}
         self._off = 2.0 * uniform(self._keys, 1) - 1.0
         # What never changes of every part, found once: a report says sixty parts anew each time.
@@ -154,10 +173,10 @@ class Reporter:
             if value != value:
                 sensors[spec.id] = SensorPoint(spec, None, "OK", "UnavailableOffline")
                 continue
-            word = _WORDS[code]
+            word = WORDS[code]
             sensors[spec.id] = SensorPoint(spec, value, word, "Enabled")
             if code:
-                reasons.setdefault(spec.part, []).append((word, _crossing(spec, value)))
+                reasons.setdefault(spec.part, []).append((word, crossing(spec, value)))
         for path in knobs.predicted.get(row, ()):
             reasons.setdefault(path, []).append(("Warning", "The drive expects to fail."))
         for blade in sled.blades:
@@ -178,10 +197,7 @@ class Reporter:
         grid, knobs, row = self._grid, self._sleds.knobs, self._row
         true = grid.gather(self._sleds, row)
         jitter = 2.0 * uniform(self._keys, 2 + tick) - 1.0
-        # What stands still or has no power reads zero, not noise.
-        alive = true != 0.0
-        told = true * (1.0 + grid.gain * self._off) + (grid.bias * self._off + grid.noise * jitter) * alive
-        told = np.asarray(np.clip(np.rint(told * grid.up / grid.step) * grid.step / grid.up, grid.low, grid.high))
+        told = grid.tell(true, self._off, jitter)
         for stuck in knobs.stuck.get(row, ()):
             told[self._place[stuck.sensor]] = stuck.value
         dead = np.flatnonzero(knobs.blade_on[row] == 0.0)
@@ -196,7 +212,7 @@ class Reporter:
         locate: frozenset[str] | set[str],
     ) -> dict[str, PartPoint]:
         sled, knobs, row = self._sled, self._sleds.knobs, self._row
-        own, rolled = _health(sled, reasons)
+        own, rolled = healths(sled, reasons)
         dark = {b.path for b in sled.blades if not knobs.blade_on[row, b.number - 1]}
         predicted = knobs.predicted.get(row, frozenset())
         metrics = self._metrics(sensors, dark)
@@ -250,14 +266,16 @@ class Reporter:
 _NOTHING: dict[str, float | None] = {}
 
 
-def has_lamp(sled: Sled, part: Part) -> bool:
+def has_lamp(sled: Equipment, part: Part) -> bool:
     """Whether a part carries a locate lamp: what is pulled from front or back does, what sits on a board doesn't."""
     if part.kind is PartKind.DRIVE:
-        return bool(sled.design.blade.bays)
-    return part.kind in (PartKind.SLED, PartKind.BLADE, PartKind.FAN, PartKind.POWER_SUPPLY)
+        return isinstance(sled, Sled) and bool(sled.design.blade.bays)
+    return part.kind in (PartKind.SHELF, PartKind.SLED, PartKind.BLADE, PartKind.FAN, PartKind.POWER_SUPPLY)
 
 
-def _health(sled: Sled, reasons: dict[str, list[tuple[Health, str]]]) -> tuple[dict[str, Health], dict[str, Health]]:
+def healths(
+    sled: Equipment, reasons: dict[str, list[tuple[Health, str]]]
+) -> tuple[dict[str, Health], dict[str, Health]]:
     """Own and rolled-up health of the parts that aren't OK."""
     own: dict[str, Health] = {path: _worst(word for word, _ in told) for path, told in reasons.items()}
     rolled: dict[str, Health] = {}
@@ -273,7 +291,8 @@ def _worst(words: Iterable[Health]) -> Health:
     return max(words, key=SEVERITY.__getitem__)
 
 
-def _crossing(spec: SensorSpec, value: float) -> str:
+def crossing(spec: SensorSpec, value: float) -> str:
+    """What a controller says of a reading beyond a threshold."""
     crossed = ""
     for name in _LIMITS:
         limit = getattr(spec.thresholds, name)

@@ -30,6 +30,9 @@ _CONVERTER = Thresholds(upper_caution=95.0, upper_critical=105.0, upper_fatal=11
 _PLANE = Thresholds(upper_caution=12.6, upper_critical=13.2, lower_caution=11.4, lower_critical=10.8, lower_fatal=10.2)
 _BUSBAR = Thresholds(upper_caution=54.0, upper_critical=57.0, lower_caution=46.0, lower_critical=43.0)
 _TACH = Thresholds(lower_caution=2400.0, lower_critical=1200.0)
+_SUPPLY = Thresholds(upper_caution=42.0, upper_critical=48.0, lower_caution=16.0, lower_critical=10.0)
+_RETURN = Thresholds(upper_caution=58.0, upper_critical=65.0)
+_FLOW = Thresholds(lower_caution=2.2, lower_critical=1.4)
 _DAMP = Thresholds(upper_caution=80.0, upper_critical=90.0, lower_caution=12.0, lower_critical=8.0)
 
 
@@ -214,11 +217,40 @@ def _shared_sensors(design: SledDesign) -> Iterator[tuple[SensorSpec, Column]]:
     yield _electric("FeedPower", "Sled input", "", Quantity.POWER, "DCBus", 4000.0, limits=limits), Column("feed_power")
 
 
+def _coolant_sensors() -> Iterator[tuple[SensorSpec, Column]]:
+    part = "/coolant"
+    spec = _temperature("CoolantSupply", "Coolant supply", part, "LiquidInlet", _SUPPLY, resolution=0.1)
+    yield spec, Column("coolant_supply")
+    spec = _temperature("CoolantReturn", "Coolant return", part, "LiquidOutlet", _RETURN, resolution=0.1)
+    yield spec, Column("coolant_return")
+    for id, label, quantity, high, resolution, limits in (
+        ("CoolantFlow", "Coolant flow", Quantity.LIQUID_FLOW, 12.0, 0.01, _FLOW),
+        ("CoolantDrop", "Coolant pressure drop", Quantity.PRESSURE, 200.0, 0.1, _NONE),
+        ("CoolantHeat", "Heat removed by coolant", Quantity.HEAT, 4.0, 0.001, _NONE),
+    ):
+        spec = SensorSpec(
+            id=id,
+            label=label,
+            part=part,
+            quantity=quantity,
+            context="CoolingSubsystem",
+            low=0.0,
+            high=high,
+            resolution=resolution,
+            noise=2.0 * resolution,
+            gain=0.005,
+            thresholds=limits,
+        )
+        yield spec, Column(id.replace("Coolant", "coolant_").lower())
+
+
 @cache
 def layout(design: str, *, flow: bool) -> Layout:
     """All sensors of a design (by its name); ``flow`` where the controller also tells the total air flow."""
     what = DESIGNS[design]
     pairs = [*_air_sensors(flow=flow), *_shared_sensors(what)]
+    if what.connector is not None:
+        pairs += _coolant_sensors()
     for slot in what.slots:
         pairs += _blade_sensors(what, slot.number)
     return Layout(tuple(spec for spec, _ in pairs), tuple(column for _, column in pairs))

@@ -7,97 +7,29 @@ lowest unit that the thing occupies.
 
 from __future__ import annotations
 
-import base64
-import hashlib
-from collections.abc import Iterator
-from dataclasses import dataclass, field
-from enum import StrEnum
-from functools import cached_property
-from typing import TypeAlias
+from dataclasses import dataclass, field, replace
 
-from simulators.designs import DUO, QUAD, BladeDesign, Item, SledDesign, Slot
+from simulators.designs import DUO, LIQUID, QUAD, SHELF, SledDesign
+from simulators.parts import OLDER_MODEL, Blade, Dialect, Equipment, Part, PartKind, Shelf, Sled, serial
 
-Dialect: TypeAlias = str
-"""How a controller speaks the standard; :mod:`simulators.service.dialects` has them all.
-
-For instance ``modern``: Sensor, ThermalSubsystem, PowerSubsystem, EnvironmentMetrics; ``classic``: Thermal and Power.
-"""
-OLDER_MODEL: frozenset[Dialect] = frozenset({"classic", "slow"})
-"""Dialects without the newer model, whose controllers don't look at what they have no word for."""
-
-
-class PartKind(StrEnum):
-    """Kinds of parts in the invented fleet."""
-
-    SLED = "sled"
-    BLADE = "blade"
-    HOST = "host"
-    PROCESSOR = "processor"
-    MEMORY = "memory"
-    DRIVE = "drive"
-    FAN = "fan"
-    POWER_SUPPLY = "power supply"
-    NETWORK_ADAPTER = "network adapter"
-    CONTROLLER = "controller"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
-    """One part of a sled, the sled itself included: what stands on its stickers."""
-
-    path: str
-    kind: PartKind
-    parent: str | None
-    """Path of the part that contains it; None for the sled."""
-    label: str
-    """As on the sticker, e.g. ``DRIVE 0``."""
-    index: int
-    """Position among its like in its parent, from 0."""
-    item: Item
-    """Nameplate: make, model, part number, firmware as delivered; a narrower type for most kinds."""
-    serial: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class Blade:
-    """A blade in its slot."""
-
-    path: str
-    number: int
-    slot: Slot
-    design: BladeDesign
-    serial: str
-
-    @property
-    def host(self) -> str:
-        """Path of the computer system on it."""
-        return f"{self.path}/host"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Sled:
-    """A sled, its controller's name and dialect."""
-
-    name: str
-    label: str
-    number: int
-    """In its enclosure, from 1, counted upwards."""
-    offset: int
-    """Rack units above the bottom of the rack."""
-    design: SledDesign
-    dialect: Dialect
-    serial: str
-    blades: tuple[Blade, ...]
-
-    @property
-    def path(self) -> str:
-        """The sled as a part: its name."""
-        return self.name
-
-    @cached_property
-    def parts(self) -> dict[str, Part]:
-        """Every part by path, the sled first, containers before what they contain."""
-        return {part.path: part for part in _parts(self)}
+__all__ = [
+    "OLDER_MODEL",
+    "Blade",
+    "Dialect",
+    "Enclosure",
+    "Equipment",
+    "Part",
+    "PartKind",
+    "Place",
+    "Rack",
+    "Row",
+    "Shelf",
+    "Site",
+    "Sled",
+    "demo_site",
+    "scaled_site",
+    "serial",
+]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,6 +56,8 @@ class Rack:
     number: int
     units: int
     enclosures: tuple[Enclosure, ...]
+    shelf: Shelf | None = None
+    """Its power shelf, where that has a controller of its own."""
 
     @property
     def sleds(self) -> tuple[Sled, ...]:
@@ -149,8 +83,9 @@ class Place:
     rack: str
     offset: int
     """Of the sled: rack units from the bottom of the rack, from 0 (Redfish RackOffset, EIA_310)."""
-    enclosure: str
-    sled: str
+    enclosure: str | None
+    """None for what stands in the rack itself."""
+    sled: str | None
     slot: str | None
     """Label of the blade's slot, or of the shared part; None for the sled itself."""
     ordinal: int | None
@@ -166,6 +101,7 @@ class Site:
     """Metres above sea level; sets the density of the air."""
     rows: tuple[Row, ...]
     _index: dict[str, tuple[Row, Rack, Enclosure, Sled]] = field(init=False, repr=False, compare=False)
+    _shelves: dict[str, tuple[Row, Rack, Shelf]] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         index = {
@@ -176,6 +112,8 @@ class Site:
             for sled in enclosure.sleds
         }
         object.__setattr__(self, "_index", index)
+        shelves = {rack.shelf.name: (row, rack, rack.shelf) for row in self.rows for rack in row.racks if rack.shelf}
+        object.__setattr__(self, "_shelves", shelves)
 
     @property
     def racks(self) -> tuple[Rack, ...]:
@@ -186,6 +124,21 @@ class Site:
     def sleds(self) -> tuple[Sled, ...]:
         """All sleds, racks in order, from the bottom of each."""
         return tuple(entry[3] for entry in self._index.values())
+
+    @property
+    def shelves(self) -> tuple[Shelf, ...]:
+        """The power shelves of all racks that have one."""
+        return tuple(entry[2] for entry in self._shelves.values())
+
+    @property
+    def equipment(self) -> tuple[Equipment, ...]:
+        """All that has a controller of its own: sleds, then power shelves."""
+        return (*self.sleds, *self.shelves)
+
+    def unit(self, path: str) -> Equipment:
+        """The sled or shelf that a part is in; KeyError, naming it, where there is none."""
+        found = self._shelves.get(path.partition("/")[0])
+        return self.sled(path) if found is None else found[2]
 
     def sled(self, name: str) -> Sled:
         """The sled (and so the controller) of that name; KeyError, naming it, where there is none."""
@@ -200,16 +153,30 @@ class Site:
 
     def part(self, path: str) -> Part:
         """The part at a path; KeyError, naming it, where there is none."""
-        sled = self.sled(path)
+        unit = self.unit(path)
         try:
-            return sled.parts[path]
+            return unit.parts[path]
         except KeyError:
-            raise KeyError(f"sled {sled.name!r} has no part {path!r}") from None
+            kind = "sled" if isinstance(unit, Sled) else "shelf"
+            raise KeyError(f"{kind} {unit.name!r} has no part {path!r}") from None
 
     def place(self, path: str) -> Place:
         """Where a part is; for a part on a blade the slot is the blade's."""
-        row, rack, enclosure, sled = self.chain(path)
         part = self.part(path)
+        if path.partition("/")[0] in self._shelves:
+            row, rack, shelf = self._shelves[path.partition("/")[0]]
+            inside = part.parent is not None
+            return Place(
+                site=self.name,
+                row=row.label,
+                rack=rack.label,
+                offset=shelf.offset,
+                enclosure=None,
+                sled=None,
+                slot=part.label if inside else None,
+                ordinal=part.index if inside else None,
+            )
+        row, rack, enclosure, sled = self.chain(path)
         while part.parent is not None and part.parent != sled.path:
             part = sled.parts[part.parent]
         inside = part.parent is not None
@@ -223,63 +190,6 @@ class Site:
             slot=part.label if inside else None,
             ordinal=part.index if inside else None,
         )
-
-
-def serial(prefix: str, path: str) -> str:
-    """A serial number that depends on nothing but the path: the same layout always has the same serials."""
-    digest = hashlib.blake2b(path.encode(), digest_size=8, person=b"serial").digest()
-    return f"{prefix}{base64.b32encode(digest).decode()[:11]}"
-
-
-def _parts(sled: Sled) -> Iterator[Part]:
-    design, top = sled.design, sled.path
-
-    def shared(kind: PartKind, stem: str, label: str, index: int, item: Item, mark: str) -> Part:
-        path = f"{top}/{stem}"
-        return Part(path=path, kind=kind, parent=top, label=label, index=index, item=item, serial=serial(mark, path))
-
-    yield Part(
-        path=top,
-        kind=PartKind.SLED,
-        parent=None,
-        label=sled.label,
-        index=sled.number - 1,
-        item=design,
-        serial=sled.serial,
-    )
-    yield shared(PartKind.CONTROLLER, "controller", "MGMT", 0, design.controller, "MC")
-    yield shared(PartKind.NETWORK_ADAPTER, "adapter", "NET", 0, design.adapter, "NA")
-    for i in range(design.fans):
-        yield shared(PartKind.FAN, f"fan{i + 1}", f"FAN {i + 1}", i, design.fan, "FN")
-    for i, supply in enumerate(design.power_supplies):
-        yield shared(PartKind.POWER_SUPPLY, f"psu{i + 1}", f"PSU {i + 1}", i, supply, "PS")
-    for blade in sled.blades:
-        yield from _blade_parts(sled, blade)
-
-
-def _blade_parts(sled: Sled, blade: Blade) -> Iterator[Part]:
-    board, top = blade.design, blade.path
-    yield Part(
-        path=top,
-        kind=PartKind.BLADE,
-        parent=sled.path,
-        label=blade.slot.label,
-        index=blade.number - 1,
-        item=board,
-        serial=blade.serial,
-    )
-    yield Part(path=blade.host, kind=PartKind.HOST, parent=top, label="HOST", index=0, item=board, serial=blade.serial)
-
-    def held(kind: PartKind, stem: str, label: str, index: int, item: Item, mark: str) -> Part:
-        path = f"{top}/{stem}"
-        return Part(path=path, kind=kind, parent=top, label=label, index=index, item=item, serial=serial(mark, path))
-
-    for i in range(board.processors):
-        yield held(PartKind.PROCESSOR, f"cpu{i}", f"CPU {i}", i, board.processor, "CP")
-    for i in range(board.memories):
-        yield held(PartKind.MEMORY, f"dimm{i}", f"DIMM {i}", i, board.memory, "DM")
-    for i in range(board.drives):
-        yield held(PartKind.DRIVE, f"drive{i}", f"DRIVE {i}", i, board.drive, "DR")
 
 
 def _sled(name: str, number: int, offset: int, design: SledDesign, dialect: Dialect) -> Sled:
@@ -311,43 +221,76 @@ _ENCLOSURE_UNITS = 7
 _SLEDS = 3
 
 
+def _enclosure(rack: str, number: int, offset: int, sleds: int, design: SledDesign, dialect: Dialect) -> Enclosure:
+    name = f"{rack}-e{number}"
+    return Enclosure(
+        name=name,
+        label=f"E{number}",
+        number=number,
+        offset=offset,
+        units=_ENCLOSURE_UNITS,
+        serial=serial("EN", name),
+        feed_capacity=6600.0,
+        sleds=tuple(_sled(f"{name}-s{s}", s, offset + 2 * (s - 1), design, dialect) for s in range(1, sleds + 1)),
+    )
+
+
+def _offset(number: int) -> int:
+    """Of an enclosure: above two units of blanking panels and patching at the bottom."""
+    return 2 + (number - 1) * _ENCLOSURE_UNITS
+
+
 def _rack(number: int, name: str, enclosures: int, sleds: int) -> Rack:
     """A rack of ``enclosures`` filled upwards with ``sleds`` in all; designs and dialects alternate by enclosure."""
     built = []
     left = sleds
     for e in range(1, enclosures + 1):
-        # Above two units of blanking panels and patching at the bottom.
-        offset = 2 + (e - 1) * _ENCLOSURE_UNITS
         kind = (number + e) % 4
         design, dialect = ((QUAD, "modern"), (DUO, "classic"), (QUAD, "classic"), (DUO, "modern"))[kind]
         here = min(left, _SLEDS)
         left -= here
-        enclosure = f"{name}-e{e}"
-        built.append(
-            Enclosure(
-                name=enclosure,
-                label=f"E{e}",
-                number=e,
-                offset=offset,
-                units=_ENCLOSURE_UNITS,
-                serial=serial("EN", enclosure),
-                feed_capacity=6600.0,
-                sleds=tuple(
-                    _sled(f"{enclosure}-s{s}", s, offset + 2 * (s - 1), design, dialect) for s in range(1, here + 1)
-                ),
-            )
-        )
+        built.append(_enclosure(name, e, _offset(e), here, design, dialect))
     return Rack(name=name, label=name.upper(), number=number, units=_RACK_UNITS, enclosures=tuple(built))
 
 
+_DEMO: tuple[tuple[tuple[SledDesign, Dialect, int], ...], ...] = (
+    ((QUAD, "classic", 3), (DUO, "both", 3)),
+    ((DUO, "modern", 3), (QUAD, "small-pages", 3)),
+    ((QUAD, "modern", 3), (DUO, "classic", 3), (LIQUID, "modern", 2)),
+)
+"""The demo's racks from the first, their enclosures from the bottom: design, dialect and number of their sleds."""
+
+
 def demo_site() -> Site:
-    """Three racks in two rows, eighteen sleds of two designs, both dialects of each."""
-    racks = [_rack(n, f"r{n:02d}", 2, 6) for n in (1, 2, 3)]
+    """Three racks in two rows with a power shelf each, twenty sleds of three designs in several dialects."""
+    racks = []
+    for number, told in enumerate(_DEMO, 1):
+        name = f"r{number:02d}"
+        enclosures = tuple(
+            _enclosure(name, e, _offset(e), sleds, design, dialect)
+            for e, (design, dialect, sleds) in enumerate(told, 1)
+        )
+        shelf = _shelf(f"{name}-ps", enclosures)
+        rack = Rack(name=name, label=name.upper(), number=number, units=_RACK_UNITS, enclosures=enclosures)
+        racks.append(replace(rack, shelf=shelf))
     rows = (
         Row(name="row-a", label="A", racks=tuple(racks[:2])),
         Row(name="row-b", label="B", racks=tuple(racks[2:])),
     )
     return Site(name="Quellmark", altitude=240.0, rows=rows)
+
+
+def _shelf(name: str, enclosures: tuple[Enclosure, ...]) -> Shelf:
+    return Shelf(
+        name=name,
+        label="SHELF 1",
+        number=1,
+        offset=_RACK_UNITS - SHELF.units,
+        design=SHELF,
+        dialect="modern",
+        serial=serial("SH", name),
+        outlets=tuple(enclosure.label for enclosure in enclosures),
+    )
 
 
 def scaled_site(controllers: int) -> Site:

@@ -18,6 +18,7 @@ from simulators import air, fans, power, thermal
 from simulators.air import REFERENCE_DENSITY
 from simulators.bodies import FLOW_EXPONENT, STILL_AIR, Body
 from simulators.chance import Floats, Keys, spread
+from simulators.coolant import SUPPLY, Plates
 from simulators.fans import FanControl
 from simulators.flow import Division, Network
 from simulators.knobs import Knobs
@@ -44,6 +45,8 @@ class Around:
     """Cel; the same everywhere on the site."""
     busbar: Floats
     """Voltage at the sleds' clips before their own drop, V, (S,)."""
+    coolant: float = SUPPLY
+    """What the racks' manifolds bring, Cel."""
 
 
 class Sleds:
@@ -67,6 +70,10 @@ class Sleds:
         self._conductance = np.asarray([node.conductance for node in nodes])[:, None, None] * made
         processors = len(self._of["cpu"])
         self._leaks = loads.cpu_leakage * np.stack([spread(blades, 0.12, 60 + k) for k in range(processors)])
+        self._wet = np.asarray([node.wet for node in nodes])
+        wet = int(self._wet.sum()) * count
+        self.plates = None if body.loop is None else Plates(body.loop, blades[:, 0], wet)
+        """The water side, where there is one."""
         self._cell_of = np.asarray([node.cell for node in body.rear])
         self._rear_share = np.asarray([node.share for node in body.rear])[:, None]
         self._rear_capacity = np.asarray([node.capacity for node in body.rear])[:, None]
@@ -133,6 +140,8 @@ class Sleds:
         """Start the energy counters at zero."""
         for counter in (self.sled_energy, self.blade_energy, self.air_energy):
             counter[:] = 0.0
+        if self.plates is not None:
+            self.plates.energy[:] = 0.0
 
     def sources(self) -> dict[str, Floats]:
         """The variables that have sensors, by the names that :class:`simulators.sensors.Column` uses.
@@ -165,6 +174,8 @@ class Sleds:
                 "blade_voltage": self.blade_voltage[None],
                 "blade_current": self.blade_current[None],
             }
+            if self.plates is not None:
+                self._sources |= self.plates.sources()
         return self._sources
 
     def stored(self) -> Floats:
@@ -259,12 +270,26 @@ class Sleds:
         carried = (around.density * speed * cp)[:, None] * self.division.blades  # W/K of each blade's air
         eased = (self.division.blades * speed[:, None] / self.body.blade_flow) ** FLOW_EXPONENT
         given = thermal.exchange(self._conductance * eased, self._share * carried)
-        passing = around.inlet[:, None]
+        plates, passing = self.plates, around.inlet[:, None]
+        water, drowned = np.zeros(0), np.zeros(())
+        if plates is not None:
+            plates.supply = np.full_like(around.inlet, around.coolant)
+            water = plates.carried()
+            given[self._wet] = thermal.exchange(self._conductance[self._wet], water[None, :, None])
+            drowned = np.zeros_like(around.inlet)
         for stage in self._stages:
+            entering, wet = passing, self._wet[stage]
+            if plates is not None:
+                entering = np.where(wet[:, None, None], plates.supply[None, :, None], passing)
             self.temperature[stage], heat = thermal.warm(
-                self.temperature[stage], self._heat[stage], passing, given[stage], self._capacity[stage], seconds
+                self.temperature[stage], self._heat[stage], entering, given[stage], self._capacity[stage], seconds
             )
+            if plates is not None:
+                drowned += heat[wet].sum(axis=(0, 2))
+                heat = heat[~wet]
             passing = passing + heat.sum(axis=0) / carried
+        if plates is not None:
+            plates.warm(drowned, water, seconds)
         self.blade_outlet = passing
         self.junction = self.temperature[self._of["cpu"]] + self.body.loads.cpu_case * self.processor_power
         self._gather(seconds, around, speed)

@@ -31,6 +31,10 @@ class Quantity(StrEnum):
     CURRENT = "Current"
     ROTATION = "Rotational"
     AIR_FLOW = "AirFlowCMM"
+    LIQUID_FLOW = "LiquidFlowLPM"
+    PRESSURE = "PressurekPa"
+    HEAT = "Heat"
+    FREQUENCY = "Frequency"
 
 
 UNIT: dict[Quantity, str] = {
@@ -41,6 +45,10 @@ UNIT: dict[Quantity, str] = {
     Quantity.CURRENT: "A",
     Quantity.ROTATION: "{rev}/min",
     Quantity.AIR_FLOW: "m3/min",
+    Quantity.LIQUID_FLOW: "L/min",
+    Quantity.PRESSURE: "kPa",
+    Quantity.HEAT: "kW",
+    Quantity.FREQUENCY: "Hz",
 }
 """Redfish ``ReadingUnits`` (UCUM codes) of every quantity."""
 

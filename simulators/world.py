@@ -13,13 +13,15 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from simulators import air, power
+from simulators import air, coolant, power
 from simulators.bodies import BODIES
 from simulators.chance import Floats, Wander, key, uniform
 from simulators.faults import Argument, Arguments, FaultError, Target, check, complete, known
 from simulators.knobs import Knobs
 from simulators.report import Reporter, has_lamp
-from simulators.site import Site, Sled
+from simulators.shelf_report import ShelfReporter
+from simulators.shelves import Shelves
+from simulators.site import Shelf, Site, Sled
 from simulators.sleds import Around, Sleds
 from simulators.telemetry import SledTelemetry
 from simulators.workload import Workload
@@ -32,11 +34,15 @@ ROOM = 22.6
 _ROOM_DAILY, _ROOM_WANDER = 0.7, 0.5
 _HEIGHT = 0.030
 """Warmer for each rack unit above the floor, K."""
+_SHELF_WARMER = 1.2
+"""At the top of the rack, where power shelves stand, K."""
 _RECIRCULATION = (0.008, 0.022)
 """Part of the hot aisle's air that comes round to a sled's front: at the floor, and more at the top of the rack."""
 _AISLE_SECONDS = 90.0
 """In which the air behind a rack takes on a new exhaust temperature, to all but 1/e."""
 _DEW_POINT, _DEW_WANDER = 10.0, 1.2
+_WATER_WANDER = 0.5
+"""How far the coolant's supply temperature wanders, K."""
 _SETTLING_STEPS = 100
 _SETTLING_HURRY = 25.0
 _REPORTS_KEPT = 64
@@ -84,6 +90,16 @@ class Truth(NamedTuple):
     """Of a healthy fan, as a fraction of rated speed."""
     fan_power: float
     """Of all fans, W."""
+    heat_to_coolant: float
+    """W; mean over the last step; 0 where air cools all, as below."""
+    energy_to_coolant: float
+    """Since the start, J."""
+    coolant_supply: float
+    """Cel."""
+    coolant_return: float
+    """Cel."""
+    coolant_flow: float
+    """L/min."""
     blade_flows: tuple[float, ...]
     """m3/s."""
     blade_power: tuple[float, ...]
@@ -137,14 +153,31 @@ class World:
         for sled in site.sleds:
             by_design.setdefault(sled.design.name, []).append(sled)
         self._groups = [_Group(site, sleds, seed, racks, enclosures) for sleds in by_design.values()]
-        self._where = {sled.name: (g, row) for g in self._groups for row, sled in enumerate(g.sleds)}
-        self._reporters: dict[str, Reporter] = {}
+        self._shelves = Shelves(
+            site.shelves, np.asarray([key(seed, shelf.name) for shelf in site.shelves], dtype=np.uint64)
+        )
+        self._shelf_rack: NDArray[np.intp] = np.asarray(
+            [i for i, rack in enumerate(site.racks) if rack.shelf is not None], dtype=np.intp
+        )
+        self._shelf_row: NDArray[np.intp] = np.asarray(
+            [i for i, row in enumerate(site.rows) for rack in row.racks if rack.shelf is not None], dtype=np.intp
+        )
+        self._fed = np.full((self._shelves.outlets, len(site.shelves)), len(enclosures), dtype=np.intp)
+        """For each outlet of each shelf, the enclosure that hangs on it; one past the last for none."""
+        for s, rack in enumerate(rack for rack in site.racks if rack.shelf is not None):
+            self._fed[: len(rack.enclosures), s] = [enclosures[enclosure.name] for enclosure in rack.enclosures]
+        self._where: dict[str, tuple[_Group | Shelves, int]] = {
+            sled.name: (g, row) for g in self._groups for row, sled in enumerate(g.sleds)
+        }
+        self._where |= {shelf.name: (self._shelves, row) for row, shelf in enumerate(site.shelves)}
+        self._reporters: dict[str, Reporter | ShelfReporter] = {}
         self._reports: OrderedDict[str, tuple[tuple[int, int], SledTelemetry]] = OrderedDict()
         self._faults: dict[tuple[str, str], tuple[ActiveFault, Target]] = {}
         self._locate: dict[str, set[str]] = {}
         row_keys = np.asarray([key(seed, "row", row.name) for row in site.rows], dtype=np.uint64)
         self._room_wander = Wander(row_keys, 2700.0)
         self._dew_wander = Wander(np.asarray([key(seed, "dew point")], dtype=np.uint64), 14_400.0)
+        self._water_wander = Wander(np.asarray([key(seed, "coolant")], dtype=np.uint64), 1800.0)
         self._pressure = air.pressure(site.altitude)
         self._hot = np.full(len(racks), 36.0)
         self._busbar_current = np.zeros(len(enclosures))
@@ -173,7 +206,7 @@ class World:
             self._tick(self.acquired, self.step)
 
     def telemetry(self, sled: str) -> SledTelemetry:
-        """What that sled's controller would report now, were it to answer; KeyError for an unknown sled."""
+        """What that sled's or shelf's controller would report now, were it to answer; KeyError for an unknown one."""
         stamp = (self._ticks, self._changes)
         kept = self._reports.get(sled)
         if kept is not None and kept[0] == stamp:
@@ -194,7 +227,7 @@ class World:
         part = check(fault, part_path, self.site)
         full = complete(fault, arguments)
         name = part_path.partition("/")[0]
-        group, row = self._where[name]
+        _, row = self._where[name]
         lasts = known(fault).lasts
         until = None if lasts is None else self.time + float(full[lasts])
         stuck = None
@@ -207,7 +240,7 @@ class World:
                 stuck = self._reporter(name).hold(sensor, self._ticks, value)
             except ValueError as error:
                 raise FaultError(str(error)) from error
-        target = Target(group.sleds[row], row, part, stuck, until)
+        target = Target(self.site.unit(name), row, part, stuck, until)
         active = ActiveFault(fault, part_path, self.time, until, full)
         self._faults.pop((fault, part_path), None)
         self._faults[fault, part_path] = (active, target)
@@ -228,7 +261,7 @@ class World:
 
     def set_locate(self, part_path: str, on: bool) -> None:
         """Switch a part's locate lamp; KeyError for an unknown part, ValueError for one without such a lamp."""
-        sled = self.site.sled(part_path)
+        sled = self.site.unit(part_path)
         if not has_lamp(sled, self.site.part(part_path)):
             raise ValueError(f"{part_path} has no locate lamp")
         lit = self._locate.setdefault(sled.name, set())
@@ -238,9 +271,11 @@ class World:
     def truth(self, sled: str) -> Truth:
         """What is physically so in a sled; KeyError for an unknown one."""
         group, row = self._where[self.site.sled(sled).name]
+        assert isinstance(group, _Group), "the site's sleds are in groups"
         physics = group.physics
         vapour = float(air.saturation_pressure(physics.dew_point))
         speed = float(physics.speed[row])
+        water = physics.plates
         return Truth(
             electrical_in=float(physics.feed_power[row]),
             heat_to_air=float(physics.heat_to_air[row]),
@@ -255,6 +290,11 @@ class World:
             energy_to_air=float(physics.air_energy[row]),
             fan_speed=speed,
             fan_power=float(physics.fan_power[row].sum()),
+            heat_to_coolant=0.0 if water is None else float(water.heat[row]),
+            energy_to_coolant=0.0 if water is None else float(water.energy[row]),
+            coolant_supply=0.0 if water is None else float(water.supply[row]),
+            coolant_return=0.0 if water is None else float(water.leaving[row]),
+            coolant_flow=0.0 if water is None else float(water.flow[row]),
             blade_flows=tuple((physics.division.blades[row] * speed).tolist()),
             blade_power=tuple(physics.blade_power[row].tolist()),
         )
@@ -265,11 +305,13 @@ class World:
             self._tick(self.start, 1.0, hurry=_SETTLING_HURRY)
         for group in self._groups:
             group.physics.forget_energy()
+        self._shelves.forget_energy()
 
     def _tick(self, time: float, seconds: float, *, hurry: float = 1.0) -> None:
         day = math.cos((time % 86_400.0 - 15.0 * 3600.0) * (2.0 * math.pi / 86_400.0))
         room = ROOM + _ROOM_DAILY * day + _ROOM_WANDER * self._room_wander.at(time)
         dew_point = _DEW_POINT + _DEW_WANDER * float(self._dew_wander.at(time)[0])
+        water = coolant.SUPPLY + _WATER_WANDER * float(self._water_wander.at(time)[0])
         vapour = float(air.saturation_pressure(dew_point))
         capacity = air.heat_capacity(self._pressure, vapour)
         flow, heat = np.zeros_like(self._hot), np.zeros_like(self._hot)
@@ -283,6 +325,7 @@ class World:
                 heat_capacity=capacity,
                 dew_point=dew_point,
                 busbar=power.BUSBAR_OPEN - power.BUSBAR_OHM * self._busbar_current[group.enclosure],
+                coolant=water,
             )
             physics = group.physics
             physics.step(seconds, group.workload.at(time), around, hurry=hurry)
@@ -292,6 +335,11 @@ class World:
             current += np.bincount(group.enclosure, physics.feed_current, len(current))
         self._hot += (heat / flow - self._hot) * -math.expm1(-seconds * hurry / _AISLE_SECONDS)
         self._busbar_current = current
+        if self._shelves.shelves:
+            rack = self._shelf_rack
+            front: Floats = room[self._shelf_row]
+            inlet = front + _SHELF_WARMER + _RECIRCULATION[1] * (self._hot[rack] - front)
+            self._shelves.step(seconds, time, inlet, np.append(current, 0.0)[self._fed], hurry=hurry)
 
     def _expire(self) -> None:
         now = self.acquired
@@ -318,9 +366,14 @@ class World:
             raise FaultError(f"{path} has no sensor {chosen!r}; it has: {', '.join(own)}")
         return str(chosen)
 
-    def _reporter(self, sled: str) -> Reporter:
-        if sled not in self._reporters:
-            what = self.site.sled(sled)
-            group, row = self._where[sled]
-            self._reporters[sled] = Reporter(what, group.physics, row, self.seed)
-        return self._reporters[sled]
+    def _reporter(self, name: str) -> Reporter | ShelfReporter:
+        if name not in self._reporters:
+            what = self.site.unit(name)
+            group, row = self._where[name]
+            if isinstance(group, Shelves):
+                assert isinstance(what, Shelf), "shelves stand among shelves"
+                self._reporters[name] = ShelfReporter(what, group, row, self.seed)
+            else:
+                assert isinstance(what, Sled), "sleds stand among sleds"
+                self._reporters[name] = Reporter(what, group.physics, row, self.seed)
+        return self._reporters[name]

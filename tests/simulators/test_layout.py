@@ -7,8 +7,10 @@ from itertools import combinations
 
 import pytest
 
-from simulators.designs import DESIGNS, UNIT_MM, SledDesign
+from simulators.designs import DESIGNS, SHELF, UNIT_MM, SledDesign
 from simulators.sensors import layout
+from simulators.service.dialects import speech
+from simulators.shelves import shelf_layout
 from simulators.site import Site, demo_site, scaled_site
 from simulators.telemetry import UNIT, Quantity
 from tests.conftest import standard
@@ -21,12 +23,26 @@ def site() -> Site:
     return demo_site()
 
 
-def test_the_demo_site_has_both_designs_in_both_dialects(site: Site) -> None:
+def test_the_demo_site_has_every_design_and_a_mix_of_dialects(site: Site) -> None:
     assert len(site.racks) >= 3
-    assert len(site.sleds) == 18
-    assert {(sled.design.name, sled.dialect) for sled in site.sleds} == {
-        (design, dialect) for design in DESIGNS for dialect in ("modern", "classic")
-    }
+    assert len(site.sleds) == 20
+    assert {sled.design.name for sled in site.sleds} == set(DESIGNS)
+    assert {sled.dialect for sled in site.sleds} == {"modern", "classic", "both", "small-pages"}
+    assert all(speech(unit.dialect).conforming for unit in site.equipment)
+    assert [shelf.name for shelf in site.shelves] == ["r01-ps", "r02-ps", "r03-ps"]
+
+
+def test_a_shelf_stands_above_its_sleds_and_feeds_each_enclosure(site: Site) -> None:
+    for rack in site.racks:
+        assert rack.shelf is not None
+        top = max(enclosure.offset + enclosure.units for enclosure in rack.enclosures)
+        assert top <= rack.shelf.offset
+        assert rack.shelf.offset + rack.shelf.design.units <= rack.units
+        assert list(rack.shelf.outlets) == [enclosure.label for enclosure in rack.enclosures]
+        worst = sum(sled.design.power_supplies[0].capacity for sled in rack.sleds)
+        assert worst <= rack.shelf.design.capacity
+    place = site.place("r02-ps/psu4")
+    assert (place.rack, place.offset, place.enclosure, place.sled, place.slot) == ("R02", 41, None, None, "PSU 4")
 
 
 def test_sleds_stand_in_their_racks_without_overlap(site: Site) -> None:
@@ -75,13 +91,14 @@ def test_one_converter_carries_the_sled_at_its_worst(design: SledDesign) -> None
 
 def test_names_paths_and_serials_are_unique_and_fit_their_use(site: Site) -> None:
     for place in (site, scaled_site(200)):
-        names = [sled.name for sled in place.sleds]
+        names = [unit.name for unit in place.equipment]
         assert len(set(names)) == len(names)
         assert all(re.fullmatch(r"[A-Za-z0-9._-]{1,64}", name) for name in names)
-        parts = [part for sled in place.sleds for part in sled.parts.values()]
+        parts = [part for unit in place.equipment for part in unit.parts.values()]
         assert len({part.path for part in parts}) == len(parts)
         # A host has no sticker of its own: it tells the serial of its blade.
-        own = [part.serial for part in parts if part.kind != "host"]
+        # Circuits and outlets are none.
+        own = [part.serial for part in parts if part.kind not in ("host", "circuit", "outlet")]
         assert len(set(own)) == len(own)
 
 
@@ -151,6 +168,7 @@ def test_sensor_words_and_units_are_the_standards() -> None:
     contexts = standard("redfish", "csdl", "PhysicalContext_v1.xml").read_text("utf-8")
     sensor = standard("redfish", "csdl", "Sensor_v1.xml").read_text("utf-8")
     specs = [spec for design in DESIGNS for spec in layout(design, flow=True).specs]
+    specs += shelf_layout(SHELF, 3).specs
     for context in {spec.context for spec in specs}:
         assert f'<Member Name="{context}">' in contexts
     assert {spec.quantity for spec in specs} == set(Quantity)

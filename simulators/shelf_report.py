@@ -1,0 +1,115 @@
+"""From a power shelf's physics to what its controller would tell.
+
+Further values of a part (:attr:`simulators.telemetry.PartPoint.metrics`), by kind:
+
+* shelf: ``energy_joules`` taken in since the start, ``load_percent`` of what it is rated for
+* power supply: ``input_volts``, ``input_amps``, ``output_volts``, ``output_amps``
+* outlet, circuit: none; all they tell are sensors
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from simulators.chance import Floats, key, uniform
+from simulators.knobs import Stuck
+from simulators.parts import MAINS, PartKind, Shelf
+from simulators.report import STRIDE, WORDS, crossing, grid_of, has_lamp, healths
+from simulators.shelves import Shelves, shelf_layout
+from simulators.telemetry import SEVERITY, Health, PartPoint, SensorPoint, SensorSpec, SledTelemetry
+
+_SWITCHED = (PartKind.SHELF, PartKind.CONTROLLER, PartKind.CIRCUIT, PartKind.OUTLET)
+
+
+class ShelfReporter:
+    """Reports one shelf again and again; see :class:`simulators.report.Reporter`."""
+
+    def __init__(self, shelf: Shelf, shelves: Shelves, row: int, seed: int) -> None:
+        self._shelf, self._shelves, self._row = shelf, shelves, row
+        self._layout = shelf_layout(shelf.design, len(shelf.outlets))
+        self._grid = grid_of(self._layout)
+        self.specs: tuple[SensorSpec, ...] = tuple(
+            replace(spec, part=f"{shelf.path}{spec.part}") for spec in self._layout.specs
+        )
+        count = np.arange(len(self.specs), dtype=np.uint64)
+        self._keys = np.uint64(key(seed, shelf.name, "sensors")) + count * STRIDE
+        self._off = 2.0 * uniform(self._keys, 1) - 1.0
+        self._place = {spec.id: i for i, spec in enumerate(self.specs)}
+
+    def hold(self, sensor: str, tick: int, value: float | None = None) -> Stuck:
+        """A sensor held at a value, or at what it tells now."""
+        place = self._place[sensor]
+        held = float(self._read(tick)[place]) if value is None else value
+        return Stuck(sensor, self._layout.columns[place], held)
+
+    def report(self, time: float, tick: int, locate: frozenset[str] | set[str]) -> SledTelemetry:
+        """What the controller would tell; ``tick`` counts acquisitions and moves the noise."""
+        values = self._read(tick)
+        judged = self._grid.judge(values)
+        reasons: dict[str, list[tuple[Health, str]]] = {}
+        sensors: dict[str, SensorPoint] = {}
+        for spec, value, code in zip(self.specs, values.tolist(), judged.tolist(), strict=True):
+            sensors[spec.id] = SensorPoint(spec, value, WORDS[code], "Enabled")
+            if code:
+                reasons.setdefault(spec.part, []).append((WORDS[code], crossing(spec, value)))
+        for told in reasons.values():
+            told.sort(key=lambda reason: -SEVERITY[reason[0]])
+        return SledTelemetry(
+            sled=self._shelf.name,
+            time=time,
+            sensors=sensors,
+            parts=self._parts(sensors, reasons, locate),
+            controller=self._shelves.knobs.condition(self._row),
+        )
+
+    def _read(self, tick: int) -> Floats:
+        jitter = 2.0 * uniform(self._keys, 2 + tick) - 1.0
+        told = self._grid.tell(self._grid.gather(self._shelves, self._row), self._off, jitter)
+        for stuck in self._shelves.knobs.stuck.get(self._row, ()):
+            told[self._place[stuck.sensor]] = stuck.value
+        return told
+
+    def _parts(
+        self,
+        sensors: dict[str, SensorPoint],
+        reasons: dict[str, list[tuple[Health, str]]],
+        locate: frozenset[str] | set[str],
+    ) -> dict[str, PartPoint]:
+        own, rolled = healths(self._shelf, reasons)
+        metrics = self._metrics(sensors)
+        return {
+            path: PartPoint(
+                path,
+                "Enabled",
+                own.get(path, "OK"),
+                rolled.get(path, "OK"),
+                "On" if part.kind in _SWITCHED else None,
+                path in locate if has_lamp(self._shelf, part) else None,
+                None,
+                part.item.firmware,
+                metrics.get(path, {}),
+                tuple(text for _, text in reasons.get(path, ())),
+            )
+            for path, part in self._shelf.parts.items()
+        }
+
+    def _metrics(self, sensors: dict[str, SensorPoint]) -> dict[str, dict[str, float | None]]:
+        top, design = self._shelf.path, self._shelf.design
+        out, bus = sensors["BusPower"].value or 0.0, sensors["BusVoltage"].value or 0.0
+        metrics: dict[str, dict[str, float | None]] = {
+            top: {
+                "energy_joules": round(float(self._shelves.energy[self._row])),
+                "load_percent": round(100.0 * out / design.capacity, 1),
+            }
+        }
+        amps = self._shelves.input_current()[:, self._row].tolist()
+        for k in range(1, design.supplies + 1):
+            metrics[f"{top}/psu{k}"] = {
+                "input_volts": sensors[f"Mains{MAINS[(k - 1) % len(MAINS)]}Voltage"].value,
+                "input_amps": round(amps[k - 1], 2),
+                "output_volts": bus,
+                "output_amps": round((sensors[f"Psu{k}Output"].value or 0.0) / bus, 2) if bus else None,
+            }
+        return metrics
