@@ -1,4 +1,4 @@
-"""``python -m tests.bench [NAME…]``: the benches, as ratios of one run. ``python -m tests.bench.fleet`` stands apart."""
+"""``python -m tests.bench [NAME…]``: the benches, as ratios of one run; ``tests.bench.fleet`` stands apart."""
 
 from __future__ import annotations
 
