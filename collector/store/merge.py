@@ -14,7 +14,8 @@ def merged(older: Update, newer: Update) -> Update:
     """One update that leaves a follower where the two, one after the other, would have left it.
 
     The newest inventory, frame and round count; statuses, rollups and lamps are laid over each other; of each condition
-    the final word stands; events follow each other, the newest :data:`EVENTS_KEPT` of them.
+    the final word stands; events follow each other, the newest :data:`EVENTS_KEPT` of them. A part that one walk misses
+    and a later one finds again is right because its rollup and lamps are told anew with that later walk.
     """
     return Update(
         controller=newer.controller,

@@ -173,13 +173,17 @@ lamp_states = st.sampled_from(list(LampState))
 
 @st.composite
 def histories(draw: st.DrawFn) -> list[Update]:
-    """Updates as a keeper and a watch would give them: only of parts that the newest walk found."""
+    """Updates as a keeper and a watch would give them: only of parts that the newest walk found.
+
+    As ``collector.assess.rollup`` and ``fronts`` do, a part that a walk finds anew, or again, is told with that walk.
+    """
     parts: Sequence[Part] = PARTS
     updates = []
     open_now: dict[str, Condition] = {}
     for step in range(draw(st.integers(1, 10))):
         time = NOON + step
         walked = None
+        before = set() if step == 0 else {each.id for each in parts}
         if step == 0 or draw(st.integers(0, 3)) == 0:
             parts = draw(st.lists(st.sampled_from(PARTS), min_size=1, unique_by=lambda each: each.id))
             walked = inventory(
@@ -192,6 +196,7 @@ def histories(draw: st.DrawFn) -> list[Update]:
             )
         ids = [each.id for each in parts]
         some = st.lists(st.sampled_from(ids), unique=True)
+        appeared = [each for each in ids if walked is not None and each not in before]
         polled = None
         if draw(st.booleans()):
             polled = Round(
@@ -208,7 +213,9 @@ def histories(draw: st.DrawFn) -> list[Update]:
                 controller="c1",
                 inventory=walked,
                 round=polled,
-                assessment=assessment(draw, time, draw(some), open_now) if draw(st.booleans()) else None,
+                assessment=assessment(draw, time, [*appeared, *draw(some)], open_now)
+                if appeared or draw(st.booleans())
+                else None,
             )
         )
     return updates
