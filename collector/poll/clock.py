@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import time
 from typing import Protocol
 
@@ -21,6 +22,9 @@ class Clock(Protocol):
     async def sleep(self, seconds: float) -> None:
         """Wait."""
 
+    async def wait(self, seconds: float, call: asyncio.Event) -> None:
+        """Wait, but no longer than until called."""
+
 
 class SystemClock:
     """The machine's own time."""
@@ -36,3 +40,9 @@ class SystemClock:
     async def sleep(self, seconds: float) -> None:
         """Wait without holding anyone up."""
         await asyncio.sleep(seconds)
+
+    async def wait(self, seconds: float, call: asyncio.Event) -> None:
+        """Wait, but no longer than until called."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                await call.wait()

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import random
+import secrets
 from collections.abc import Callable, Mapping, Sequence
 
 import httpx
@@ -11,9 +13,13 @@ import httpx
 from collector.assess.watch import Watch
 from collector.model import Condition
 from collector.poll.clock import Clock, SystemClock
+from collector.poll.events import Listening
 from collector.poll.interpret import Interpret, interpret
 from collector.poll.keeper import Keeper, Report, Tell
+from collector.poll.listener import Listener
+from collector.poll.memory import Memory
 from collector.poll.schedule import Chance
+from collector.redfish.registries import Shelf
 from collector.redfish.wire import Limits
 from collector.settings import ControllerSettings, Settings
 
@@ -28,7 +34,10 @@ class Fleet:
     """Every controller of a fleet file.
 
     ``tell`` takes the updates and may wait; what it raises ends the fleet. ``open_conditions``: by controller, those
-    that an earlier run left open. The rest is for tests: time, chance, and httpx transports in place of the network.
+    that an earlier run left open. ``memory`` and ``heard`` (by controller, what the store has of
+    :attr:`~collector.model.Update.heard`): what it takes to leave nothing behind on controllers after a kill, and to
+    tell none of their events twice. ``standard``: message registries for services that have none. The rest is for
+    tests: time, chance, and httpx transports in place of the network.
     """
 
     def __init__(
@@ -42,8 +51,13 @@ class Fleet:
         transport_for: TransportFor = _by_network,
         limits: Limits | None = None,
         interpret: Interpret = interpret,
+        memory: Memory | None = None,
+        heard: Mapping[str, bytes] | None = None,
+        standard: Shelf | None = None,
     ) -> None:
-        told = open_conditions or {}
+        told, kept = open_conditions or {}, heard or {}
+        secret = memory.secret if memory is not None else secrets.token_bytes(32)
+        self.listener = Listener(settings.events, secret) if settings.events is not None else None
         walks = asyncio.Semaphore(settings.collector.max_walks)
         self.keepers = tuple(
             Keeper(
@@ -57,13 +71,20 @@ class Fleet:
                 transport=transport_for(controller),
                 limits=limits,
                 interpret=interpret,
+                listening=Listening(
+                    secret=secret, push=self.listener, standard=standard, kept=kept.get(controller.name)
+                ),
+                notes=memory.notes(controller.name) if memory is not None else None,
             )
             for controller in settings.controllers
         )
 
     async def run(self) -> None:
-        """Keep all controllers until cancelled; returns when every session is deleted or given up on."""
-        async with asyncio.TaskGroup() as group:
+        """Keep all controllers until cancelled; returns when every session is deleted or given up on.
+
+        Raises :class:`~collector.poll.listener.CannotListen` where pushed events can't be listened for.
+        """
+        async with self.listener or contextlib.nullcontext(), asyncio.TaskGroup() as group:
             for keeper in self.keepers:
                 group.create_task(keeper.run(), name=f"keeper {keeper.settings.name}")
 

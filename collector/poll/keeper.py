@@ -14,15 +14,19 @@ from collections.abc import Awaitable, Callable, Coroutine
 from typing import Any, Protocol
 
 import httpx
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from collector.model import Assessment, Inventory, Outcome, Round, Seconds, Update
 from collector.poll.clock import Clock
+from collector.poll.events import Events, Listening
+from collector.poll.hearing import Told
 from collector.poll.interpret import Interpret, interpret
 from collector.poll.rounds import Done, Rounds
-from collector.poll.schedule import Chance, Grid, back_off, login_back_off, obeyed
+from collector.poll.schedule import Chance, Grid, back_off, login_back_off, obeyed, out_of_turn
+from collector.poll.side import first_of
 from collector.redfish.client import Client
 from collector.redfish.errors import ControllerError, HttpStatus, LoginRefused, TimedOut
+from collector.redfish.left_over import SessionNotes
 from collector.redfish.messages import seconds_to_wait
 from collector.redfish.resources import SERVICE_ROOT
 from collector.redfish.walk import Walk
@@ -35,6 +39,10 @@ Tell = Callable[[Update], Awaitable[None]]
 """Takes an update; waits while there is no room for it. ValueError: this update doesn't fit, which is that controller's
 trouble alone. Anything else that it raises ends the fleet: nothing can be kept any more."""
 
+_LEAST_GAP = 0.05
+"""Of the poll interval: a gap between two rounds that is shorter is left alone."""
+_GAP_USED = 0.8
+"""Of a gap, by what is not a round."""
 _ROUNDS_BETWEEN_WALKS = 2
 """At least, when the tree seems to have changed; twice as many each time that happens again before a planned walk."""
 
@@ -66,7 +74,11 @@ class Report(Struct, frozen=True, kw_only=True):
 
 
 class Keeper:
-    """Keeps one controller. ``walks`` bounds the walks of the whole fleet; ``transport`` replaces the network."""
+    """Keeps one controller. ``walks`` bounds the walks of the whole fleet; ``transport`` replaces the network.
+
+    ``listening``: how to follow the controller's own events; None for not at all. ``notes``: where its session is
+    noted.
+    """
 
     def __init__(
         self,
@@ -81,6 +93,8 @@ class Keeper:
         transport: httpx.AsyncBaseTransport | None = None,
         limits: Limits | None = None,
         interpret: Interpret = interpret,
+        listening: Listening | None = None,
+        notes: SessionNotes | None = None,
     ) -> None:
         self.settings = settings
         self._collector = collector
@@ -90,7 +104,16 @@ class Keeper:
         self._clock = clock
         self._chance = chance
         self._interpret = interpret
-        self._client = Client(settings, in_flight=collector.in_flight, transport=transport, limits=limits)
+        self._client = Client(settings, in_flight=collector.in_flight, transport=transport, limits=limits, notes=notes)
+        self._events = None if listening is None else Events(self._client, listening, self, clock=clock, chance=chance)
+        self._call = asyncio.Event()
+        """Set when something was heard that a round before the next due time would show."""
+        self._early = False
+        """Whether the next round is such a one."""
+        self._last_round = (-math.inf, 0.0)
+        """When the newest round began, and how long it took."""
+        self._lost: Exception | None = None
+        """What telling an update raised: nothing can be kept any more."""
         # Due times stand on epoch-like seconds that never jump, so that the grid survives a restart.
         self._offset = clock.now() - clock.monotonic()
         self._grid = Grid.spread(settings.name, collector.poll_interval, "round")
@@ -110,13 +133,47 @@ class Keeper:
     async def run(self) -> None:
         """Keep the controller until cancelled; its session is deleted then."""
         async with self._client:
-            while True:
-                late = max(0.0, self._steady() - self._due) if math.isfinite(self._due) else 0.0
-                if self._rounds is None or (self._steady() >= self._walk_due and not self._walks.locked()):
-                    await self._guarded(self._walk())
-                else:
-                    await self._guarded(self._round(self._rounds, late))
-                await self._sleep()
+            if self._events is None:
+                await self._poll()
+                return
+            try:
+                await first_of(self._poll(), self._live(self._events))
+            finally:
+                await self._events.aclose()
+
+    @property
+    def answering(self) -> bool:
+        """Whether the controller answered last time."""
+        return self._rounds is not None and self._failures == 0
+
+    async def heard(self, told: Told) -> None:
+        """Take what the controller told of itself: tell it on, and look sooner where that shows something."""
+        if told.update is not None:
+            try:
+                await self._tell(told.update)
+            except ValueError:
+                log.exception("%s: events that don't fit are dropped", self.settings.name)
+            except Exception as error:
+                self._lost = error
+                raise
+        if told.moved:
+            self._want_walk()
+        if told.urgent:
+            self._call.set()
+
+    async def _poll(self) -> None:
+        while True:
+            late = max(0.0, self._steady() - self._due) if math.isfinite(self._due) and not self._early else 0.0
+            walk_due = self._steady() >= self._walk_due and not self._walks.locked() and not self._early
+            if self._rounds is None or walk_due:
+                await self._guarded(self._walk())
+            else:
+                began = self._steady()
+                await self._guarded(self._round(self._rounds, late))
+                self._last_round = (began, self._steady() - began)
+            self._early = False
+            await self._talk()
+            await self._sleep()
 
     async def once(self) -> Report:
         """One walk and one full round, then close."""
@@ -171,6 +228,8 @@ class Keeper:
         interpreted = self._interpret(walked, self.settings.location)
         assessment = self._watch.inventory(interpreted.inventory, self._clock.now())
         self._inventory = interpreted.inventory
+        if self._events is not None:
+            self._events.walked(walked, interpreted.inventory)
         self._rounds = Rounds(self._client, interpreted, self._clock)
         self._incomplete = walk.passing > 0
         self._unplanned_walks = self._unplanned_walks + 1 if self._walk_wanted else 0
@@ -191,7 +250,7 @@ class Keeper:
     def _plan_next(self, walk_in: float | None) -> None:
         """The next round by the grid; the next walk by its own, half an interval from now or more."""
         now = self._steady()
-        self._due = self._grid.following(self._due, now) if math.isfinite(self._due) else self._grid.at_or_after(now)
+        self._due = self._next_due(now)
         planned = self._walk_grid.at_or_after(now + self._collector.walk_interval / 2)
         self._walk_due = planned if walk_in is None else now + walk_in
 
@@ -203,21 +262,28 @@ class Keeper:
             self._failed(done.failure, done.retry_after)
         else:
             self._read(done)
-        assessment = self._watch.round(done.round, self._clock.now())
-        return Update(controller=self.settings.name, round=done.round, assessment=assessment)
+        found = done.round
+        if self._events is not None and (defects := self._events.new_defects()):
+            found = structs.replace(found, defects=(*found.defects, *defects))
+        assessment = self._watch.round(found, self._clock.now())
+        return Update(controller=self.settings.name, round=found, assessment=assessment)
 
     def _read(self, done: Done) -> None:
         """Something came: on with the grid, later where the service asked for it, and to a walk where things moved."""
         now = self._steady()
         was_away = self._failures >= _ROUNDS_BETWEEN_WALKS
         self._answered()
-        self._due = self._grid.following(self._due, now)
+        self._due = self._next_due(now)
         if wait := obeyed(done.retry_after):
             self._due = max(self._due, self._grid.at_or_after(now + wait))
         if done.walk_wanted or was_away:
-            self._walk_wanted = True
-            gap = _ROUNDS_BETWEEN_WALKS * self._collector.poll_interval * 2 ** min(self._unplanned_walks, 30)
-            self._walk_due = min(self._walk_due, self._last_walk + min(gap, self._collector.walk_interval))
+            self._want_walk()
+
+    def _want_walk(self) -> None:
+        """The tree seems to have changed."""
+        self._walk_wanted = True
+        gap = _ROUNDS_BETWEEN_WALKS * self._collector.poll_interval * 2 ** min(self._unplanned_walks, 30)
+        self._walk_due = min(self._walk_due, self._last_walk + min(gap, self._collector.walk_interval))
 
     # Failures
 
@@ -234,7 +300,7 @@ class Keeper:
             wait = back_off(self._failures, self._collector.poll_interval, self._chance)
         now = self._steady()
         then = self._grid.at_or_after(now + max(wait, obeyed(retry_after)))
-        self._due = max(then, self._grid.following(self._due, now)) if math.isfinite(self._due) else then
+        self._due = max(then, self._next_due(now)) if math.isfinite(self._due) else then
 
     def _answered(self) -> None:
         if self._failures:
@@ -287,7 +353,49 @@ class Keeper:
     def _steady(self) -> float:
         return self._clock.monotonic() + self._offset
 
+    def _next_due(self, now: float) -> float:
+        """By the grid, which an early round leaves as it is."""
+        if not math.isfinite(self._due):
+            return self._grid.at_or_after(now)
+        return self._due if self._early else self._grid.following(self._due, now)
+
+    async def _talk(self) -> None:
+        """Leave the time until the next round to the events, less some, so that they never make it late."""
+        left = self._due - self._steady()
+        if self._events is None or not self.answering or left < _LEAST_GAP * self._collector.poll_interval:
+            return
+        try:
+            await self._events.between(_GAP_USED * left)
+        except Exception as error:  # noqa: BLE001 - recorded or raised there; a bug must not stop the rounds
+            self._look_at(error)
+
+    async def _live(self, events: Events) -> None:
+        """What comes between the rounds; a bug in that costs the controller's events until the next walk."""
+        while True:
+            try:
+                await events.run()
+            except Exception as error:  # noqa: BLE001 - recorded or raised there
+                self._look_at(error)
+
+    def _look_at(self, error: Exception) -> None:
+        if error is self._lost or self._events is None:
+            raise error
+        log.error("%s: unexpected error; its events wait for the next walk", self.settings.name, exc_info=error)
+        self._events.stumbled()
+
     async def _sleep(self) -> None:
+        """Until the next round is due, or one may be made out of turn because something was heard."""
+        while self._events is not None and (left := self._due - self._steady()) > 0:
+            await self._clock.wait(left, self._call)
+            if not self._call.is_set():
+                return
+            self._call.clear()
+            began, lasted = self._last_round
+            at = out_of_turn(began, lasted, self._steady(), self._due, self._collector.poll_interval)
+            if at is not None and self.answering:
+                await self._clock.sleep(max(0.0, at - self._steady()))
+                self._early = True
+                return
         await self._clock.sleep(max(0.0, self._due - self._steady()))
 
 

@@ -16,6 +16,8 @@ Chance = Callable[[], float]
 
 MOST_INTERVALS = 10
 """Poll intervals that back-off waits at most."""
+OUT_OF_TURN = 0.25
+"""Of the poll interval: the least between the newest round and one that an event asks for."""
 FIRST_LOGIN_WAIT = 300.0
 """Seconds before a refused password is tried again: a usual lock-out counter (AccountService, DSP8010:
 AccountLockoutCounterResetAfter) has forgotten one failure by then, common practice, no source."""
@@ -47,6 +49,16 @@ class Grid(Struct, frozen=True):
         """
         then = self.at_or_after(due + self.period / 2)
         return then if now - then <= self.period / 2 else self.at_or_after(now)
+
+
+def out_of_turn(began: float, lasted: float, now: float, due: float, interval: float) -> float | None:
+    """When a round may be made before the one that is due at ``due``; None where that one comes soon enough.
+
+    Not sooner than a quarter of the interval after the newest round ``began``, so that a controller which talks all the
+    time costs five rounds an interval at most; and only where twice the time that the newest ``lasted`` is left.
+    """
+    at = max(now, began + OUT_OF_TURN * interval)
+    return at if at + 2 * lasted + interval / 20 <= due else None
 
 
 def back_off(failures: int, interval: float, chance: Chance) -> float:

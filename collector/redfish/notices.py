@@ -317,7 +317,7 @@ class _Reading:
             kind = DefectKind.FOREIGN_LINK if error.foreign else DefectKind.DANGLING_LINK
             self._blame(name, kind, f"the link {error}")
             return None
-        return f"{target.key}#{target.fragment}" if target.fragment else target.key
+        return f"{target.key}#{plain(target.fragment, 500)}" if target.fragment else target.key
 
     def _word(self, record: Mapping[str, Any], name: str, limit: int = 200) -> str:
         """A short text in one line; "" where there is none. Numbers stand as text: ids are often sent as such."""

@@ -13,6 +13,7 @@ from pydantic import SecretStr
 
 from collector.assess.watch import Watch
 from collector.model import Update
+from collector.poll.events import Listening
 from collector.poll.interpret import interpret
 from collector.poll.keeper import Keeper
 from collector.redfish.wire import Limits
@@ -47,6 +48,11 @@ class QuickClock:
         self.time += seconds
         await asyncio.sleep(0)
 
+    async def wait(self, seconds: float, call: asyncio.Event) -> None:
+        await asyncio.sleep(0)
+        if not call.is_set():
+            await self.sleep(seconds)
+
 
 class Enough(Exception):
     """Enough updates have come."""
@@ -65,6 +71,7 @@ class Kept:
         max_walks: int = 4,
         limits: Limits | None = None,
         interpret: Any = interpret,
+        listening: Listening | None = None,
         on_update: Callable[[Update], Awaitable[object] | None] = lambda update: None,
         **collector: Any,
     ) -> None:
@@ -88,6 +95,7 @@ class Kept:
             transport=transport,
             limits=limits,
             interpret=interpret,
+            listening=listening,
         )
 
     async def _tell(self, update: Update) -> None:

@@ -1,0 +1,425 @@
+"""One controller's own events, by the best way that it offers: its stream, a push to our listener, or its logs.
+
+Which way is decided after each walk (:mod:`collector.redfish.event_way`). What comes live (stream, push) is read by a
+task of its own, beside the rounds. All other talk (looking for logs, keeping the one subscription, reading logs) waits
+for the time that is left between two rounds, so that it never makes one late; where there is none, it waits for the
+next gap. What was heard becomes events through :mod:`collector.poll.hearing`.
+
+A stream or a push that fails gives way to the next best for a while (:data:`WALKS_WITHOUT`). Neither is ever repeated
+by a service, so the logs are read after each walk and each new beginning as well.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any, Protocol
+
+from msgspec import Struct
+
+from collector.model import Defect, DefectKind, Inventory
+from collector.poll.clock import Clock
+from collector.poll.hearing import Hearing, Told
+from collector.poll.inbox import Inbox
+from collector.poll.schedule import Chance
+from collector.poll.side import first_of
+from collector.redfish.bodies import decode
+from collector.redfish.client import Client
+from collector.redfish.errors import BrokenHttp, ControllerError, HttpStatus, Malformed, Truncated
+from collector.redfish.event_stream import IDLE
+from collector.redfish.event_way import Way, WayKind, way
+from collector.redfish.flow import Answer, Ask, Flow, Place, drive
+from collector.redfish.follow import type_name
+from collector.redfish.log_cursor import Bounds
+from collector.redfish.log_places import LogsFound, find_logs
+from collector.redfish.logs import LogPlace, read_log
+from collector.redfish.notices import Source
+from collector.redfish.registries import Shelf
+from collector.redfish.registry_files import fetch_registries
+from collector.redfish.resources import Walked
+from collector.redfish.sse import Stream
+from collector.redfish.subscription import Kept, Ours, context_token, end, keep
+
+log = logging.getLogger(__name__)
+
+WALKS_WITHOUT = 4
+"""Walks for which a way that failed is left out."""
+STEADY = 20.0
+"""Seconds that a stream must have held for its end to count as a first failure."""
+PATIENCE = 6
+"""Failures of a stream in a row, while the controller answers, after which it is given up for a while."""
+LONGEST_WAIT = 300.0
+"""Seconds between two attempts at a stream at most, unless the service asks for longer."""
+GOODBYE = 5.0
+"""Seconds that deleting our subscription may take on the way out."""
+REGISTRY_TRIES = 2
+"""Times that a registry is asked for in the life of a keeper."""
+MAX_DEFECTS = 64
+"""Defects told between two walks."""
+MAX_EVENT = 1024 * 1024
+"""Bytes of one streamed event; as large as a pushed one may be (DSP0266)."""
+_ASK_SECONDS = 10.0
+_REGISTRY_SECONDS = 30.0
+_LOG_BOUNDS = Bounds()
+
+
+class Push(Protocol):
+    """Where events can be pushed to; see :class:`collector.poll.listener.Listener`."""
+
+    def address(self, controller: str) -> str:
+        """The URL for one controller."""
+
+    def attach(self, controller: str, take: Callable[[bytes], bool]) -> None:
+        """Who takes what is pushed there."""
+
+
+class Listening(Struct, frozen=True, kw_only=True):
+    """What a keeper needs to follow a controller's events."""
+
+    secret: bytes
+    """Of the installation; marks our subscriptions."""
+    push: Push | None = None
+    standard: Shelf | None = None
+    """Registries that the user has at hand, for services that have none."""
+    kept: bytes | None = None
+    """How far an earlier process has read them."""
+    idle: float = IDLE
+    """Seconds of silence after which a stream is opened anew."""
+
+
+class Holder(Protocol):
+    """What the events need of their keeper."""
+
+    @property
+    def answering(self) -> bool:
+        """Whether the controller answered last time."""
+
+    async def heard(self, told: Told) -> None:
+        """Tell an update, hurry a round, plan a walk."""
+
+
+class _Service(Struct, frozen=True):
+    """What of a walk matters here."""
+
+    root: Mapping[str, Any]
+    log_owners: tuple[Mapping[str, Any], ...]
+    can_skip: bool
+
+
+class Events:
+    """The events of one controller. The keeper calls :meth:`walked`, :meth:`between`, :meth:`run`, :meth:`aclose`."""
+
+    def __init__(self, client: Client, listening: Listening, holder: Holder, *, clock: Clock, chance: Chance) -> None:
+        name = client.settings.name
+        self.way = Way(kind=WayKind.NONE)
+        self._client = client
+        self._listening = listening
+        self._holder = holder
+        self._clock = clock
+        self._chance = chance
+        self._place = Place(name, client.settings.url)
+        self._hearing = Hearing(self._place, listening.standard, listening.kept)
+        push = listening.push
+        self._ours = Ours(push.address(name) if push is not None else "", context_token(listening.secret, name))
+        self._inbox = Inbox()
+        if push is not None:
+            push.attach(name, self._pushed)
+        self._service: _Service | None = None
+        self._undecided = False
+        self._catch_up = False
+        self._next_log = 0
+        self._subscriptions = ""
+        """Path of the collection in which ours may stand."""
+        self._held = ""
+        """Path of our subscription."""
+        self._cleaned = False
+        """Whether none of an earlier process is left."""
+        self._without: dict[WayKind, int] = {}
+        """Ways that failed, and for how many more walks they are left out."""
+        self._changed = asyncio.Event()
+        self._tried: dict[str, int] = {}
+        """Registries by prefix: how often they were asked for."""
+        self._learning = asyncio.Lock()
+        self._defects: dict[tuple[str, str, DefectKind], Defect] = {}
+        self._lasting: list[Defect] = []
+        """Of what is fetched only once."""
+        self._new: list[Defect] = []
+
+    # What the keeper calls
+
+    def walked(self, walked: Walked, inventory: Inventory) -> None:
+        """A walk is done: decide on the way anew, when there is time."""
+        self._hearing.walked(inventory)
+        features = walked.root.get("ProtocolFeaturesSupported")
+        self._service = _Service(
+            root=walked.root,
+            log_owners=tuple(_log_owners(walked)),
+            can_skip=isinstance(features, dict) and features.get("TopSkipQuery") is True,
+        )
+        self._undecided = self._catch_up = True
+        self._without = {kind: left - 1 for kind, left in self._without.items() if left > 1}
+        self._defects.clear()
+        self._new = []
+        self._note(self._lasting)
+
+    def new_defects(self) -> tuple[Defect, ...]:
+        """Those found since the last call, each once a walk."""
+        found, self._new = tuple(self._new), []
+        return found
+
+    async def between(self, seconds: float) -> None:
+        """Do what is to be done, within the time until the next round; the rest waits for the next gap.
+
+        Raises only what telling raises.
+        """
+        waiting: list[Told] = []
+        try:
+            async with asyncio.timeout(seconds):
+                if self._undecided:
+                    await self._decide()
+                if self._catch_up or self.way.kind is WayKind.LOGS:
+                    await self._read_logs(waiting)
+        except TimeoutError:
+            log.debug("%s: its events wait for the next gap", self._place.controller)
+        except ControllerError as error:
+            log.debug("%s; the rounds find out for themselves", error)
+        for told in waiting:  # not within the time-out: what was read is told
+            await self._tell(told)
+
+    async def run(self) -> None:
+        """Follow what comes live, for as long as the keeper runs. Raises only what telling raises."""
+        while True:
+            self._changed.clear()
+            if self.way.kind is WayKind.STREAM:
+                await first_of(self._follow_stream(self.way.path), self._changed.wait())
+            elif self.way.kind is WayKind.PUSH:
+                await first_of(self._follow_pushes(), self._changed.wait())
+            else:
+                await self._changed.wait()
+
+    def stumbled(self) -> None:
+        """After a bug: rest until the next walk."""
+        self._undecided = self._catch_up = False
+        self._take_way(Way(kind=WayKind.NONE))
+
+    async def aclose(self) -> None:
+        """Take our subscription back, within a few seconds; the client must still be open."""
+        if not self._held:
+            return
+        try:
+            async with asyncio.timeout(GOODBYE):
+                gone: Kept = await self._drive(end(self._subscriptions, self._ours, self._place, held=self._held))
+            trouble = gone.trouble
+        except (TimeoutError, ControllerError) as error:
+            trouble = str(error) or "no answer in time"
+        if trouble:
+            log.warning(
+                "%s: its event subscription %s is left and taken up at the next start: %s",
+                self._place.controller,
+                self._held,
+                trouble,
+            )
+
+    # Which way
+
+    async def _decide(self) -> None:
+        service = self._service
+        assert service is not None
+        event_service = await self._linked(service.root, "EventService")
+        found: LogsFound = await self._drive(find_logs(service.log_owners, self._place))
+        self._note(found.defects)
+        self._hearing.keep_logs(place.entries for place in found.places)
+        chosen = self._best(service.root, event_service, found.places)
+        if event_service is not None:
+            target = self._place.linked(event_service.get("Subscriptions"))
+            self._subscriptions = target.path if target is not None else ""
+        if chosen.kind is WayKind.PUSH and event_service is not None:
+            chosen = await self._subscribed(chosen, service.root, event_service)
+        elif self._subscriptions and (self._held or not self._cleaned):
+            await self._unsubscribed()
+        self._take_way(chosen)
+        self._undecided = False
+
+    def _best(
+        self, root: Mapping[str, Any], event_service: Mapping[str, Any] | None, logs: tuple[LogPlace, ...]
+    ) -> Way:
+        address = self._ours.destination or None
+        return way(root, event_service, logs, address, self._place, failed=self._without.keys())
+
+    async def _subscribed(self, chosen: Way, root: Mapping[str, Any], event_service: Mapping[str, Any]) -> Way:
+        """The push with one subscription standing; the next best way where there can be none."""
+        kept: Kept = await self._drive(
+            keep(chosen.path, event_service, self._ours, self._place, held=self._held, message_ids=())
+        )
+        self._note(kept.defects)
+        self._held, self._cleaned = kept.path, True
+        if kept.path:
+            self._catch_up = self._catch_up or kept.made or kept.resumed
+            return chosen
+        log.info("%s: no push of events for now: %s", self._place.controller, kept.trouble)
+        if kept.refused:
+            self._without[WayKind.PUSH] = WALKS_WITHOUT
+        failed = {*self._without, WayKind.PUSH}
+        return way(root, event_service, chosen.logs, None, self._place, failed=failed)
+
+    async def _unsubscribed(self) -> None:
+        """None of ours is wanted: neither the one we have nor one of an earlier process."""
+        gone: Kept = await self._drive(end(self._subscriptions, self._ours, self._place, held=self._held))
+        self._note(gone.defects)
+        if not gone.trouble:
+            self._held, self._cleaned = "", True
+
+    def _take_way(self, chosen: Way) -> None:
+        if (chosen.kind, chosen.path) != (self.way.kind, self.way.path):
+            log.info("%s: its events come by %s", self._place.controller, chosen.kind.value)
+            self._changed.set()
+        self.way = chosen
+
+    def _give_up(self, kind: WayKind, why: str) -> None:
+        """The logs for now; whether there is a better way is decided in the next gap."""
+        log.warning("%s: no events by %s for now: %s", self._place.controller, kind.value, why)
+        self._without[kind] = WALKS_WITHOUT
+        self._undecided = self._catch_up = True
+        logs = self.way.logs
+        self._take_way(Way(kind=WayKind.LOGS if logs else WayKind.NONE, logs=logs))
+
+    # Live
+
+    async def _follow_stream(self, path: str) -> None:
+        """Keep the stream open; returns when it is given up."""
+        last_id, failures = "", 0
+        while True:
+            parser = Stream(last_id, max_line=MAX_EVENT, max_event=MAX_EVENT)
+            began = self._clock.monotonic()
+            try:
+                async with await self._client.stream(path, parser, idle=self._listening.idle) as stream:
+                    self._catch_up = True  # what happened before it was open may stand in a log
+                    async for event in stream:
+                        await self._take(event.data.encode("utf-8", "replace"), Source.SSE, path)
+                why = "the service ended it"
+            except ControllerError as error:
+                why = error.happened
+                if _no_stream(error):
+                    self._note([self._place.defect(path, "", DefectKind.HTTP_ERROR, error.happened)])
+                    return self._give_up(WayKind.STREAM, why)
+            if parser.dropped:
+                detail = f"{parser.dropped} streamed events were over {MAX_EVENT} bytes"
+                self._note([self._place.defect(path, "", DefectKind.TOO_BIG, detail)])
+            last_id = parser.last_id
+            failures = 1 if self._clock.monotonic() - began >= STEADY else failures + 1
+            if failures >= PATIENCE and self._holder.answering:
+                return self._give_up(WayKind.STREAM, f"it broke {failures} times in a row, last: {why}")
+            log.debug("%s: its event stream is over: %s", self._place.controller, why)
+            spread = self._chance() * min(LONGEST_WAIT, 2.0**failures)
+            await self._clock.sleep(max(parser.retry or 1.0, spread))
+
+    def _pushed(self, body: bytes) -> bool:
+        return self._inbox.put(body)
+
+    async def _follow_pushes(self) -> None:
+        while True:
+            await self._take(await self._inbox.get(), Source.PUSH, self._held)
+
+    async def _take(self, data: bytes, source: Source, resource: str) -> None:
+        """One event body, as it came."""
+        try:
+            body = decode(data, self._place.controller, resource)
+        except Malformed as error:
+            self._note([self._place.defect(resource, "", error.defect or DefectKind.NOT_JSON, error.happened)])
+            return
+        await self._learn([body])
+        told = self._hearing.event(body, source, self._clock.now())
+        await self._tell(told)
+
+    # Logs
+
+    async def _read_logs(self, waiting: list[Told]) -> None:
+        """Each log once, beginning behind the one that was read last."""
+        logs, service = self.way.logs, self._service
+        assert service is not None
+        for _ in range(len(logs)):
+            entries = logs[self._next_log % len(logs)].entries
+            cursor = self._hearing.cursor(entries)
+            read = await self._drive(read_log(cursor, self._place, _LOG_BOUNDS, can_skip=service.can_skip))
+            await self._learn([item.body for item in read.items])
+            self._next_log = (self._next_log + 1) % len(logs)
+            waiting.append(self._hearing.log(read, entries, self._clock.now()))
+        self._catch_up = False
+
+    # Registries
+
+    async def _learn(self, bodies: Iterable[Mapping[str, Any]]) -> None:
+        """Get the service's own registries for what these bodies say; without them the literal texts must do."""
+        wanted = self._untried(bodies)
+        registries = self._service.root.get("Registries") if self._service is not None else None
+        target = self._place.linked(registries)
+        if not wanted or target is None:
+            return
+        async with self._learning:
+            wanted = self._untried(bodies)
+            if not wanted:
+                return
+            for prefix in wanted:
+                self._tried[prefix] = self._tried.get(prefix, 0) + 1
+            try:
+                async with asyncio.timeout(_REGISTRY_SECONDS):
+                    got = await self._drive(fetch_registries(target.path, self._place, wanted))
+            except (TimeoutError, ControllerError) as error:
+                log.info("%s: its registries can't be had now: %s", self._place.controller, error or "no time")
+                return
+            self._tried.update(dict.fromkeys(wanted, REGISTRY_TRIES))
+            self._hearing.learn(got.registries)
+            self._lasting = [*self._lasting, *got.defects][:MAX_DEFECTS]
+            self._note(got.defects)
+
+    def _untried(self, bodies: Iterable[Mapping[str, Any]]) -> set[str]:
+        unknown = self._hearing.unknown_prefixes(bodies)
+        return {prefix for prefix in unknown if self._tried.get(prefix, 0) < REGISTRY_TRIES}
+
+    # Inside
+
+    async def _tell(self, told: Told) -> None:
+        self._note(told.defects)
+        if told.update is not None:
+            await self._holder.heard(told)
+
+    def _note(self, defects: Iterable[Defect]) -> None:
+        for defect in defects:
+            key = (defect.resource, defect.property, defect.kind)
+            if key not in self._defects and len(self._defects) < MAX_DEFECTS:
+                self._defects[key] = defect
+                self._new.append(defect)
+
+    async def _linked(self, root: Mapping[str, Any], name: str) -> Mapping[str, Any] | None:
+        """The resource behind a link of the root; None where it can't be read."""
+        target = self._place.linked(root.get(name))
+        if target is None:
+            return None
+        ask = Ask("GET", target.path)
+        answer = await self._exchange(ask)
+        if not answer.good:
+            self._note([self._place.failure(ask, answer)])
+            return None
+        return answer.body
+
+    async def _drive(self, flow: Flow[Any]) -> Any:
+        return await drive(flow, self._exchange)
+
+    async def _exchange(self, ask: Ask) -> Answer:
+        return await self._client.exchange(ask, timeout=_ASK_SECONDS)
+
+
+def _log_owners(walked: Walked) -> Iterable[Mapping[str, Any]]:
+    """Of the resources that have logs, the little that is needed to find them."""
+    for resource in walked.resources.values():
+        told = resource.body.get("LogServices")
+        if told is not None and type_name(resource.body) is not None:
+            yield {"@odata.type": resource.body["@odata.type"], "LogServices": told}
+
+
+def _no_stream(error: ControllerError) -> bool:
+    """Whether an error says that there is no stream to be had, rather than that one broke or has to wait."""
+    if isinstance(error, HttpStatus):
+        return not error.temporary
+    return isinstance(error, Malformed) and not isinstance(error, (Truncated, BrokenHttp))
