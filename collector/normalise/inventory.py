@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections import Counter
 
@@ -158,10 +159,31 @@ def _frame(columned: Columned, walked: Walked, findings: Findings) -> Frame:
     return columns.frame(walked.time)
 
 
+def _telling(columned: Columned, walked: Walked) -> tuple[tuple[Reader, ...], ...]:
+    """The places that rounds may read each sensor at: all that told a reading now, where its first place did.
+
+    One that tells none, or one outside the sensor's range, would cost the sensor its values for a cheaper round.
+    """
+    kept = []
+    trial, unheard = Columns(1), Findings(walked.controller, limit=0)
+
+    def tells(reader: Reader) -> bool:
+        trial.values[0] = math.nan
+        read(reader, walked.resources[reader.uri].body, 0, trial, walked.time, unheard)
+        return not math.isnan(trial.values[0])
+
+    for readers in columned.readers:
+        first, *others = readers
+        if others and tells(first):
+            readers = (first, *(other for other in others if tells(other)))
+        kept.append(readers)
+    return tuple(kept)
+
+
 def _recipe(walked: Walked, parts: Parts, columned: Columned, told: list[str]) -> Recipe:
     gets = expanded_gets(walked.resources)
     recipe = Recipe(
-        readers=columned.readers,
+        readers=_telling(columned, walked),
         told=tuple(sys.intern(uri) for uri in told),
         members=tuple(
             (sys.intern(path), tuple((sys.intern(key), _own_name(walked, key)) for key in keys))

@@ -17,6 +17,7 @@ from msgspec import Struct
 
 from collector.model import Inventory
 from collector.normalise.expanded import expanded_gets
+from collector.normalise.inventory import Normalised
 from collector.redfish import links
 from collector.redfish.resources import Fetch, Walked
 
@@ -50,8 +51,12 @@ def plan(walked: Walked, inventory: Inventory) -> tuple[Fetch, ...]:
 
 
 def _places(inventory: Inventory, walked: Walked) -> list[tuple[str, ...]]:
-    """For every sensor the resources that tell it, the best first."""
-    told = [(sensor.source, *sensor.also_at) for sensor in inventory.layout.sensors]
+    """For every sensor the resources that it may be read from, the best first."""
+    told: list[tuple[str, ...]]
+    if isinstance(inventory, Normalised):
+        told = [tuple(reader.uri for reader in readers) for readers in inventory.recipe.readers]
+    else:
+        told = [(sensor.source, *sensor.also_at) for sensor in inventory.layout.sensors]
     return [
         tuple(dict.fromkeys(uri for place in places if (uri := place.partition("#")[0]) in walked.resources))
         for places in told

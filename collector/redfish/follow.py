@@ -1,7 +1,8 @@
-"""Which properties of which resource a walk follows: a table, and the pure function that reads a body by it.
+"""Which properties of which resource a walk follows: a table, and the pure functions that read a body by it.
 
 Names are those of the schemas, DMTF DSP8010. What is not here is not fetched: logs, accounts, certificates, BIOS,
-registries, jobs, virtual media, interfaces of software, assemblies.
+registries, jobs, virtual media, interfaces of software, assemblies, sub-processors, volumes. Beside the links of the
+table, places are followed that a body names as the origin of a number it repeats: see :func:`sources_of`.
 """
 
 from __future__ import annotations
@@ -16,17 +17,22 @@ from collector.model import DefectKind
 FOLLOWED: dict[str, str] = {
     # One line a resource type. "Name": a link to one resource; "Name[]": an array of links; "Name/*": a link to a
     # collection whose members are wanted, and which is therefore fetched expanded where the service can.
-    "ServiceRoot": "Chassis/* Systems/* Managers/* Storage/* PowerEquipment ThermalEquipment Facilities/*",
+    "ServiceRoot": (
+        "Chassis/* Systems/* Managers/* Storage/* PowerEquipment ThermalEquipment Facilities/* Fabrics/* "
+        "AutomationNodes/* CompositionService ResourceBlocks/* TelemetryService"
+    ),
     "Chassis": (
         "Sensors/* ThermalSubsystem PowerSubsystem EnvironmentMetrics Thermal Power Controls/* LeakDetectors/* "
-        "Drives/* Memory/* Processors/* NetworkAdapters/* PCIeDevices/* "
+        "Drives/* Memory/* Processors/* NetworkAdapters/* PCIeDevices/* MediaControllers/* FabricAdapters/* "
+        "TrustedComponents/* "
         "Links.Contains[] Links.ContainedBy Links.ComputerSystems[] Links.ManagedBy[] Links.ManagersInChassis[] "
         "Links.Drives[] Links.Storage[] Links.Processors[] Links.PCIeDevices[] Links.Switches[] Links.Fans[] "
         "Links.PowerSupplies[] Links.PoweredBy[] Links.CooledBy[] Links.PowerOutlets[] Links.PowerDistribution "
         "Links.CoolingUnits[] Links.ConnectedCoolingLoops[] Links.Facility"
     ),
     "ComputerSystem": (
-        "Processors/* Memory/* Storage/* PCIeDevices[] "
+        "Processors/* Memory/* Storage/* SimpleStorage/* PCIeDevices[] NetworkInterfaces/* FabricAdapters/* "
+        "GraphicsControllers/* "
         "Links.Chassis[] Links.ManagedBy[] Links.PoweredBy[] Links.CooledBy[]"
     ),
     "Manager": "Links.ManagerInChassis Links.ManagerForChassis[] Links.ManagerForServers[] Links.ManagerForManagers[]",
@@ -56,14 +62,33 @@ FOLLOWED: dict[str, str] = {
     "Facility": "EnvironmentMetrics AmbientMetrics",
     # What a blade carries
     "Processor": "Metrics EnvironmentMetrics",
-    "Memory": "EnvironmentMetrics",
-    "Storage": "Drives[] Controllers/* Links.Enclosures[]",
+    "Memory": "EnvironmentMetrics Metrics",
+    "Storage": "Drives[] Controllers/* Metrics Links.Enclosures[]",
     "Drive": "EnvironmentMetrics Metrics",
     "StorageController": "EnvironmentMetrics Metrics",
-    "NetworkAdapter": "EnvironmentMetrics Processors/*",
+    "NetworkAdapter": "EnvironmentMetrics Metrics Processors/* Ports/*",
+    "NetworkInterface": "Links.NetworkAdapter",
+    "Port": "EnvironmentMetrics Metrics",
     "PCIeDevice": "EnvironmentMetrics",
-    "Switch": "EnvironmentMetrics",
+    "MediaController": "EnvironmentMetrics",
+    # Beside blades
+    "Fabric": "Switches/*",
+    "Switch": "EnvironmentMetrics Metrics Ports/*",
+    "AutomationNode": "Instrumentation Links.Chassis[]",
+    "CompositionService": "ResourceBlocks/*",
+    "ResourceBlock": (
+        "Processors[] Memory[] Storage[] SimpleStorage[] Drives[] NetworkInterfaces[] ComputerSystems[] Links.Chassis[]"
+    ),
+    # Numbers told again
+    "TelemetryService": "MetricReports/* MetricReportDefinitions/*",
 }  # fmt: skip
+
+
+MAX_SOURCES = 2_000
+"""Origins of numbers that we follow from one body."""
+_DEEPEST = 6
+_NO_ORIGINS = frozenset({"Sensor", "MetricDefinition", "MetricReportDefinition"})
+"""Types whose bodies repeat no number of another resource; Sensors are most of all bodies."""
 
 
 class Step(Struct, frozen=True):
@@ -82,6 +107,8 @@ class Found(Struct, frozen=True):
     collection: bool = False
     cross: bool = False
     """Whether it points across the tree rather than down it: what it names may be brought by a collection as well."""
+    origin: bool = False
+    """Whether it names where a number comes from. Services leave many of these behind that lead nowhere."""
 
 
 class Misshapen(Struct, frozen=True):
@@ -134,3 +161,44 @@ def _link(pointer: str, value: object, step: Step) -> Found | Misshapen:
     if "@odata.id" not in value:
         return Misshapen(pointer, DefectKind.MISSING, "is a link without @odata.id")
     return Found(pointer, value["@odata.id"], step.collection, step.array or step.path[0] == "Links")
+
+
+def sources_of(body: dict[str, Any]) -> Iterator[Found]:
+    """Where numbers come from that a body repeats: DataSourceUri of excerpts, MetricProperty of a report's values.
+
+    Some sensors are listed by no collection and named here only. Both are text in the schemas, not links.
+    """
+    name = type_name(body)
+    if name in _NO_ORIGINS:
+        return
+    told = _values(body) if name == "MetricReport" else _excerpts("", body, 0)
+    for count, (pointer, source) in enumerate(told):
+        if count >= MAX_SOURCES:
+            return
+        yield Found(pointer, source, cross=True, origin=True)
+
+
+def _values(report: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    values = report.get("MetricValues")
+    seen: set[str] = set()
+    for index, value in enumerate(values if isinstance(values, list) else ()):
+        source = value.get("MetricProperty") if isinstance(value, dict) else None
+        if isinstance(source, str) and (resource := source.partition("#")[0]) not in seen:
+            seen.add(resource)
+            yield f"/MetricValues/{index}/MetricProperty", source
+
+
+def _excerpts(pointer: str, value: object, depth: int) -> Iterator[tuple[str, str]]:
+    if depth > _DEEPEST:
+        return
+    if isinstance(value, list):
+        for index, item in enumerate(value):
+            if isinstance(item, dict | list):
+                yield from _excerpts(f"{pointer}/{index}", item, depth + 1)
+    elif isinstance(value, dict):
+        for word, below in value.items():
+            if isinstance(below, str):
+                if word.lower() == "datasourceuri" and below:
+                    yield f"{pointer}/{word}", below
+            elif isinstance(below, dict | list) and word not in ("Oem", "Links", "Members"):
+                yield from _excerpts(f"{pointer}/{word}", below, depth + 1)

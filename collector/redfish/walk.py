@@ -27,7 +27,7 @@ from collector.redfish.errors import (
     Unreachable,
     Untrusted,
 )
-from collector.redfish.follow import Found, Misshapen, links_of, type_name
+from collector.redfish.follow import Found, Misshapen, links_of, sources_of, type_name
 from collector.redfish.messages import seconds_to_wait
 from collector.redfish.resources import SERVICE_ROOT, Features, Resource, Walked
 from collector.redfish.wire import Reply
@@ -48,6 +48,8 @@ class WalkLimits(Struct, frozen=True, kw_only=True):
     pages: int = 1_000
     """Of one collection."""
     defects: int = 2_000
+    misses: int = 50
+    """Origins of numbers that may lead nowhere before no more of them are looked for."""
     wait: float = 10.0
     """Seconds to wait once, near the end, for resources that asked for patience."""
 
@@ -60,6 +62,7 @@ class Place(Struct, frozen=True):
     hops: int
     source: str
     pointer: str
+    origin: bool = False
 
 
 async def walk(
@@ -99,6 +102,7 @@ class Walk:
         self._seen: set[str] = set()
         self._crossing: dict[str, Place] = {}
         """Links across the tree, kept back until everything has come down the tree that will."""
+        self._misses = 0
         self._later: list[Place] = []
         self._wait = 1.0
         self._second_time = False
@@ -177,6 +181,8 @@ class Walk:
         """Fetch one place, unless a collection has brought it by now; a failure is recorded, never raised."""
         if place.target.key in self._resources:
             return []
+        if place.origin and self._misses >= self._limits.misses:
+            return []  # normalise.fold names every one of them
         try:
             if place.collection:
                 return await self._visit_collection(place)
@@ -233,6 +239,8 @@ class Walk:
                 self._note(resource.uri, found.pointer, found.kind, found.detail)
             else:
                 places += self._place(found, hops + 1, resource.uri)
+        for found in sources_of(resource.body):
+            self._place(found, hops + 1, resource.uri)  # always across the tree
         return places
 
     def _place(self, found: Found, hops: int, source: str) -> list[Place]:
@@ -249,7 +257,7 @@ class Walk:
         if hops > self._limits.hops:
             self._note(source, pointer, DefectKind.TOO_DEEP, f"is more than {self._limits.hops} links from the root")
             return []
-        place = Place(target, found.collection, hops, source, pointer)
+        place = Place(target, found.collection, hops, source, pointer, found.origin)
         if found.cross:
             self._crossing.setdefault(target.key, place)
             return []
@@ -295,6 +303,8 @@ class Walk:
         kind = error.defect or DefectKind.HTTP_ERROR
         # A link to nothing is the fault of where it stands; all else is told of the resource that we could not have.
         astray = kind in (DefectKind.DANGLING_LINK, DefectKind.FOREIGN_LINK)
+        if place.origin and kind is DefectKind.DANGLING_LINK:
+            self._misses += 1
         at = (place.source, place.pointer) if astray else (place.target.key, "")
         self._note(*at, kind, f"{place.target.path}: {error.happened}")
 

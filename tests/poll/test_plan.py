@@ -49,7 +49,7 @@ def excerpt(id_: str, reading: Any = 20) -> dict[str, Any]:
 COUNTS = {
     # name: GETs expanding, GETs of them that are expanded, GETs without expanding
     "public-bladed": (17, 11, 28),
-    "public-rackmount1": (19, 13, 52),
+    "public-rackmount1": (19, 13, 53),
     "public-localstorage": (9, 7, 16),
     "public-telemetry": (13, 5, 18),
     "public-catfish": (5, 3, 5),
@@ -57,9 +57,9 @@ COUNTS = {
     "public-expansion-box": (17, 2, 21),
     "public-iiot": (28, 0, 28),  # declares no $expand
     "public-nvmeof-jbof": (8, 6, 11),
-    "public-pdu": (17, 15, 43),
+    "public-pdu": (18, 15, 44),
     "public-sasfabric": (6, 2, 8),
-    "public-smartnic": (20, 17, 54),
+    "public-smartnic": (20, 17, 55),
 }
 
 
