@@ -144,6 +144,7 @@ class Quantity(StrEnum):
     HEAT = "heat"
     TIME = "time"
     COUNT = "count"
+    DATA = "data"
     OTHER = "other"
 
 
@@ -172,6 +173,7 @@ CANONICAL_UNIT: Mapping[Quantity, str] = {
     Quantity.HEAT: "W",
     Quantity.TIME: "s",
     Quantity.COUNT: "1",
+    Quantity.DATA: "By",
 }
 """UCUM code of every quantity's canonical unit; ``Quantity.OTHER`` keeps the unit the service told."""
 
@@ -599,7 +601,9 @@ class Assessment(Struct, frozen=True, kw_only=True):
     @property
     def empty(self) -> bool:
         """Whether there is nothing in it to keep."""
-        return not (self.opened or self.changed or self.closed or self.rolled or self.lamps or self.events or self.stays)
+        return not (
+            self.opened or self.changed or self.closed or self.rolled or self.lamps or self.events or self.stays
+        )
 
 
 class Update(Struct, frozen=True, kw_only=True):

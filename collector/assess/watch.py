@@ -14,22 +14,22 @@ from collector.assess.book import CONTACT, GAPS, VANISHED, Book, Finding, missin
 from collector.assess.columns import Columns
 from collector.assess.fronts import Fronts
 from collector.assess.gaps import Gaps
+from collector.assess.identity import positions
 from collector.assess.judge import judge
 from collector.assess.rollup import Rollup
 from collector.assess.standing import Standing
 from collector.assess.tree import NOT_RUNNING, Tree
+from collector.assess.whereabouts import LISTED_WHEN_OFF, NOT_READ, Whereabouts
 from collector.assess.words import CONTACT_WORDS, about, condition_id
 from collector.model import (
     NO_VALUE,
     Assessment,
     Condition,
-    DefectKind,
     Event,
     Evidence,
     Frame,
     Health,
     Inventory,
-    Kind,
     Link,
     Outcome,
     Part,
@@ -38,6 +38,7 @@ from collector.model import (
     Seconds,
     State,
     Status,
+    Stay,
     Subject,
 )
 
@@ -52,9 +53,6 @@ MOST_EVENTS = 200
 
 _CONTACT_CRITICAL = {Outcome.UNREACHABLE, Outcome.UNTRUSTED}
 """Nobody can see whether what hangs on it lives, or who it is that answers."""
-_NOT_FETCHED = {DefectKind.HTTP_ERROR, DefectKind.NOT_JSON, DefectKind.TOO_BIG, DefectKind.TOO_DEEP}
-_LISTED_WHEN_OFF = {Kind.SLED, Kind.BLADE, Kind.MODULE, Kind.FAN, Kind.POWER_SUPPLY, Kind.BATTERY, Kind.PUMP}
-"""Kinds that a service lists whatever is off; processors or drives of a host may vanish with its power."""
 _POWER_TOLD = {PowerState.ON, PowerState.OFF, PowerState.PAUSED}
 
 
@@ -62,18 +60,28 @@ class Watch:
     """The incremental state of one controller. Not thread-safe; never reads a clock.
 
     ``open_conditions`` are those of this controller that were open when an earlier watch ended: they go on without
-    being opened again. ``poll_interval`` in seconds.
+    being opened again. ``poll_interval`` in seconds. ``whereabouts`` is the fleet's; without it this controller's parts
+    are followed by themselves.
     """
 
-    def __init__(self, controller: str, poll_interval: float, open_conditions: Sequence[Condition] = ()) -> None:
+    def __init__(
+        self,
+        controller: str,
+        poll_interval: float,
+        open_conditions: Sequence[Condition] = (),
+        whereabouts: Whereabouts | None = None,
+    ) -> None:
         self.controller = controller
+        self._whereabouts = Whereabouts() if whereabouts is None else whereabouts
         self._book = Book(controller, INTERVALS_UNTIL_RETOLD * poll_interval, open_conditions)
         self._gaps = Gaps(controller, INTERVALS_UNTIL_STALE * poll_interval)
         self._columns = Columns(self._gaps)
         self._events: list[Event] = []
+        self._stays: tuple[Stay, ...] = ()
         self._walked = False
         self._links: tuple[Link, ...] = ()
         self._tree = Tree(())
+        self._positions: frozenset[str] = frozenset()
         self._rollup, self._fronts, self._standing = Rollup(self._tree), Fronts(self._tree), Standing()
         self._statuses: dict[str, Status] = {}
         self._idle = bytearray()
@@ -91,8 +99,11 @@ class Watch:
         """Take a finished walk. Raises ValueError when its frame doesn't fit its layout."""
         self._answered(now)
         tree_before, statuses_before = self._tree, self._statuses
-        if self._take_parts(inventory) and self._walked:
-            self._note_parts(tree_before, inventory, now)
+        walked = self._whereabouts.walked(inventory, now)
+        self._events += walked.events
+        self._stays = walked.stays
+        self._take_parts(inventory)
+        self._miss_parts(walked.missing, tree_before, now)
         self._statuses = dict(inventory.statuses)
         self._note_states(statuses_before, self._statuses, now)
         self._idle = self._tree.idle(self._statuses)
@@ -155,40 +166,42 @@ class Watch:
 
     # What walks bring
 
-    def _take_parts(self, inventory: Inventory) -> bool:
-        """Build the tree anew unless the walk found the same parts and links; say whether it did."""
+    def _take_parts(self, inventory: Inventory) -> None:
+        """Build the tree anew unless the walk found the same parts and links."""
         parts = (*inventory.parts, *_strays(inventory))
         if self._walked and parts == self._tree.parts and inventory.links == self._links:
             self._tree.parts, self._links = parts, inventory.links  # the same again: let go of the older ones
-            return False
+            return
         self._links = inventory.links
         self._tree = Tree(parts, inventory.links)
+        self._positions = frozenset(positions(parts))
         self._rollup = Rollup(self._tree, self._rollup)
         self._fronts = Fronts(self._tree, self._fronts)
-        return True
 
-    def _note_parts(self, before: Tree, inventory: Inventory, now: Seconds) -> None:
-        """Tell what came and what went since the last walk; what should be there and isn't becomes a condition."""
-        at = self._tree.at
-        for part in self._tree.parts:
-            if part.id not in before.at and (part.parent is None or part.parent in before.at):
-                self._event(now, part.id, "part appeared", Health.OK, f"{about(part)} ({part.kind.value}) appeared")
-        for position, part in enumerate(before.parts):
-            outer = [before.parts[each].id for each in before.ancestors(position)]
-            if part.id in at or (outer and outer[0] not in at):
+    def _miss_parts(self, missing: Sequence[Stay], before: Tree, now: Seconds) -> None:
+        """What should be there and isn't any more becomes a condition."""
+        gone = {stay.part for stay in missing}
+        for stay in missing:
+            if stay.position in self._positions:  # listed as absent: judged like any other part
+                if not self._walked:
+                    self._turned_absent.add(stay.part)
                 continue
-            self._event(now, part.id, "part vanished", Health.OK, f"{about(part)} ({part.kind.value}) vanished")
-            if part.kind in _LISTED_WHEN_OFF and not self._idle[position] and not _may_be_unread(part.id, inventory):
-                text = f"{about(part)}: was there and is no longer listed"
-                home = outer[0] if outer else None
-                self._book.open(VANISHED, missing_finding(self.controller, part, home, text, now), now)
+            at = before.at.get(stay.part)
+            was_idle = at is not None and bool(self._idle[at])
+            if stay.kind not in LISTED_WHEN_OFF or stay.parent in gone or was_idle:
+                continue
+            uri = stay.position.removeprefix(self.controller + ":")
+            part = Part(id=stay.position, controller=self.controller, uri=uri, kind=stay.kind, name=stay.name)
+            text = f"{about(part)}: was there and is no longer listed"
+            home = stay.parent if stay.parent in self._tree.at else None
+            self._book.open(VANISHED, missing_finding(self.controller, part, home, text, now), now)
 
     def _close_of_gone_parts(self, inventory: Inventory, now: Seconds) -> None:
         """Close what was open on parts that are no longer listed, and what was missing and is listed again."""
         for group in self._book.groups():
             for condition in list(self._book.open_in(group).values()):
                 if group == VANISHED:
-                    if missing_part(condition) in self._tree.at:
+                    if missing_part(condition) in self._positions:
                         self._book.close(group, condition.id, now, "listed again")
                 elif self._is_gone(group, inventory):
                     self._book.close(group, condition.id, now, "the part is no longer listed")
@@ -290,7 +303,12 @@ class Watch:
             rolled=rolled,
             lamps=self._fronts.update(fronts, self._statuses if readable else {}, self._rollup),
             events=self._collect_events(now),
+            stays=self._collect_stays(),
         )
+
+    def _collect_stays(self) -> tuple[Stay, ...]:
+        stays, self._stays = self._stays, ()
+        return stays
 
     def _event(self, now: Seconds, part: str | None, subject: str, severity: Health, text: str) -> None:
         event = Event(time=now, controller=self.controller, part=part, subject=subject, severity=severity, text=text)
@@ -318,6 +336,4 @@ def _strays(inventory: Inventory) -> list[Part]:
 def _may_be_unread(part: str, inventory: Inventory) -> bool:
     """Whether a part may be unlisted only because its resource, or one above it, could not be fetched this time."""
     uri = part.removeprefix(inventory.controller + ":")
-    return any(
-        defect.kind in _NOT_FETCHED and uri.startswith(defect.resource.rstrip("/")) for defect in inventory.defects
-    )
+    return any(defect.kind in NOT_READ and uri.startswith(defect.resource.rstrip("/")) for defect in inventory.defects)

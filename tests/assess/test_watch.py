@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from collector.assess.watch import Watch
@@ -424,7 +426,7 @@ def test_parts_that_come_and_go_are_events_and_what_should_be_there_is_missing(w
     missing = only(told.opened)
     assert (missing.subject, missing.part) == (Subject.MISSING, pid("sled")), "shown on what held it"
     assert missing.text == "blade2: was there and is no longer listed"
-    assert [event.subject for event in told.events] == ["part vanished", "condition opened"]
+    assert [event.subject for event in told.events] == ["part missing", "condition opened"]
     assert told.rolled[pid("sled")].own is Health.WARNING
     restarted = Watch(NAME, INTERVAL, told.opened)
     again = restarted.inventory(
@@ -433,7 +435,9 @@ def test_parts_that_come_and_go_are_events_and_what_should_be_there_is_missing(w
     assert (again.opened, again.closed) == ((), ())
     back = restarted.inventory(inventory(2700.0), 2700.0)
     assert only(back.closed).id == missing.id
-    assert [event.subject for event in back.events] == ["part appeared", "condition closed"]
+    assert [event.subject for event in back.events] == ["part appeared", "condition closed"], (
+        "the restarted watch never knew it"
+    )
 
 
 def test_a_part_whose_resource_could_not_be_fetched_is_not_missing(watch: Watch) -> None:
@@ -447,13 +451,23 @@ def test_a_part_whose_resource_could_not_be_fetched_is_not_missing(watch: Watch)
     assert (told.opened, told.closed) == ((), ()), "what was open on it stays open"
 
 
-def test_a_service_that_renames_everything_is_bounded() -> None:
+def test_a_service_that_renames_everything_is_told_once() -> None:
     watch = Watch(NAME, INTERVAL)
-    empty = {"sensors": (), "first": frame(0.0, sensors=())}
-    watch.inventory(inventory(parts=[part(f"a{n}", Kind.MEMORY) for n in range(500)], **empty), 0.0)  # type: ignore[arg-type]
-    told = watch.inventory(inventory(parts=[part(f"b{n}", Kind.MEMORY) for n in range(500)], **empty), 1.0)  # type: ignore[arg-type]
+    empty: dict[str, Any] = {"sensors": (), "first": frame(0.0, sensors=())}
+    watch.inventory(inventory(parts=[part(f"a{n}", Kind.FAN) for n in range(500)], **empty), 0.0)
+    told = watch.inventory(inventory(parts=[part(f"b{n}", Kind.FAN) for n in range(500)], **empty), 1.0)
+    assert only(told.events).subject == "addresses changed"
+    assert told.opened == ()
+
+
+def test_a_service_that_loses_almost_everything_is_bounded() -> None:
+    watch = Watch(NAME, INTERVAL)
+    empty: dict[str, Any] = {"sensors": (), "first": frame(0.0, sensors=())}
+    watch.inventory(inventory(parts=[part(f"a{n}", Kind.FAN) for n in range(500)], **empty), 0.0)
+    told = watch.inventory(inventory(parts=[part("a0", Kind.FAN)], **empty), 1.0)
+    assert len(told.opened) == 499
     assert len(told.events) == 201
-    assert told.events[-1].text == "800 more events at the same time"
+    assert told.events[-1].text == "400 more events at the same time"
 
 
 # Lamps
