@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 
-from simulators.service import both, classic, modern, odd, variants
+from simulators.service import both, classic, modern, odd, shelf, variants
 from simulators.service.furnish import furnish
 from simulators.service.query import Features
 from simulators.service.tree import Tree
-from simulators.site import Dialect, Sled
+from simulators.site import Dialect, Equipment, Sled
 
 PAGE = 5
 """Members on a page of the dialect with small pages."""
@@ -79,9 +79,10 @@ def speech(dialect: Dialect) -> Speech:
     return DIALECTS[name]
 
 
-def tree(sled: Sled) -> Tree:
-    """All that the controllers of sleds like this one tell; ValueError for an unknown dialect."""
-    return furnish(speech(sled.dialect).build(sled), sled)
+def tree(unit: Equipment) -> Tree:
+    """All that the controllers of sleds or shelves like this one tell; ValueError for an unknown dialect."""
+    one = speech(unit.dialect)
+    return furnish(one.build(unit), unit) if isinstance(unit, Sled) else shelf.build(unit)
 
 
 def describe() -> Iterator[str]:

@@ -91,12 +91,13 @@ class FleetFile:
         keys = list(_location(self.entries[0].place))
         writer.writerow(["name", "url", "credentials", "ca_file", *keys])
         for entry in self.entries:
-            writer.writerow([entry.name, entry.url, CREDENTIALS, CA_FILE, *_location(entry.place).values()])
+            where = _location(entry.place)
+            writer.writerow([entry.name, entry.url, CREDENTIALS, CA_FILE, *(where.get(key, "") for key in keys)])
         return text.getvalue()
 
 
 def _location(place: Place) -> dict[str, str | int]:
-    return {
+    told: dict[str, str | int | None] = {
         "site": place.site,
         "row": place.row,
         "rack": place.rack,
@@ -104,6 +105,7 @@ def _location(place: Place) -> dict[str, str | int]:
         "offset_unit": "EIA_310",
         "enclosure": place.enclosure,
     }
+    return {key: value for key, value in told.items() if value is not None}
 
 
 def _text(value: str) -> str:

@@ -15,7 +15,7 @@ from uuid import UUID, uuid5
 import msgspec
 
 from simulators.service.template import Live, Maybe
-from simulators.site import Part, PartKind, Sled
+from simulators.site import Equipment, Part, PartKind
 from simulators.telemetry import SEVERITY, Health, PartPoint, SensorPoint, SledTelemetry
 
 _encode = msgspec.json.encode
@@ -32,7 +32,7 @@ def iso(seconds: float) -> str:
 class Moment:
     """What fills the holes: one sled's telemetry at one time."""
 
-    sled: Sled
+    sled: Equipment
     telemetry: SledTelemetry
     acquired: bytes
     """JSON text of the time at which the values were acquired, on the real clock."""
@@ -65,7 +65,7 @@ def earlier(body: Any) -> Any:
     return [earlier(value) for value in body] if isinstance(body, list) else body
 
 
-def full(sled: Sled, path: str) -> str:
+def full(sled: Equipment, path: str) -> str:
     """The path of a part on its site."""
     return f"{sled.name}/{path}" if path else sled.name
 
@@ -155,11 +155,11 @@ def group_status(parts: tuple[str, ...]) -> Hole:
 
 
 def rollup_status(parts: tuple[str, ...]) -> Hole:
-    """Status of a subsystem that is nothing but its parts."""
+    """Status of a subsystem that is nothing but its parts: their trouble is its rollup, not its own."""
 
     def fill(now: Moment) -> bytes:
         worst = max((now.part(part).rollup for part in parts), key=SEVERITY.__getitem__)
-        return _encode({"State": "Enabled", "Health": worst, "HealthRollup": worst})
+        return _encode({"State": "Enabled", "Health": "OK", "HealthRollup": worst})
 
     return Live(fill)
 
@@ -216,6 +216,11 @@ def failure_predicted(part: str) -> Hole:
     """A drive's FailurePredicted."""
     words: dict[bool | None, bytes] = {True: b"true", False: b"false", None: b"null"}
     return Live(lambda now: words[now.part(part).failure_predicted])
+
+
+def detector_state(part: str) -> Hole:
+    """A leak detector's DetectorState: its health, in the same words."""
+    return Live(lambda now: _word(now.part(part).health if now.part(part).state == "Enabled" else "Unavailable"))
 
 
 def metric(part: str, name: str, scale: float = 1.0) -> Hole:

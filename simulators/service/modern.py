@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simulators.service import live, modern_host, root
+from simulators.service import live, modern_host, modern_liquid, root
 from simulators.service.modern_sensors import Sensors, fan, locate, supply
 from simulators.service.places import ADAPTER, MANAGER, SLED, Plan, context, nameplate, sled_slot, slot
 from simulators.service.query import Body, Features
@@ -135,6 +135,7 @@ def _thermal(tree: Tree, plan: Plan, sensors: Sensors) -> None:
             "Fans": link(tree.collect(f"{top}/Fans", "Fan", "Shared fans", fans)),
             "FanRedundancy": [redundancy],
             "ThermalMetrics": link(f"{top}/ThermalMetrics"),
+            **modern_liquid.add(tree, plan, sensors),
             "Status": live.rollup_status(plan.fan_parts),
         },
     )

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Protocol
+
 from simulators.service import live
-from simulators.service.places import SLED, Own, Plan, blade, owner
+from simulators.service.places import COOLANT, SLED, Own, blade, owner
 from simulators.service.query import Body
 from simulators.service.tree import Tree, Write, link
 from simulators.telemetry import Quantity, SensorSpec
@@ -24,10 +27,27 @@ def drive(number: int, index: int) -> str:
     return f"{blade(number)}/Drives/Drive{index}"
 
 
-OWN = Own(fan, supply, drive)
+OWN = Own(fan, supply, drive, COOLANT)
 
 
-def locate(plan: Plan, part: str) -> tuple[Body, dict[str, Write]]:
+class Sensed(Protocol):
+    """A design with its sensors, as its services tell of it."""
+
+    top: str
+    by_id: dict[str, SensorSpec]
+
+    @property
+    def blades(self) -> tuple[int, ...]:
+        """Numbers of the blades."""
+
+    def lamp(self, part: str) -> bool:
+        """Whether a part carries a locate lamp."""
+
+    def in_chassis(self, part: str) -> list[SensorSpec]:
+        """Sensors that the chassis of a part lists."""
+
+
+def locate(plan: Sensed, part: str) -> tuple[Body, dict[str, Write]]:
     """The LocationIndicatorActive of a part, and how it is written; nothing where it has no lamp."""
     if not plan.lamp(part):
         return {}, {}
@@ -37,21 +57,24 @@ def locate(plan: Plan, part: str) -> tuple[Body, dict[str, Write]]:
 class Sensors:
     """Adds every sensor of a plan to a tree, and makes excerpts that point to them."""
 
-    def __init__(self, tree: Tree, plan: Plan) -> None:
+    def __init__(
+        self, tree: Tree, plan: Sensed, owner_of: Callable[[str], str] = lambda part: owner(part, OWN)
+    ) -> None:
+        """``owner_of``: the resource that tells of a part."""
         self._tree = tree
         self._plan = plan
+        self._owner_of = owner_of
         self._paths: dict[str, str] = {}
         for part in ("", *(f"blade{n}" for n in plan.blades)):
             chassis = self._chassis(part)
             for spec in plan.in_chassis(part):
                 self._paths[spec.id] = self._sensor(f"{chassis}/Sensors/{spec.id}", spec)
-            name = "Sensors of the sled" if not part else f"Sensors of blade {part[5:]}"
+            name = f"Sensors of blade {part[5:]}" if part else f"Sensors of the {plan.top.rpartition('/')[2].lower()}"
             members = [self._paths[spec.id] for spec in plan.in_chassis(part)]
             tree.collect(f"{chassis}/Sensors", "Sensor", name, members)
 
-    @staticmethod
-    def _chassis(part: str) -> str:
-        return blade(int(part[5:])) if part else SLED
+    def _chassis(self, part: str) -> str:
+        return blade(int(part[5:])) if part else self._plan.top
 
     def collection(self, part: str) -> str:
         """The Sensors collection of the chassis of a part (empty: the sled's)."""
@@ -96,7 +119,7 @@ class Sensors:
             **({} if spec.output is None else {"PhysicalSubContext": "Output" if spec.output else "Input"}),
             "Implementation": "PhysicalSensor",
             "Status": live.sensor_status(spec.id),
-            "RelatedItem": [link(owner(spec.part.lstrip("/"), OWN))],
+            "RelatedItem": [link(self._owner_of(spec.part.lstrip("/")))],
         }
         limits = thresholds(spec, scale)
         if limits:

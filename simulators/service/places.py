@@ -50,12 +50,20 @@ def storage(number: int) -> str:
 class Plan:
     """A sled design as its services tell of it: its parts, sensors and names, in order."""
 
+    top = SLED
+    """The chassis that the service is about."""
+
     def __init__(self, sled: Sled) -> None:
         """``sled``: any one of the design and dialect."""
         self.design = sled.design
         self.specs = layout_of(sled).specs
         self._sled = sled
         self.by_id = {spec.id: spec for spec in self.specs}
+
+    @property
+    def managed_by(self) -> Item:
+        """What the controller is."""
+        return self.design.controller
 
     @cached_property
     def blades(self) -> tuple[int, ...]:
@@ -105,6 +113,10 @@ class Plan:
         )
 
 
+COOLANT = f"{SLED}/ThermalSubsystem/CoolantConnectors/Water"
+"""A sled's quick connects, in the newer model."""
+
+
 class Own(NamedTuple):
     """Where a dialect puts what the other puts elsewhere."""
 
@@ -114,6 +126,8 @@ class Own(NamedTuple):
     """A shared converter, from 1."""
     drive: Callable[[int, int], str]
     """A drive: number of its blade, from 1, and its own, from 0."""
+    coolant: str = SLED
+    """The quick connects; the sled where nothing tells of them."""
 
 
 def owner(part: str, own: Own) -> str:
@@ -124,6 +138,8 @@ def owner(part: str, own: Own) -> str:
         return MANAGER
     if part == "adapter":
         return ADAPTER
+    if part == "coolant":
+        return own.coolant
     if part.startswith("fan"):
         return own.fan(int(part[3:]))
     if part.startswith("psu"):

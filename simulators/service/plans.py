@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 
 from simulators import faults
 from simulators.faults import Argument, FaultError
-from simulators.service.wire import KINDS, Wire
+from simulators.service.wire import A_YEAR, KINDS, Wire
 from simulators.site import Site
 
 WIRE = "wire-"
 """A fault whose name starts so is one of the wire, on a controller: ``wire-html@r01-e1-s2``."""
 
-_TAKES = ("delay", "spare", "under")
+_TAKES = ("delay", "spare", "under", "offset")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,15 +67,16 @@ def wire(name: str, arguments: Mapping[str, Argument]) -> Wire:
             delay=float(arguments.get("delay", 0.0)),
             spare=int(arguments.get("spare", 0)),
             under=str(arguments.get("under", "/")),
+            offset=float(arguments.get("offset", -A_YEAR)),
         )
     except ValueError as error:
         raise FaultError(f"{name}: {error}") from error
 
 
 def controller(path: str, site: Site) -> str:
-    """The name of the controller of a sled, or of the sled that a part is in; FaultError where there is none."""
+    """The name of the controller of a sled or shelf, or of what a part is in; FaultError where there is none."""
     try:
-        return site.sled(path).name
+        return site.unit(path).name
     except KeyError as error:
         raise FaultError(f"{error.args[0]}; there is e.g. {site.sleds[0].name}") from error
 

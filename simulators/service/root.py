@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
+from simulators.designs import Item
 from simulators.service import live
 from simulators.service.messages import REGISTRY
-from simulators.service.places import CHASSIS, MANAGER, MANAGERS, SLED, SYSTEMS, Plan
+from simulators.service.places import CHASSIS, MANAGER, MANAGERS, SYSTEMS
 from simulators.service.query import Body
 from simulators.service.tree import ROOT, Tree, link
 
@@ -49,10 +51,29 @@ CLASSIC = Release(
 )
 
 
-def add(tree: Tree, plan: Plan, release: Release) -> None:
-    """Add the service root, the session service, the registries and the three great collections."""
+class Rooted(Protocol):
+    """A design as its service root tells of it."""
+
+    top: str
+    """The chassis that the service is about."""
+
+    @property
+    def managed_by(self) -> Item:
+        """What the controller is."""
+
+    @property
+    def blade_paths(self) -> list[str]:
+        """Chassis in that chassis."""
+
+    @property
+    def host_paths(self) -> list[str]:
+        """Computer systems."""
+
+
+def add(tree: Tree, plan: Rooted, release: Release, more: Body | None = None) -> None:
+    """Add the service root (with ``more``), the session service, the registries and the three great collections."""
     tree.session_type = release.session
-    controller = plan.design.controller
+    controller = plan.managed_by
     told: Body = {}
     if release.tells_features:
         told = {
@@ -68,9 +89,10 @@ def add(tree: Tree, plan: Plan, release: Release) -> None:
             "RedfishVersion": release.redfish,
             "UUID": live.uuid("service"),
             **told,
-            "Chassis": link(tree.collect(CHASSIS, "Chassis", "Chassis", [SLED, *plan.blade_paths])),
+            "Chassis": link(tree.collect(CHASSIS, "Chassis", "Chassis", [plan.top, *plan.blade_paths])),
             "Systems": link(tree.collect(SYSTEMS, "ComputerSystem", "Systems", plan.host_paths)),
             "Managers": link(tree.collect(MANAGERS, "Manager", "Managers", [MANAGER])),
+            **(more or {}),
             "SessionService": link(SESSION_SERVICE),
             "Registries": link(REGISTRIES),
             "Links": {"Sessions": link(SESSIONS)},

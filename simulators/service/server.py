@@ -13,7 +13,7 @@ import ssl
 import struct
 import time
 from collections import deque
-from collections.abc import Generator, Iterator
+from collections.abc import Callable, Generator, Iterator
 from email.utils import formatdate
 from typing import Any, cast
 
@@ -23,7 +23,8 @@ from simulators.service.bell import Bell, Pause
 from simulators.service.http import Request
 from simulators.service.messages import Message, error
 from simulators.service.service import Service
-from simulators.service.wire import End, Step, clean
+from simulators.service.trust import Credentials
+from simulators.service.wire import BAD_CERTIFICATES, End, Step, clean
 
 MAX_HEAD = 16_384
 """Bytes of request line and headers above which a request is refused with 431."""
@@ -58,7 +59,10 @@ _date = _Date()
 class Listener:
     """One service on one port: it listens as long as the service says that it does, and keeps its port when not."""
 
-    def __init__(self, service: Service, host: str, context: ssl.SSLContext) -> None:
+    def __init__(
+        self, service: Service, host: str, context: ssl.SSLContext, shown: Callable[[str], Credentials] | None = None
+    ) -> None:
+        """``shown``: the certificate for a fault of the wire that is in it; its own for any other word."""
         self.service = service
         self.host = host
         self.port = 0
@@ -67,6 +71,8 @@ class Listener:
         """Connections ever accepted."""
         self.connections: set[_Connection] = set()
         self._context = context
+        self._certificates = shown
+        self._shown = ""
         self._server: asyncio.Server | None = None
         self._reserve: socket.socket | None = None
         self._sync: asyncio.Task[None] | None = None
@@ -114,7 +120,13 @@ class Listener:
             connection.abort()
 
     def _changed(self) -> None:
-        """Open or close the port as the service now wants it."""
+        """Show the certificate, and open or close the port, as the service now wants it."""
+        kind = self.service.wire.kind if self.service.wire.kind in BAD_CERTIFICATES else ""
+        if kind != self._shown and self._certificates is not None:
+            self._shown = kind
+            self._certificates(kind).load_into(self._context)
+            for connection in list(self.connections):
+                connection.abort()
         if self.service.listening == (self._server is not None):
             return
         if not self.service.listening:
@@ -220,6 +232,8 @@ class _Connection(asyncio.Protocol):
             if not isinstance(refused, _Refused):
                 raise  # a mistake of ours: the event loop tells it and drops the connection
             self._refuse(refused.status, refused.message)
+        except httptools.HttpParserInvalidMethodError:
+            self._refuse(501, Message("OperationNotAllowed"))
         except httptools.HttpParserError:
             self._refuse(400, Message("UnrecognizedRequestBody"))
 

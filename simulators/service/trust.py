@@ -92,6 +92,11 @@ class Credentials:
         context.options |= ssl.OP_NO_TICKET | ssl.OP_NO_RENEGOTIATION
         context.num_tickets = 0
         context.set_alpn_protocols(["http/1.1"])
+        self.load_into(context)
+        return context
+
+    def load_into(self, context: ssl.SSLContext) -> None:
+        """Let a server side show this certificate from the next connection on."""
         pem = self.certificate.public_bytes(serialization.Encoding.PEM) + self._key.private_bytes(
             serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
         )
@@ -99,7 +104,6 @@ class Credentials:
         with tempfile.NamedTemporaryFile() as file:
             Path(file.name).write_bytes(pem)
             context.load_cert_chain(file.name)
-        return context
 
 
 def _name(common: str) -> x509.Name:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from simulators.service.eventwords import message_id, words
 from simulators.service.journal import Journal, Record
-from simulators.site import PartKind, Sled
+from simulators.site import Equipment, PartKind
 from simulators.telemetry import Health, PartPoint, PowerState, Quantity, SensorPoint, SensorSpec, SledTelemetry
 
 _RANK = {"fatal": 3, "critical": 2, "caution": 1}
@@ -51,7 +51,7 @@ class Watcher:
 
     __slots__ = ("_journal", "_lit", "_power", "_predicted", "_sensors", "_sled", "_telling", "_unwell", "_woke")
 
-    def __init__(self, sled: Sled, telling: Telling, journal: Journal) -> None:
+    def __init__(self, sled: Equipment, telling: Telling, journal: Journal) -> None:
         self._sled = sled
         self._telling = telling
         self._journal = journal

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from enum import Enum
 
+from simulators.service import bombs
 from simulators.service.bell import Pause
 from simulators.service.http import JSON, ODATA, Reply, Request, head
 
@@ -28,6 +29,12 @@ Step = bytes | float | Pause | End
 """Bytes to send, seconds to wait, a wait that may end early, or the end."""
 
 
+A_YEAR = 365 * 86_400.0
+"""Seconds."""
+BAD_CERTIFICATES = ("expired-certificate", "wrong-certificate")
+"""Kinds that are in the certificate that is shown."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wire:
     """A fault of the wire; ``Wire()`` is a clean one."""
@@ -38,6 +45,8 @@ class Wire:
     """Seconds: ``slow`` takes them for every request, one request at a time; ``drip`` between two bytes."""
     under: str = "/"
     """Only requests for paths that start with this are touched."""
+    offset: float = -A_YEAR
+    """``clock-off``: seconds that the controller's clock is ahead of the real one."""
     spare: int = 0
     """This many touched requests go well first; of ``login-lost``, between two losses."""
 
@@ -162,6 +171,26 @@ def _redirect(spoil: Spoil) -> Iterator[Step]:
     yield from clean(reply, date=spoil.date, keep_alive=spoil.keep_alive)
 
 
+def _gzip_bomb(spoil: Spoil) -> Iterator[Step]:
+    reply = Reply(200, (JSON, ODATA, ("Content-Encoding", "gzip")), bombs.gzip_bomb())
+    yield from clean(reply, date=spoil.date, keep_alive=spoil.keep_alive)
+
+
+def _deep(spoil: Spoil) -> Iterator[Step]:
+    yield spoil.send(bombs.nested(spoil.reply.body) if spoil.reply.status == 200 else spoil.reply.body)
+    yield spoil.end()
+
+
+def _many_members(spoil: Spoil) -> Iterator[Step]:
+    yield spoil.send(bombs.crowded(spoil.request.path, spoil.reply.body))
+    yield spoil.end()
+
+
+def _link_loop(spoil: Spoil) -> Iterator[Step]:
+    yield spoil.send(bombs.looped(spoil.reply.body) if spoil.reply.body.startswith(b"{") else spoil.reply.body)
+    yield spoil.end()
+
+
 def _as_is(spoil: Spoil) -> Iterator[Step]:
     return clean(spoil.reply, date=spoil.date, keep_alive=spoil.keep_alive)
 
@@ -192,5 +221,13 @@ KINDS: dict[str, Kind] = {
     "text-numbers": Kind("Readings are strings.", _text_numbers),
     "page-loop": Kind("Every collection says that its next page is itself.", _page_loop),
     "redirect": Kind("Every request is redirected to another host.", _redirect),
+    "gzip-bomb": Kind("The body is a quarter of a megabyte that unpacks to a quarter of a gigabyte.", _gzip_bomb),
+    "deep-nesting": Kind("The body has 100,000 arrays within each other.", _deep),
+    "many-members": Kind("Every collection lists 100,000 members, most of them not there.", _many_members),
+    "link-loop": Kind("Every outermost chassis says that it is contained in what it contains.", _link_loop),
+    "expired-certificate": Kind("The certificate has expired."),
+    "wrong-certificate": Kind("The certificate is for another address."),
+    "sessions-full": Kind("Others have taken all sessions: there is no room for one more."),
+    "clock-off": Kind("The controller's clock is a year behind, or ahead by so many seconds (offset)."),
 }
 """Every fault of the wire by name."""

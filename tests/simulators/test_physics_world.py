@@ -129,9 +129,10 @@ def quiet_day(world: World, minutes: float) -> tuple[int, dict[str, list[float]]
 def test_a_healthy_day_raises_no_alarm(site: Site) -> None:
     """A whole day with its load swings, on a coarse grid; the fine one is below."""
     looked, speeds = quiet_day(World(site, seed=1, step=30.0), minutes=20.0)
-    assert looked == 72 * 18
-    # It was a day worth the name: loads moved the fans up and down.
-    assert all(max(course) - min(course) > 0.1 for course in speeds.values())
+    assert looked == 72 * len(site.sleds)
+    # It was a day worth the name: loads moved the fans up and down, less where water carries most of the heat.
+    for name, course in speeds.items():
+        assert max(course) - min(course) > (0.03 if site.sled(name).design.connector else 0.1), name
 
 
 @pytest.mark.slow

@@ -1,0 +1,68 @@
+"""Coolant connectors and leak detection of a liquid-cooled sled, in the newer dialect."""
+
+from __future__ import annotations
+
+from simulators.service import live
+from simulators.service.modern_sensors import Sensors
+from simulators.service.places import COOLANT, SLED, Plan, blade, context, nameplate, slot
+from simulators.service.query import Body
+from simulators.service.tree import Tree, link, links
+
+_TOP = f"{SLED}/ThermalSubsystem"
+_DETECTION = f"{_TOP}/LeakDetection"
+
+
+def detector(number: int) -> str:
+    """A leak detector of the sled, from 1."""
+    return f"{_DETECTION}/LeakDetectors/Leak{number}"
+
+
+def add(tree: Tree, plan: Plan, sensors: Sensors) -> Body:
+    """Add the quick connects and the leak detectors; the links to them, empty where air cools all."""
+    design = plan.design
+    if design.connector is None:
+        return {}
+    told: Body = {
+        **nameplate(design.connector),
+        "SerialNumber": live.serial("coolant"),
+        "CoolantConnectorType": "Pair",
+        "Coolant": {"CoolantType": "Water"},
+        "RatedFlowLitersPerMinute": design.connector.rated_flow,
+        "FlowLitersPerMinute": sensors.excerpt("CoolantFlow"),
+        "SupplyTemperatureCelsius": sensors.excerpt("CoolantSupply"),
+        "ReturnTemperatureCelsius": sensors.excerpt("CoolantReturn"),
+        "DeltaPressurekPa": sensors.excerpt("CoolantDrop"),
+        "HeatRemovedkW": sensors.excerpt("CoolantHeat"),
+        "Status": live.status("coolant", conditions=True),
+        "Links": {"ConnectedChassis": links([SLED, *(blade(n) for n in plan.blades)])},
+    }
+    tree.add(COOLANT, "CoolantConnector.v1_3_0.CoolantConnector", "Coolant quick connects", told)
+    detectors = [_detector(tree, plan, k) for k in range(1, len(design.detectors) + 1)]
+    leaks = tuple(f"leak{k}" for k in range(1, len(detectors) + 1))
+    tree.add(
+        _DETECTION,
+        "LeakDetection.v1_2_0.LeakDetection",
+        "Leak detection",
+        {
+            "LeakDetectors": link(
+                tree.collect(f"{_DETECTION}/LeakDetectors", "LeakDetector", "Leak detectors", detectors)
+            ),
+            "Status": live.rollup_status(leaks),
+        },
+    )
+    connectors = tree.collect(COOLANT.rpartition("/")[0], "CoolantConnector", "Coolant connectors", [COOLANT])
+    return {"CoolantConnectors": link(connectors), "LeakDetection": link(_DETECTION)}
+
+
+def _detector(tree: Tree, plan: Plan, number: int) -> str:
+    what, part = plan.design.detectors[number - 1], f"leak{number}"
+    told: Body = {
+        **nameplate(what),
+        "SerialNumber": live.serial(part),
+        "LeakDetectorType": "Moisture",
+        "DetectorState": live.detector_state(part),
+        "PhysicalContext": "CPUSubsystem" if number == 1 else "Chassis",
+        "Location": {"PartLocation": slot(f"LEAK {number}", number - 1, "Embedded"), "PartLocationContext": context()},
+        "Status": live.status(part, conditions=True),
+    }
+    return tree.add(detector(number), "LeakDetector.v1_6_0.LeakDetector", f"Leak detector {number}", told)
