@@ -19,7 +19,7 @@ from typing import Any
 from prometheus_client import CollectorRegistry, ProcessCollector
 
 from collector.cli.places import add_state, state_of
-from collector.model import Condition, Outcome, Update
+from collector.model import Condition, Outcome, Stay, Update
 from collector.poll.fleet import Fleet
 from collector.poll.keeper import Report
 from collector.publish.http import HttpServer
@@ -105,6 +105,11 @@ class _Keeping:
             found[condition.controller].append(condition)
         return found
 
+    def stays(self) -> list[Stay]:
+        """Where parts were, as earlier runs left it."""
+        with Reader(self._state) as reader:
+            return reader.stays()
+
     def store_problem(self) -> str | None:
         """Why the store keeps nothing just now; None while it does."""
         told = self.writer.statistics()
@@ -130,7 +135,7 @@ class _Keeping:
 async def _once(settings: Settings, state: Path) -> int:
     async with _Keeping(settings, state) as keeping:
         keeping.announce(listen="")
-        fleet = Fleet(settings, keeping.tell, open_conditions=keeping.open_conditions())
+        fleet = Fleet(settings, keeping.tell, open_conditions=keeping.open_conditions(), stays=keeping.stays())
         total, done = len(settings.controllers), 0
 
         def progress(report: Report) -> None:
@@ -180,7 +185,7 @@ async def _until_stopped(settings: Settings, state: Path) -> int:
 
 
 async def _publish_and_poll(settings: Settings, keeping: _Keeping, conditions: dict[str, list[Condition]]) -> None:
-    fleet = Fleet(settings, keeping.tell, open_conditions=conditions)
+    fleet = Fleet(settings, keeping.tell, open_conditions=conditions, stays=keeping.stays())
     registry = CollectorRegistry()
     ProcessCollector(registry=registry)
     server = HttpServer(keeping.live, report=keeping.report, checks={"store": keeping.store_problem}, registry=registry)

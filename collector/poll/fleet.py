@@ -6,12 +6,13 @@ import asyncio
 import contextlib
 import random
 import secrets
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 import httpx
 
 from collector.assess.watch import Watch
-from collector.model import Condition
+from collector.assess.whereabouts import Whereabouts
+from collector.model import Condition, Stay
 from collector.poll.clock import Clock, SystemClock
 from collector.poll.events import Listening
 from collector.poll.interpret import Interpret, interpret
@@ -34,10 +35,10 @@ class Fleet:
     """Every controller of a fleet file.
 
     ``tell`` takes the updates and may wait; what it raises ends the fleet. ``open_conditions``: by controller, those
-    that an earlier run left open. ``memory`` and ``heard`` (by controller, what the store has of
-    :attr:`~collector.model.Update.heard`): what it takes to leave nothing behind on controllers after a kill, and to
-    tell none of their events twice. ``standard``: message registries for services that have none. The rest is for
-    tests: time, chance, and httpx transports in place of the network.
+    that an earlier run left open. ``stays``: where parts were, as earlier runs left it. ``memory`` and ``heard`` (by
+    controller, what the store has of :attr:`~collector.model.Update.heard`): what it takes to leave nothing behind on
+    controllers after a kill, and to tell none of their events twice. ``standard``: message registries for services
+    that have none. The rest is for tests: time, chance, and httpx transports in place of the network.
     """
 
     def __init__(
@@ -46,6 +47,7 @@ class Fleet:
         tell: Tell,
         *,
         open_conditions: Mapping[str, Sequence[Condition]] | None = None,
+        stays: Iterable[Stay] = (),
         clock: Clock | None = None,
         chance: Chance = random.random,
         transport_for: TransportFor = _by_network,
@@ -59,11 +61,12 @@ class Fleet:
         secret = memory.secret if memory is not None else secrets.token_bytes(32)
         self.listener = Listener(settings.events, secret) if settings.events is not None else None
         walks = asyncio.Semaphore(settings.collector.max_walks)
+        whereabouts = Whereabouts(stays, {controller.name for controller in settings.controllers})
         self.keepers = tuple(
             Keeper(
                 controller,
                 settings.collector,
-                Watch(controller.name, settings.collector.poll_interval, told.get(controller.name, ())),
+                Watch(controller.name, settings.collector.poll_interval, told.get(controller.name, ()), whereabouts),
                 tell,
                 walks=walks,
                 clock=clock or SystemClock(),
