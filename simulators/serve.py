@@ -19,6 +19,7 @@ from pathlib import Path
 from types import TracebackType
 
 from simulators.service import dialects, plans
+from simulators.service.accounts import ADMIN, MONITOR, ROLE_OF
 from simulators.service.courier import Courier
 from simulators.service.dialects import speech
 from simulators.service.events import KEEP_ALIVE, RETRY_INTERVAL
@@ -28,13 +29,12 @@ from simulators.service.server import Listener
 from simulators.service.service import Service
 from simulators.service.sessions import Account
 from simulators.service.tree import Tree
-from simulators.service.trust import Authority
+from simulators.service.trust import Authority, Credentials
 from simulators.service.wire import Wire
-from simulators.site import Dialect, Site, Sled, demo_site, scaled_site
+from simulators.site import Dialect, Equipment, Shelf, Site, demo_site, scaled_site
 from simulators.telemetry import Mode, SledTelemetry
 from simulators.world import World
 
-USERNAME = "monitor"
 _LOOKS = 20
 """Controllers a tick that look for changes by themselves; the others when they are asked, or have a fault."""
 
@@ -56,6 +56,21 @@ class _Source:
 
     def set_locate(self, part: str, on: bool) -> None:
         self._fleet.world.set_locate(part, on)
+
+
+class _Certificates:
+    """What a service may show for a certificate: its own, or one that no client should take."""
+
+    def __init__(self, authority: Authority, name: str, host: str) -> None:
+        self.good = authority.issue(name, host)
+        self._authority, self._name, self._host = authority, name, host
+
+    def __call__(self, kind: str) -> Credentials:
+        if kind == "expired-certificate":
+            return self._authority.issue(self._name, self._host, days=-1.0)
+        if kind == "wrong-certificate":
+            return self._authority.issue(self._name, "192.0.2.1")  # TEST-NET-1, RFC 5737
+        return self.good
 
 
 class Fleet:
@@ -92,8 +107,10 @@ class Fleet:
         self.out_dir = out_dir
         self.path = out_dir / "fleet.toml"
         """The fleet file."""
-        self.username = USERNAME
+        self.username = MONITOR
         self.password = secrets.token_urlsafe(18)
+        self.admin_password = secrets.token_urlsafe(18)
+        """Of the account that may do more than a collector should; written nowhere."""
         self.services: dict[str, Service] = {}
         """By controller name, which is the sled's."""
         self.listeners: dict[str, Listener] = {}
@@ -109,7 +126,7 @@ class Fleet:
         self._max_sessions = max_sessions
         self._keep_alive = keep_alive
         self._round = 0
-        self._trees: dict[tuple[str, Dialect], Tree] = {}
+        self._trees: dict[tuple[str, Dialect, tuple[str, ...]], Tree] = {}
         self._unwell: set[str] = set()
         self._clock: asyncio.Task[None] | None = None
         self._due: list[tuple[float, Plan]] = []
@@ -131,32 +148,35 @@ class Fleet:
         await self._stack.aclose()
 
     async def _start(self) -> None:
-        sleds = self.world.site.sleds
-        _allow_descriptors(2 * len(sleds) + 256)  # a listener and a client each
+        units = self.world.site.equipment
+        _allow_descriptors(2 * len(units) + 256)  # a listener and a client each
         now = self.acquired = time.time()
         self._stack.push_async_callback(self.courier.aclose)
         authority = Authority("Simulated fleet CA", now)
-        account = Account(self.username, self.password)
-        for sled in sleds:
+        account = Account(self.username, self.password, ROLE_OF[MONITOR], built_in=True)
+        admin = Account(ADMIN, self.admin_password, ROLE_OF[ADMIN], built_in=True)
+        for unit in units:
             service = Service(
-                sled,
-                self._tree(sled),
-                _Source(self, sled.name),
+                unit,
+                self._tree(unit),
+                _Source(self, unit.name),
                 account,
+                admin=admin,
                 max_sessions=self._max_sessions,
-                pace=speech(sled.dialect).pace,
+                pace=speech(unit.dialect).pace,
                 keep_alive=self._keep_alive,
             )
             if service.events is not None:
                 self.courier.serve(service.events)
-            listener = Listener(service, self._host, authority.issue(sled.name, self._host).server_context())
+            certificates = _Certificates(authority, unit.name, self._host)
+            listener = Listener(service, self._host, certificates.good.server_context(), certificates)
             self._stack.push_async_callback(listener.stop)
             await listener.start()
-            self.services[sled.name], self.listeners[sled.name] = service, listener
+            self.services[unit.name], self.listeners[unit.name] = service, listener
         FleetFile(
             entries=[
-                Entry(name=sled.name, url=self.listeners[sled.name].url, place=self.world.site.place(sled.path))
-                for sled in sleds
+                Entry(name=unit.name, url=self.listeners[unit.name].url, place=self.world.site.place(unit.path))
+                for unit in units
             ],
             ca_pem=authority.pem,
             username=self.username,
@@ -167,10 +187,11 @@ class Fleet:
         self._clock = asyncio.get_running_loop().create_task(self._run(), name="simulated time")
         self._stack.push_async_callback(self._stop_clock)
 
-    def _tree(self, sled: Sled) -> Tree:
-        key = (sled.design.name, sled.dialect)
+    def _tree(self, unit: Equipment) -> Tree:
+        outlets = unit.outlets if isinstance(unit, Shelf) else ()
+        key = (unit.design.name, unit.dialect, outlets)
         if key not in self._trees:
-            self._trees[key] = dialects.tree(sled)
+            self._trees[key] = dialects.tree(unit)
         return self._trees[key]
 
     async def _stop_clock(self) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Sequence
 from typing import Any, Protocol
 
 import msgspec
@@ -44,6 +45,14 @@ def answer(body: Body, request: Request, allow: str, *, etags: bool) -> Reply:
     tag = etag(text)
     headers = (*headers, ("ETag", tag))
     return Reply(304, headers) if matches(request.headers.get("if-none-match"), tag) else Reply(200, headers, text)
+
+
+def annotate(body: bytes, refused: Sequence[Message]) -> bytes:
+    """A resource with messages about the properties that a PATCH could not change (DSP0266, "PATCH")."""
+    if not refused:
+        return body
+    extra = msgspec.json.encode({"@Message.ExtendedInfo": [message.body() for message in refused]})
+    return body[:-1] + b"," + extra[1:]
 
 
 def not_allowed(allow: str) -> Reply:

@@ -89,8 +89,6 @@ def add(tree: Tree, style: EventStyle) -> None:
             "OriginResourcesSupported": True,
             "Severities": ["OK", "Warning", "Critical"],
         }
-    else:
-        body["EventTypesForSubscription"] = ["Alert"]
     if style.streams:
         none = ("MetricReportDefinition", "RegistryPrefix", "ResourceType", "EventFormatType", "MessageId")
         body |= {
@@ -117,6 +115,7 @@ class Events:
         "_journal",
         "_style",
         "_tree",
+        "far",
         "keep_alive",
         "on_pending",
         "table",
@@ -128,6 +127,8 @@ class Events:
         """``entry`` gives the URI of a record's log entry."""
         self.table = Table(style.subscriptions, style.streams)
         self.keep_alive = keep_alive
+        self.far = False
+        """Whether destinations that are not this machine are taken; nothing is ever sent there."""
         self.on_pending: Callable[[Subscription], None] | None = None
         """Called when there may be something to post to a subscriber."""
         self._tree = tree
@@ -210,7 +211,7 @@ class Events:
 
     def _subscribe(self, request: Request) -> Reply:
         takes = _MODERN_TAKES if _modern(self._style) else _BASE_TAKES
-        wanted = subscribe.subscription(request, self._known, takes)
+        wanted = subscribe.subscription(request, self._known, takes, far=self.far)
         if isinstance(wanted, Reply):
             return wanted
         try:

@@ -23,6 +23,15 @@ class Words(NamedTuple):
     takes: int
     """How many arguments it takes."""
     resolution: str = "None."
+    clears: tuple[str, ...] = ()
+    """Keys of the messages of the same origin that it ends."""
+
+    @property
+    def types(self) -> tuple[str, ...]:
+        """What each argument is, by the words of MessageRegistry.ParamType."""
+        return tuple(
+            "number" if "reading of" in self.text and place in (1, 3) else "string" for place in range(self.takes)
+        )
 
 
 VERSIONS: dict[str, str] = {
@@ -46,6 +55,23 @@ _DRIVE = (
 )
 
 
+_NORMAL_CLEARS = (
+    "ReadingAboveUpperCautionThreshold",
+    "ReadingAboveUpperCriticalThreshold",
+    "ReadingAboveUpperFatalThreshold",
+    "ReadingBelowUpperFatalThreshold",
+    "ReadingBelowUpperCriticalThreshold",
+    "ReadingBelowLowerCautionThreshold",
+    "ReadingBelowLowerCriticalThreshold",
+    "ReadingBelowLowerFatalThreshold",
+    "ReadingAboveLowerFatalThreshold",
+    "ReadingAboveLowerCriticalThreshold",
+    "ReadingWarning",
+    "ReadingCritical",
+    "ReadingNoLongerCritical",
+)
+
+
 def _crossings() -> dict[str, Words]:
     told: dict[str, Words] = {}
     for way, side in (("Above", "Upper"), ("Below", "Lower")):
@@ -64,6 +90,7 @@ def _crossings() -> dict[str, Words]:
                 "but remains outside of normal range.",
                 4,
                 _SENSOR,
+                (f"Reading{'Above' if side == 'Upper' else 'Below'}{side}{level}Threshold",),
             )
     return told
 
@@ -71,10 +98,20 @@ def _crossings() -> dict[str, Words]:
 MESSAGES: dict[str, dict[str, Words]] = {
     "SensorEvent": {
         **_crossings(),
-        "SensorReadingNormalRange": Words("OK", "Sensor '%1' reading of %2 (%3) is within normal operating range.", 3),
+        "SensorReadingNormalRange": Words(
+            "OK",
+            "Sensor '%1' reading of %2 (%3) is within normal operating range.",
+            3,
+            clears=_NORMAL_CLEARS,
+        ),
     },
     "ResourceEvent": {
-        "ResourceStatusChangedOK": Words("OK", "The health of resource '%1' has changed to %2.", 2),
+        "ResourceStatusChangedOK": Words(
+            "OK",
+            "The health of resource '%1' has changed to %2.",
+            2,
+            clears=("ResourceStatusChangedCritical", "ResourceStatusChangedWarning"),
+        ),
         "ResourceStatusChangedWarning": Words("Warning", "The health of resource '%1' has changed to %2.", 2),
         "ResourceStatusChangedCritical": Words("Critical", "The health of resource '%1' has changed to %2.", 2),
         "ResourceStateChanged": Words("OK", "The state of resource '%1' has changed to %2.", 2),
@@ -98,19 +135,34 @@ MESSAGES: dict[str, dict[str, Words]] = {
             1,
             "Check the fan hardware and replace any faulty component.",
         ),
-        "FanRestored": Words("OK", "Fan '%1' was restored.", 1),
+        "FanRestored": Words("OK", "Fan '%1' was restored.", 1, clears=("FanFailed", "FanWarning")),
     },
     "Power": {
-        "PowerSupplyFailed": Words("Critical", "Power supply '%1' has failed.", 1, _SUPPLY),
+        "PowerSupplyFailed": Words(
+            "Critical",
+            "Power supply '%1' has failed.",
+            1,
+            _SUPPLY,
+            ("PowerSupplyPredictiveFailure", "PowerSupplyWarning"),
+        ),
         "PowerSupplyWarning": Words("Warning", "Power supply '%1' has a warning condition.", 1, _SUPPLY),
-        "PowerSupplyRestored": Words("OK", "Power supply '%1' was restored.", 1),
+        "PowerSupplyRestored": Words(
+            "OK",
+            "Power supply '%1' was restored.",
+            1,
+            # the first of these has another name everywhere else in the registry; it is written so there
+            clears=("PowerSupplyFailure", "PowerSupplyPredictiveFailure", "PowerSupplyWarning"),
+        ),
     },
     "StorageDevice": {
         "DrivePredictiveFailure": Words(
             "Warning", "A predictive failure condition for the drive located in '%1' was detected.", 1, _DRIVE
         ),
         "DrivePredictiveFailureCleared": Words(
-            "OK", "A predictive failure condition for the drive located in '%1' was cleared.", 1
+            "OK",
+            "A predictive failure condition for the drive located in '%1' was cleared.",
+            1,
+            clears=("DrivePredictiveFailure",),
         ),
     },
     "ManagerEvent": {"ManagerReset": Words("OK", "Manager `%1` performed a '%2' type of reset.", 2)},

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simulators.service import events, logs
+from simulators.service import accounts, events, logs, registries, reports
 from simulators.service.around import Around
 from simulators.service.offers import OFFERS, Offer
 from simulators.service.places import ADAPTER, MANAGER, SLED, Plan, blade, host
@@ -22,6 +22,10 @@ def furnish(tree: Tree, sled: Sled) -> Tree:
     logs.add(tree, found, offer.logs)
     if offer.events is not None:
         events.add(tree, offer.events)
+    if offer.reports == "sensors":
+        reports.add(tree, plan)
+    registries.add(tree, offer)
+    accounts.add(tree, offer)
     tree.around = Around(offer, _telling(tree, sled, plan, offer), found)
     return tree
 

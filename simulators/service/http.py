@@ -25,6 +25,10 @@ class Request:
     """Epoch seconds at which it came."""
     client: str = ""
     """The client's address, where known."""
+    user: str = ""
+    """Name of who asks, once the service knows it."""
+    role: str = ""
+    """And his role."""
 
 
 @dataclass(slots=True)

@@ -10,7 +10,7 @@ from simulators.service.live import iso
 from simulators.service.messages import Message, error
 from simulators.service.query import Body, QueryError
 from simulators.service.root import SESSION_TIMEOUT, SESSIONS
-from simulators.service.sessions import Account, Session, SessionTable, TableFull
+from simulators.service.sessions import Account, Accounts, Session, SessionTable, TableFull
 from simulators.service.tree import Tree, described_by, link
 
 _MEMBERS = f"{SESSIONS}/Members"
@@ -18,11 +18,11 @@ _MEMBERS = f"{SESSIONS}/Members"
 
 
 class Login:
-    """A service's sessions and its one account."""
+    """A service's sessions and accounts."""
 
-    def __init__(self, tree: Tree, account: Account, max_sessions: int) -> None:
+    def __init__(self, tree: Tree, accounts: Accounts, max_sessions: int) -> None:
         self._tree = tree
-        self._account = account
+        self.accounts = accounts
         self.sessions = SessionTable(max_sessions, SESSION_TIMEOUT)
 
     def owns(self, path: str) -> bool:
@@ -33,13 +33,14 @@ class Login:
         """Whether a request is the login itself."""
         return method == "POST" and path in (SESSIONS, _MEMBERS)
 
-    def allows(self, request: Request) -> bool:
-        """Whether a request carries a valid session token or, without any token, the account."""
+    def who(self, request: Request) -> Account | None:
+        """Whose valid session token or, without any token, whose account a request carries; None for nobody."""
         token = request.headers.get("x-auth-token")
         if token is not None:
-            return self.sessions.use(token, request.time) is not None
+            session = self.sessions.use(token, request.time)
+            return None if session is None else self.accounts.by_name(session.user)
         authorization = request.headers.get("authorization")
-        return authorization is not None and self._account.matches_header(authorization)
+        return None if authorization is None else self.accounts.by_header(authorization)
 
     def respond(self, path: str, method: str, request: Request) -> Reply:
         """Answer a request on the Sessions collection or one of its members."""
@@ -74,7 +75,7 @@ class Login:
                 problems.append(Message("PropertyValueTypeError", (str(told[name]), name), name))
         if problems:
             return error(400, *problems)
-        if not self._account.matches(told["UserName"], told["Password"]):
+        if self.accounts.by_password(told["UserName"], told["Password"]) is None:
             return error(401, Message("AccessUnauthorized"), headers=(("WWW-Authenticate", 'Basic realm="Redfish"'),))
         try:
             session = self.sessions.open(told["UserName"], request.client, request.time)

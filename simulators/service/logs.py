@@ -184,6 +184,8 @@ class Logs:
         return f"{log.entries}/{record.number}"
 
     def _clear(self, log: Log, request: Request) -> Reply:
+        if request.role != "Administrator":
+            return error(403, Message("InsufficientPrivilege"))  # it takes ConfigureManager
         told = read(request, empty=True)
         if isinstance(told, Reply):
             return told

@@ -20,6 +20,11 @@ _RETRY = "resubmit the request if the operation failed."
 
 MESSAGES: dict[str, tuple[str, str, str]] = {
     "AccessUnauthorized": ("Critical", "Unauthorized.", "Resubmit the request with valid credentials."),
+    "CreateLimitReachedForResource": (
+        "Critical",
+        "The create operation failed because the resource has reached the limit of possible resources.",
+        "Either delete resources and resubmit the request if the operation failed or do not resubmit the request.",
+    ),
     "EmptyJSON": (
         "Warning",
         "The request body submitted contained an empty JSON object and the service is unable to process it.",
@@ -63,6 +68,13 @@ MESSAGES: dict[str, tuple[str, str, str]] = {
         "Critical",
         "Insufficient storage or memory available to complete the request.",
         "Increase the free storage space available to the service and resubmit the request.",
+    ),
+    "InsufficientPrivilege": (
+        "Critical",
+        "There are insufficient privileges for the account or credentials associated with the current session to "
+        "perform the requested operation.",
+        "Either abandon the operation or change the associated access rights and resubmit the request if the operation "
+        "failed.",
     ),
     "MalformedJSON": (
         "Critical",
@@ -152,6 +164,11 @@ MESSAGES: dict[str, tuple[str, str, str]] = {
         "The value '%1' for the parameter %2 is not a format that the parameter can accept.",
         f"Correct the value for the query parameter in the request and {_RETRY}",
     ),
+    "ResourceAlreadyExists": (
+        "Critical",
+        "The requested resource of type %1 with the property %2 with the value '%3' already exists.",
+        "Do not repeat the create operation as the resource was already created.",
+    ),
     "ResourceMissingAtURI": (
         "Critical",
         "The resource at the URI '%1' was not found.",
@@ -169,6 +186,7 @@ MESSAGES: dict[str, tuple[str, str, str]] = {
         "Reduce the number of other sessions before trying to establish the session or increase the limit of "
         "simultaneous sessions, if supported.",
     ),
+    "UndeterminedFault": ("Critical", "An undetermined fault condition was reported by '%1'.", "None."),
     "UnrecognizedRequestBody": (
         "Warning",
         "The service detected a malformed request body that it was unable to interpret.",

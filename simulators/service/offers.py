@@ -66,6 +66,12 @@ class Offer:
     events: EventStyle | None = None
     reports: Literal["none", "sensors"] = "none"
     """``sensors``: a metric report brings every sensor at once."""
+    newer: bool = True
+    """Whether the schemas are of this decade: they know served registries, role ids and account types."""
+    account_service: str = "AccountService.v1_18_1.AccountService"
+    account: str = "ManagerAccount.v1_14_1.ManagerAccount"
+    role: str = "Role.v1_3_3.Role"
+    registry_file: str = "MessageRegistryFile.v1_1_5.MessageRegistryFile"
     property: str = "LocationIndicatorActive"
     """Name of the property of a locate lamp."""
     percent: bool = True
@@ -103,7 +109,16 @@ _PUSH = EventStyle(
 )
 
 MODERN = Offer(logs=_LOGS, events=_STREAMS)
-CLASSIC = Offer(logs=_OLD_LOGS, property="IndicatorLED", percent=False)
+CLASSIC = Offer(
+    logs=_OLD_LOGS,
+    newer=False,
+    account_service="AccountService.v1_3_0.AccountService",
+    account="ManagerAccount.v1_1_2.ManagerAccount",
+    role="Role.v1_2_2.Role",
+    registry_file="MessageRegistryFile.v1_1_0.MessageRegistryFile",
+    property="IndicatorLED",
+    percent=False,
+)
 PUSH = Offer(logs=replace(_LOGS, capacity=64, hosts=True), events=_PUSH)
 REPORTS = Offer(logs=_LOGS, events=replace(_STREAMS, indent=False), reports="sensors")
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import msgspec
 
+from simulators.service.annex import annotate
 from simulators.service.http import Reply, Request
 from simulators.service.messages import Message, error
 from simulators.service.tree import Resource, Write
@@ -21,11 +22,8 @@ class Patched:
     refused: list[Message] = field(default_factory=list)
 
     def annotate(self, body: bytes) -> bytes:
-        """The resource with messages beside the properties that were refused (DSP0266, "PATCH")."""
-        for message in self.refused:
-            extra = msgspec.json.encode({f"{message.property}@Message.ExtendedInfo": [message.body()]})
-            body = body[:-1] + b"," + extra[1:]
-        return body
+        """The resource, and what is to be said about the properties that were refused."""
+        return annotate(body, self.refused)
 
 
 def patch(resource: Resource, request: Request) -> Patched | Reply:

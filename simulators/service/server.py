@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import re
 import socket
 import ssl
 import struct
@@ -36,6 +37,7 @@ _MAX_QUEUED = 8
 """Pipelined requests of one connection that wait for their turn; reading pauses at that."""
 _MAX_BURST = 262_144
 """Bytes written in one go before others get their turn."""
+_METHOD = re.compile(rb"[A-Z]{1,32} /")
 _RESET_ON_CLOSE = struct.pack("ii", 1, 0)
 
 
@@ -233,7 +235,11 @@ class _Connection(asyncio.Protocol):
                 raise  # a mistake of ours: the event loop tells it and drops the connection
             self._refuse(refused.status, refused.message)
         except httptools.HttpParserInvalidMethodError:
-            self._refuse(501, Message("OperationNotAllowed"))
+            # a method that the parser does not know, or no HTTP at all
+            method = _METHOD.match(data) is not None
+            self._refuse(
+                501 if method else 400, Message("OperationNotAllowed" if method else "UnrecognizedRequestBody")
+            )
         except httptools.HttpParserError:
             self._refuse(400, Message("UnrecognizedRequestBody"))
 

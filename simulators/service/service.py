@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Protocol
 
 from simulators.service import wire as wires
+from simulators.service.account_table import AccountTable
 from simulators.service.annex import Annex, etag, matches
 from simulators.service.events import KEEP_ALIVE, OPENING, Events, Streaming
 from simulators.service.http import Reply, Request, head
@@ -22,11 +23,11 @@ from simulators.service.logs import Logs
 from simulators.service.messages import Message, error
 from simulators.service.patch import patch
 from simulators.service.query import QueryError
-from simulators.service.sessions import Account
+from simulators.service.sessions import Account, Accounts
 from simulators.service.tree import ROOT, Tree
 from simulators.service.watcher import Watcher
 from simulators.service.wire import End, Step, Wire
-from simulators.site import Sled
+from simulators.site import Equipment
 from simulators.telemetry import Mode, SledTelemetry
 
 METHODS = frozenset({"GET", "HEAD", "POST", "PATCH", "PUT", "DELETE", "OPTIONS"})
@@ -54,22 +55,25 @@ class Service:
 
     def __init__(
         self,
-        sled: Sled,
+        sled: Equipment,
         tree: Tree,
         source: Source,
         account: Account,
         *,
+        admin: Account | None = None,
         max_sessions: int = 8,
         pace: tuple[float, float] | None = None,
         keep_alive: float = KEEP_ALIVE,
     ) -> None:
-        """``pace``: least and most seconds that each request takes, one after the other; None: no time of its own.
+        """``account``: who watches; ``admin``: who may also do what changes the controller itself.
+
+        ``pace``: least and most seconds that each request takes, one after the other; None: no time of its own.
 
         ``keep_alive``: seconds after which a stream without events says that it still lives.
         """
         self.sled = sled
         self.tree = tree
-        self.login = Login(tree, account, max_sessions)
+        self.login = Login(tree, Accounts(account) if admin is None else Accounts(account, admin), max_sessions)
         self.on_change: Callable[[], None] | None = None
         """Called when whether the service listens may have changed."""
         self.requests = 0
@@ -100,14 +104,15 @@ class Service:
         self.journal = Journal(offer.logs.capacity)
         self._watcher = Watcher(self.sled, around.telling, self.journal)
         logs = Logs(around.logs, offer.logs, self.tree.features, self.journal, self._watcher)
-        self._annexes = (logs,)
+        accounts = AccountTable(self.login.accounts, offer, self.tree.features, self.login.sessions.end)
+        self._annexes = (logs, accounts)
         if offer.events is not None:
             self.events = Events(self.tree, offer.events, self.journal, logs.uri, keep_alive)
-            self._annexes = (logs, self.events)
+            self._annexes = (logs, self.events, accounts)
 
     @property
     def name(self) -> str:
-        """The sled's, and so the controller's, name."""
+        """The sled's or shelf's, and so the controller's, name."""
         return self.sled.name
 
     @property
@@ -117,6 +122,8 @@ class Service:
 
     @wire.setter
     def wire(self, wire: Wire) -> None:
+        if self._wire.kind == "sessions-full":
+            self.login.sessions.disperse()
         self._wire = wire
         self._touched = 0
         if self.on_change is not None:
@@ -162,6 +169,8 @@ class Service:
             elif wire.kind == "login-lost" and nth >= wire.spare:
                 self.login.sessions.forget()
                 self._touched = 0
+            elif wire.kind == "sessions-full":
+                self.login.sessions.crowd(request.time)
         reply = self.respond(request)
         if isinstance(reply, Streaming):
             yield from self._streamed(reply, request, wire if wire.touches(request, nth) else Wire(), date)
@@ -214,8 +223,11 @@ class Service:
         if method not in METHODS:
             return error(501, Message("OperationNotAllowed"))
         open_ = method == "GET" and (path == ROOT or path in self.tree.documents)
-        if not open_ and not self.login.opens(path, method) and not self.login.allows(request):
-            return error(401, Message("NoValidSession"), headers=(("WWW-Authenticate", 'Basic realm="Redfish"'),))
+        if not open_ and not self.login.opens(path, method):
+            who = self.login.who(request)
+            if who is None:
+                return error(401, Message("NoValidSession"), headers=(("WWW-Authenticate", 'Basic realm="Redfish"'),))
+            request.user, request.role = who.user, who.role
         if self.login.owns(path):
             return self.login.respond(path, method, request)
         if path in self.tree.documents:
@@ -249,7 +261,8 @@ class Service:
     def moment(self, now: float) -> Moment:
         """What fills the bodies at a time."""
         # not kept: thousands of services would each hold on to a report that the world itself keeps only for a while
-        telemetry, acquired = self._source.telemetry(), self._source.acquired()
+        ahead = self._wire.offset if self._wire.kind == "clock-off" else 0.0
+        telemetry, acquired, now = self._source.telemetry(), self._source.acquired() + ahead, now + ahead
         moment = Moment(self.sled, telemetry, f'"{iso(acquired)}"'.encode(), self._notice(telemetry, acquired), now)
         if self.tree.lags:
             if self._before is None or not 0.0 <= now - self._before.now < LAG:
@@ -327,7 +340,8 @@ def _refuse_headers(request: Request) -> Reply | None:
         return error(415, Message("HeaderInvalid", ("Content-Type",)))
     accept = headers.get("accept", "*/*").lower()
     if not any(word in accept for word in ("*/*", "application/*", "application/json")) and not (
-        request.path.endswith("$metadata") and "xml" in accept
+        (request.path.endswith("$metadata") and "xml" in accept)
+        or (request.path.endswith(".yaml") and "yaml" in accept)
     ):
         return error(406, Message("HeaderInvalid", ("Accept",)))
     return None

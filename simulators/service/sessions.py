@@ -7,6 +7,8 @@ import hmac
 import secrets
 from dataclasses import dataclass
 
+_STRANGER = "stranger"
+
 
 class TableFull(Exception):
     """No further session fits; carries the limit."""
@@ -29,25 +31,91 @@ class Session:
 
 
 class Account:
-    """The one account of a service."""
+    """An account of a service. Never changed, since many services share one: :meth:`changed` makes another."""
 
-    __slots__ = ("_basic", "_pair", "user")
+    __slots__ = ("_basic", "_pair", "built_in", "enabled", "revision", "role", "user")
 
-    def __init__(self, user: str, password: str) -> None:
+    def __init__(
+        self, user: str, password: str, role: str = "Operator", *, enabled: bool = True, built_in: bool = False
+    ) -> None:
+        """``built_in``: it can't be deleted."""
         self.user = user
+        self.role = role
+        """Name of its role."""
+        self.enabled = enabled
+        self.built_in = built_in
+        self.revision = 0
+        """Counts its changes."""
         self._pair = f"{user}:{password}".encode()
         self._basic = b"Basic " + base64.b64encode(self._pair)
 
     def matches(self, user: str, password: str) -> bool:
-        """Whether these are the account's own, compared in constant time."""
-        return hmac.compare_digest(f"{user}:{password}".encode(), self._pair)
+        """Whether these are the account's own, compared in constant time, and it may be used."""
+        return hmac.compare_digest(f"{user}:{password}".encode(), self._pair) and self.enabled
 
     def matches_header(self, authorization: str) -> bool:
-        """Whether an Authorization header carries the account (RFC 7617)."""
+        """Whether an Authorization header carries the account (RFC 7617), and it may be used."""
         scheme, _, rest = authorization.partition(" ")
         if scheme.lower() != "basic":
             return False
-        return hmac.compare_digest(b"Basic " + rest.strip().encode("latin-1", "replace"), self._basic)
+        return hmac.compare_digest(b"Basic " + rest.strip().encode("latin-1", "replace"), self._basic) and self.enabled
+
+    def changed(self, *, user: str | None, password: str | None, role: str | None, enabled: bool | None) -> Account:
+        """The same with what is not None changed."""
+        old = self._pair.decode().removeprefix(f"{self.user}:")
+        made = Account(
+            self.user if user is None else user,
+            old if password is None else password,
+            self.role if role is None else role,
+            enabled=self.enabled if enabled is None else enabled,
+            built_in=self.built_in,
+        )
+        made.revision = self.revision + 1
+        return made
+
+
+class Accounts:
+    """The accounts of one service."""
+
+    __slots__ = ("_by_id", "_last")
+
+    def __init__(self, *accounts: Account) -> None:
+        self._by_id = {str(number): account for number, account in enumerate(accounts, 1)}
+        self._last = len(accounts)
+
+    def ids(self) -> list[str]:
+        """Of every one, oldest first."""
+        return list(self._by_id)
+
+    def get(self, id_: str) -> Account | None:
+        """The account of an id."""
+        return self._by_id.get(id_)
+
+    def by_name(self, user: str) -> Account | None:
+        """The account of a user name."""
+        return next((account for account in self._by_id.values() if account.user == user), None)
+
+    def by_password(self, user: str, password: str) -> Account | None:
+        """The account that these open."""
+        return next((account for account in self._by_id.values() if account.matches(user, password)), None)
+
+    def by_header(self, authorization: str) -> Account | None:
+        """The account that an Authorization header opens."""
+        return next((account for account in self._by_id.values() if account.matches_header(authorization)), None)
+
+    def add(self, account: Account) -> str:
+        """Keep a further account; returns its id."""
+        self._last += 1
+        self._by_id[str(self._last)] = account
+        return str(self._last)
+
+    def replace(self, id_: str, account: Account) -> None:
+        """Put a changed account in place of the old."""
+        self._by_id[id_] = account
+
+    def remove(self, id_: str) -> None:
+        """Forget an account."""
+        del self._by_id[id_]
 
 
 class SessionTable:
@@ -70,7 +138,7 @@ class SessionTable:
         if len(self._by_id) >= self.limit:
             raise TableFull(self.limit)
         self.opened += 1
-        session = Session(str(self.opened), user, secrets.token_urlsafe(24), now, now, client)
+        session = Session(str(self.opened), user, secrets.token_hex(24), now, now, client)
         self._by_id[session.id] = self._by_token[session.token] = session
         return session
 
@@ -103,10 +171,25 @@ class SessionTable:
         self.expire(now)
         return list(self._by_id.values())
 
+    def crowd(self, now: float) -> None:
+        """Let strangers take every session that is free."""
+        while len(self) < self.limit:
+            self.open(_STRANGER, "192.0.2.99", now)
+
+    def disperse(self) -> None:
+        """End the strangers' sessions."""
+        for session in [s for s in self._by_id.values() if s.user == _STRANGER]:
+            self._drop(session)
+
     def forget(self) -> None:
         """End all, as a reboot does."""
         self._by_id.clear()
         self._by_token.clear()
+
+    def end(self, user: str) -> None:
+        """End those of a user."""
+        for session in [s for s in self._by_id.values() if s.user == user]:
+            self._drop(session)
 
     def expire(self, now: float) -> None:
         """End those that nobody used for too long."""

@@ -18,7 +18,16 @@ from simulators.telemetry import SledTelemetry
 from simulators.world import World
 
 USER, PASSWORD = "monitor", "open sesame"
-BASIC = {"authorization": "Basic " + base64.b64encode(f"{USER}:{PASSWORD}".encode()).decode()}
+
+
+def basic(user: str, password: str) -> dict[str, str]:
+    """The headers of basic authentication."""
+    return {"authorization": "Basic " + base64.b64encode(f"{user}:{password}".encode()).decode()}
+
+
+BASIC = basic(USER, PASSWORD)
+ADMIN = basic("admin", PASSWORD)
+"""Of the account that may see and do everything."""
 NOW = 1_800_000_000.0
 
 SITE = demo_site()
@@ -99,5 +108,12 @@ def asker(design: str = "quad", dialect: str = "modern", *, own_world: bool = Fa
     sled = sled_of(design, dialect)
     world = World(SITE) if own_world else still_world()
     tree = tree_of(design, dialect)
-    service = Service(sled, tree, Sledge(world, sled.name), Account(USER, PASSWORD), **options)
+    service = Service(
+        sled,
+        tree,
+        Sledge(world, sled.name),
+        Account(USER, PASSWORD),
+        admin=Account("admin", PASSWORD, "Administrator", built_in=True),
+        **options,
+    )
     return Asker(service, world, sled)

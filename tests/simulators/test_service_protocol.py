@@ -266,7 +266,9 @@ def test_a_patch_of_which_a_part_can_be_done_says_what_was_left_out(alone: Asker
     body = {"LocationIndicatorActive": True, "Colour": "blue"}
     told = json.loads(alone.ask("PATCH", "/redfish/v1/Chassis/Sled", body).body)
     assert told["LocationIndicatorActive"] is True
-    assert told["Colour@Message.ExtendedInfo"][0]["MessageId"].endswith(".PropertyUnknown")
+    [info] = told["@Message.ExtendedInfo"]
+    assert info["MessageId"].endswith(".PropertyUnknown")
+    assert info["RelatedProperties"] == ["#/Colour"]
 
 
 def test_the_older_lamp_takes_only_the_words_of_the_schema() -> None:
