@@ -6,19 +6,17 @@ import argparse
 import asyncio
 import contextlib
 import logging
-import os
-import signal
 import sys
 import time
 from collections import defaultdict
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
 
 from prometheus_client import CollectorRegistry, ProcessCollector
 
 from collector.cli.places import add_state, state_of
+from collector.cli.running import run_to_end
 from collector.model import Condition, Outcome, Stay, Update
 from collector.poll.fleet import Fleet
 from collector.poll.keeper import Report
@@ -55,17 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
     settings = load(arguments.config)
     state = state_of(arguments)
     work = _once(settings, state) if arguments.once else _until_stopped(settings, state)
-    with asyncio.Runner(loop_factory=_loop_factory()) as runner:
-        return runner.run(work)
-
-
-def _loop_factory() -> Callable[[], asyncio.AbstractEventLoop] | None:
-    """The faster event loop where there is one."""
-    if sys.platform == "win32":
-        return None
-    import uvloop
-
-    return uvloop.new_event_loop
+    return run_to_end(work)
 
 
 class _Keeping:
@@ -143,10 +131,8 @@ async def _once(settings: Settings, state: Path) -> int:
             done += 1
             print(f"[{done}/{total}] {report.controller} {report.outcome.value}", file=sys.stderr, flush=True)
 
-        task = asyncio.create_task(fleet.once(progress))
-        _cancel_on_signals(task)
-        reports = await task
-        await keeping.writer.flush()
+        reports = await fleet.once(progress)
+        await keeping.writer.seal()  # which writes first; a collector that only ever runs once seals here or never
     for line in _summary(reports, state):
         print(line)
     return 0 if all(report.outcome is Outcome.OK for report in reports) else 1
@@ -174,11 +160,8 @@ def _told(report: Report) -> str:
 
 async def _until_stopped(settings: Settings, state: Path) -> int:
     async with _Keeping(settings, state) as keeping:
-        conditions = keeping.open_conditions()
-        task = asyncio.create_task(_publish_and_poll(settings, keeping, conditions))
-        _cancel_on_signals(task)
         try:
-            await task
+            await _publish_and_poll(settings, keeping, keeping.open_conditions())
         except asyncio.CancelledError:
             logging.info("stopping: sessions deleted, state written")
     return 0
@@ -223,11 +206,3 @@ async def _followed(publisher: MqttPublisher) -> None:
         await publisher.run()
     except Exception:
         logging.exception("MQTT publishing has ended by an internal error; polling goes on; restart to publish again")
-
-
-def _cancel_on_signals(task: asyncio.Task[Any]) -> None:
-    """SIGINT and SIGTERM end the work in order: sessions are deleted, what was read is written."""
-    if os.name == "nt":
-        return
-    for number in (signal.SIGINT, signal.SIGTERM):
-        asyncio.get_running_loop().add_signal_handler(number, task.cancel)
