@@ -27,6 +27,8 @@ _FILLED_IN_LATER = "to be filled"
 _SEPARATORS = re.compile(r"[\s\-_./:#]+")
 _SHORTEST_SERIAL = 4
 """Characters below which a serial number counts the parts of one box rather than naming one in the world."""
+_FILLING = 4
+"""Times that a letter stands in a row, and nothing else, from which on that is no word."""
 _ROW = re.compile(r"(.*#/.*/)\d+", re.DOTALL)
 _LOCATION_FIELDS = Location.__struct_fields__
 _IDENTITY_FIELDS = Identity.__struct_fields__
@@ -38,8 +40,8 @@ def said(text: str | None) -> str | None:
         return None
     word = text.strip().casefold()
     bare = _SEPARATORS.sub("", word)
-    if len(set(bare)) <= 1 and (len(bare) != 1 or not bare.isalnum() or bare == "0"):
-        return None  # "", "000000", "----", "xxxx"; a single letter or digit may be all there is to say
+    if not bare.strip("0?*+") or (len(set(bare)) == 1 and len(bare) >= _FILLING and "." not in word):
+        return None  # "", "000000", "----", "xxxxxxxx"; but version 1.1.1.1 is one
     if word in _EMPTY_WORDS or word.startswith(_FILLED_IN_LATER) or (len(bare) > 4 and _is_counted(bare)):
         return None
     return word
