@@ -239,7 +239,8 @@ class Client:
     async def _open(self, path: str, last_id: str, timeout: float | None) -> Reply | Pieces:
         """The answer to the GET of a stream: whole where it is a refusal, else as it comes."""
         headers = [(name, value) for name, value in self._headers if name != b"Accept"]
-        headers += [(b"Accept", b"text/event-stream"), (b"Cache-Control", b"no-cache")]
+        # JSON as well, for refusals, and because there are services that look for nothing else.
+        headers += [(b"Accept", b"text/event-stream, application/json;q=0.5"), (b"Cache-Control", b"no-cache")]
         if last_id and last_id.isprintable():
             headers.append((b"Last-Event-ID", last_id.encode("utf-8")))
         self.requests += 1

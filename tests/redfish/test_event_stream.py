@@ -91,7 +91,7 @@ async def test_events_come_one_by_one_while_other_requests_go_on() -> None:
         assert client.requests == 2
         assert client.bytes_received > 40
     assert "Last-Event-ID: 41\r\n" in served.heads[0]
-    assert "Accept: text/event-stream\r\n" in served.heads[0]
+    assert "Accept: text/event-stream, application/json;q=0.5\r\n" in served.heads[0]
     assert "Accept: application/json" not in served.heads[0]
 
 
