@@ -110,10 +110,10 @@ ON CONFLICT (controller, position, since) DO UPDATE SET until = excluded.until, 
 OLD_STAYS = "DELETE FROM stays WHERE rowid IN (SELECT rowid FROM stays WHERE until < ? LIMIT ?)"
 STAYS = "SELECT record FROM stays ORDER BY since, rowid"
 STAYS_OF_PART = """
-SELECT record FROM stays WHERE (controller, position) IN (
+SELECT s.record FROM (
     SELECT controller, position FROM stays WHERE part = :part
     UNION SELECT id, :part FROM controllers WHERE name = :controller
-) ORDER BY since, rowid
+) p CROSS JOIN stays s ON s.controller = p.controller AND s.position = p.position ORDER BY s.since, s.rowid
 """
 STAYS_OF_SERIAL = "SELECT record FROM stays WHERE serial = :serial ORDER BY since, rowid"
 STAYS_AT = "SELECT record FROM stays WHERE place LIKE :place ESCAPE '!' ORDER BY since, rowid"
