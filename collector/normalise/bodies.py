@@ -18,6 +18,11 @@ def record(value: object) -> Body:
     return value if isinstance(value, dict) else _NOTHING
 
 
+def location(body: Body) -> Body:
+    """A resource's Location; PhysicalLocation is what Drive calls it, where Location is a deprecated array."""
+    return record(body.get("PhysicalLocation")) or record(body.get("Location"))
+
+
 def rows(value: object) -> list[Any]:
     """The array, or an empty one where something else stands."""
     return value if isinstance(value, list) else []

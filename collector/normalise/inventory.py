@@ -10,7 +10,7 @@ from msgspec import Struct
 
 from collector.model import Frame, Identity, Inventory, Location, Part, Size, Status
 from collector.normalise import statuses
-from collector.normalise.bodies import Body, at, finite, pointer, record, rows, text
+from collector.normalise.bodies import Body, at, finite, location, pointer, record, rows, text
 from collector.normalise.checks import check
 from collector.normalise.dependencies import find_links
 from collector.normalise.expanded import expanded_gets
@@ -110,7 +110,7 @@ def _names(ordered: list[Draft]) -> dict[str, str]:
     counts = Counter(keys.values())
     for draft in ordered:
         if counts[keys[draft.uri]] > 1:
-            label = record(record(draft.body.get("Location")).get("PartLocation")).get("ServiceLabel")
+            label = record(location(draft.body).get("PartLocation")).get("ServiceLabel")
             last = draft.uri.rpartition("/")[2]
             named[draft.uri] = text(label, 80) or f"{named[draft.uri]} {last}"
     return named

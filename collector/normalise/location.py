@@ -10,7 +10,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from collector.model import DefectKind, Kind, Location
-from collector.normalise.bodies import Body, finite, record, text
+from collector.normalise.bodies import Body, finite, location, record, text
 from collector.normalise.findings import Findings, shown
 from collector.normalise.parts import Draft
 
@@ -76,12 +76,12 @@ def _labelled(draft: Draft, inherited: Location, ordinal: int | None) -> dict[st
 
 
 def _part_location(draft: Draft) -> Body:
-    return record(record(draft.body.get("Location")).get("PartLocation"))
+    return record(location(draft.body).get("PartLocation"))
 
 
 def _told(draft: Draft, findings: Findings) -> dict[str, Any]:
     """What a part itself tells of its place, by the names of :class:`~collector.model.Location`."""
-    placement = record(record(draft.body.get("Location")).get("Placement"))
+    placement = record(location(draft.body).get("Placement"))
     ordinal = _part_location(draft).get("LocationOrdinalValue")
     told: dict[str, Any] = {
         "site": text(placement.get("FacilityName"), 80),

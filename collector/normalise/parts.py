@@ -11,7 +11,18 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cached_property
 
 from collector.model import DefectKind, Kind
-from collector.normalise.bodies import Body, link, link_list, pointer, record, resource_type, rows, text, whole
+from collector.normalise.bodies import (
+    Body,
+    link,
+    link_list,
+    location,
+    pointer,
+    record,
+    resource_type,
+    rows,
+    text,
+    whole,
+)
 from collector.normalise.findings import Findings, shown
 from collector.redfish.resources import Resource, Walked
 
@@ -341,7 +352,7 @@ def _name(draft: Draft) -> str | None:
 
 
 def _label(draft: Draft) -> str | None:
-    told = record(record(draft.body.get("Location")).get("PartLocation")).get("ServiceLabel")
+    told = record(location(draft.body).get("PartLocation")).get("ServiceLabel")
     return _plain_name(told) or _name(draft)
 
 

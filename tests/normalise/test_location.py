@@ -96,3 +96,15 @@ def test_wrong_words_and_types_are_named() -> None:
         "/Location/Placement/RackOffset",
         "/Location/Placement/RackOffsetUnits",
     ]
+
+
+def test_a_drives_place_stands_in_its_physical_location() -> None:
+    """DSP8010 Drive: "`PhysicalLocation` is the same as `Location` found elsewhere"; Location is an array there."""
+    bodies = four_blades()
+    drive = f"{SLED}B1/Drives/D2"
+    bodies[drive] = resource(
+        drive, "Drive", PhysicalLocation=labelled("Drive 2", 2), Location=[{"Info": "elsewhere"}], Links={}
+    )
+    bodies[f"{SLED}B1"].setdefault("Links", {})["Drives"] = [link(drive)]
+    found, _ = places(bodies)
+    assert (found[drive].slot, found[drive].slot_index) == ("Blade 1 / Drive 2", 2)
