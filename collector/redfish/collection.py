@@ -23,6 +23,9 @@ _UNSUPPORTED = frozenset({400, 405, 501})
 _TOLERATED = 2
 """Expanded requests that may fail for other reasons before it is given up for the walk."""
 
+MAX_MEMBERS = 5_000
+"""Of one collection that we take: looking at a hundred thousand would hold up every other controller."""
+
 Fetcher = Callable[[links.Target], Awaitable[Resource]]
 
 
@@ -53,6 +56,8 @@ class Gathered(Struct):
     """(pointer, link) of the members that came as links only."""
     defects: list[tuple[str, DefectKind, str]] = field(default_factory=list)
     """(pointer, kind, detail)."""
+    cut: bool = False
+    """Whether it lists more members than were taken."""
 
 
 async def gather(fetch: Fetcher, target: links.Target, origin: str, refusals: Refusals, *, max_pages: int) -> Gathered:
@@ -136,6 +141,8 @@ async def _pages(fetch: Fetcher, target: links.Target, origin: str, max_pages: i
     page, visited = first, {target.path}
     while True:
         told += _take_members(gathered, page, len(told), origin)
+        if gathered.cut:
+            break
         following = page.body.get("Members@odata.nextLink", page.body.get("@odata.nextLink"))
         if following is None:
             break
@@ -159,7 +166,7 @@ async def _pages(fetch: Fetcher, target: links.Target, origin: str, max_pages: i
             gathered.defects.append(("/Members@odata.nextLink", kind, f"{there.path}: {error.happened}"))
             break
     _check_count(gathered, first.body, told)
-    if len(visited) > 1:
+    if len(visited) > 1 or gathered.cut:
         gathered.collection = Resource(first.uri, {**first.body, "Members": told}, first.fetched_by, first.etag)
     return gathered
 
@@ -172,6 +179,11 @@ def _take_members(gathered: Gathered, page: Resource, before: int, origin: str) 
         kind = DefectKind.MISSING if members is None else DefectKind.WRONG_TYPE
         gathered.defects.append(("/Members", kind, f"Members {detail}"))
         return []
+    if before + len(members) > MAX_MEMBERS:
+        gathered.cut = True
+        detail = f"lists more than {MAX_MEMBERS} members; the rest was left out"
+        gathered.defects.append(("/Members", DefectKind.TOO_BIG, detail))
+        members = members[: MAX_MEMBERS - before]
     for index, member in enumerate(members, before):
         pointer = f"/Members/{index}"
         if not isinstance(member, dict) or "@odata.id" not in member:
@@ -207,7 +219,7 @@ def _check_count(gathered: Gathered, first: dict[str, Any], told: list[object]) 
         gathered.defects.append((where, DefectKind.MISSING, "Members@odata.count is missing"))
     elif type(count) is not int:
         gathered.defects.append((where, DefectKind.WRONG_TYPE, f"is {type(count).__name__}, not an integer"))
-    elif count != len(told):
+    elif count != len(told) and not gathered.cut:
         gathered.defects.append((where, DefectKind.WRONG_COUNT, f"says {count}, there are {len(told)}"))
     seen: dict[str, int] = {}
     for index, member in enumerate(told):

@@ -50,6 +50,8 @@ class WalkLimits(Struct, frozen=True, kw_only=True):
     defects: int = 2_000
     misses: int = 50
     """Origins of numbers that may lead nowhere before no more of them are looked for."""
+    missing_members: int = 50
+    """Members of one collection, in a row, that may not be there before the rest of them are left alone."""
     wait: float = 10.0
     """Seconds to wait once, near the end, for resources that asked for patience."""
 
@@ -63,6 +65,8 @@ class Place(Struct, frozen=True):
     source: str
     pointer: str
     origin: bool = False
+    member: bool = False
+    """Whether it is listed by the collection that is its source."""
 
 
 async def walk(
@@ -103,6 +107,8 @@ class Walk:
         self._crossing: dict[str, Place] = {}
         """Links across the tree, kept back until everything has come down the tree that will."""
         self._misses = 0
+        self._missing: dict[str, int] = {}
+        """By collection: its members that were not there, in a row."""
         self._later: list[Place] = []
         self._wait = 1.0
         self._second_time = False
@@ -183,6 +189,10 @@ class Walk:
             return []
         if place.origin and self._misses >= self._limits.misses:
             return []  # normalise.fold names every one of them
+        if place.member and self._missing.get(place.source, 0) >= self._limits.missing_members:
+            detail = f"{self._limits.missing_members} members in a row are not there; the rest were left alone"
+            self._note(place.source, "/Members", DefectKind.TOO_BIG, detail)
+            return []
         try:
             if place.collection:
                 return await self._visit_collection(place)
@@ -193,6 +203,7 @@ class Walk:
                 await self._look_whether_gone(error)
             return []
         self._lost_in_a_row = 0
+        self._missing.pop(place.source, None)
         return self._keep(resource, place.hops)
 
     async def _visit_collection(self, place: Place) -> list[Place]:
@@ -207,7 +218,7 @@ class Walk:
             self._seen.add(member.key)
             places += self._keep(member.resource, place.hops + 1)
         for pointer, link in gathered.to_fetch:
-            places += self._place(Found(pointer, link), place.hops + 1, place.target.key)
+            places += self._place(Found(pointer, link), place.hops + 1, place.target.key, member=True)
         return places
 
     async def _fetch(self, target: links.Target) -> Resource:
@@ -243,7 +254,7 @@ class Walk:
             self._place(found, hops + 1, resource.uri)  # always across the tree
         return places
 
-    def _place(self, found: Found, hops: int, source: str) -> list[Place]:
+    def _place(self, found: Found, hops: int, source: str, *, member: bool = False) -> list[Place]:
         """Where a link leads, unless we have been there or must not go."""
         pointer = found.pointer
         try:
@@ -257,7 +268,7 @@ class Walk:
         if hops > self._limits.hops:
             self._note(source, pointer, DefectKind.TOO_DEEP, f"is more than {self._limits.hops} links from the root")
             return []
-        place = Place(target, found.collection, hops, source, pointer, found.origin)
+        place = Place(target, found.collection, hops, source, pointer, found.origin, member)
         if found.cross:
             self._crossing.setdefault(target.key, place)
             return []
@@ -305,6 +316,8 @@ class Walk:
         astray = kind in (DefectKind.DANGLING_LINK, DefectKind.FOREIGN_LINK)
         if place.origin and kind is DefectKind.DANGLING_LINK:
             self._misses += 1
+        if place.member and kind is DefectKind.DANGLING_LINK:
+            self._missing[place.source] = self._missing.get(place.source, 0) + 1
         at = (place.source, place.pointer) if astray else (place.target.key, "")
         self._note(*at, kind, f"{place.target.path}: {error.happened}")
 
