@@ -19,9 +19,12 @@ def part_of(places: Iterable[Found], listing: Draft | None, parts: Parts) -> Dra
     A row of fans or power supplies measures that fan or supply. Otherwise two things may say it: RelatedItem, and the
     excerpts in which a resource tells the reading as its own. Taken together, then each alone, they count where they
     leave exactly one part once all are dropped that contain another one named; a host stands for the chassis it is
-    alone in. Else it is the chassis that lists the sensor.
+    alone in. Else it is the chassis that lists the sensor. Plain numbers are those of the part whose metrics they are.
     """
     told = list(places)
+    if told[0].rank is Rank.PLAIN:  # a part's own metrics
+        owner = parts.owner(told[0].uri)
+        return _physical(owner, parts) if owner is not None else listing
     row = _row_part(told[0], parts)
     if row is not None:
         return row

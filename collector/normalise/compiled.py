@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from collector.normalise.bodies import whole
 from collector.normalise.inventory import Recipe
 from collector.normalise.reading import Reader
-from collector.normalise.shapes import FLAG, NUMBER, STATE, STATUS, TEXT, Shape, attribute
+from collector.normalise.shapes import FLAG, NUMBER, NUMBERS, STATE, STATUS, TEXT, Shape, attribute
 from collector.redfish.resources import Fetch
 
 Steps = tuple[str | int, ...]
@@ -54,18 +54,23 @@ class Wanted:
 
     @property
     def is_sensor(self) -> bool:
-        """Whether nothing but a Sensor's reading is wanted, or nothing at all."""
-        return not self.parts and len(self.readings) <= 1 and all(reader.sensor for _, reader in self.readings)
+        """Whether nothing but the numbers of a Sensor is wanted, or nothing at all."""
+        judged = sum(reader.judged for _, reader in self.readings)
+        return not self.parts and judged <= 1 and all(reader.sensor for _, reader in self.readings)
 
 
 Number = tuple[str, int, float, float, float, float, Reader]
 """Attribute, column, scale, offset, low, high, reader: what reading one number takes."""
 
 
+Other = tuple[str, int, Reader]
+"""Attribute, column, reader: a number that takes more than its unit."""
+
+
 class Row:
     """One object of a decoded body, and what is read from it and below it."""
 
-    __slots__ = ("identity", "identity_of", "lists", "numbers", "objects", "part", "stated", "steps", "timed")
+    __slots__ = ("identity", "identity_of", "lists", "numbers", "objects", "others", "part", "stated", "steps", "timed")
 
     def __init__(self, steps: Steps, identity: tuple[tuple[str, str], ...] = ()) -> None:
         self.steps = steps
@@ -77,6 +82,7 @@ class Row:
             self.identity = texts if len(texts) > 1 else texts[0]
             self.identity_of = attrgetter(*(attribute(name) for name, _ in identity))
         self.numbers: tuple[Number, ...] = ()
+        self.others: tuple[Other, ...] = ()
         self.part: PartSlot | None = None
         self.stated = False
         """Whether it is decoded with its Status."""
@@ -89,7 +95,7 @@ class Row:
 class Plan:
     """What one GET is read for."""
 
-    __slots__ = ("columns", "fetch", "names", "numbers", "roots", "shape", "wanted")
+    __slots__ = ("beside", "columns", "fetch", "names", "numbers", "roots", "shape", "wanted")
 
     def __init__(self, fetch: Fetch, wanted: list[Wanted]) -> None:
         self.fetch = fetch
@@ -99,11 +105,19 @@ class Plan:
         self.columns = [column for one in wanted for column, _ in one.readings]
         self.numbers: list[Number | None] = []
         """Beside ``wanted``, where it brings Sensor resources and nothing else is wanted of it; else empty."""
+        self.beside: list[tuple[int, Number]] = []
+        """Further numbers of those: which of ``wanted`` tells them."""
         self.roots: list[Row] = []
         """Beside ``wanted``, where it brings anything else."""
         self.shape: Shape = ()
         if self.columns and all(one.is_sensor for one in wanted):
-            self.numbers = [number(*one.readings[0]) if one.readings else None for one in wanted]
+            self.numbers = [_main(one) for one in wanted]
+            self.beside = [
+                (index, number(column, reader))
+                for index, one in enumerate(wanted)
+                for column, reader in one.readings
+                if not reader.judged
+            ]
             return
         self.roots = [_grow(one) for one in wanted]
         shape = _merged([_shape(root, one) for root, one in zip(self.roots, wanted, strict=True)])
@@ -150,6 +164,10 @@ def number(column: int, reader: Reader) -> Number:
     return attribute(reader.key), column, reader.scale, reader.offset, reader.low, reader.high, reader
 
 
+def _main(wanted: Wanted) -> Number | None:
+    return next((number(column, reader) for column, reader in wanted.readings if reader.judged), None)
+
+
 def _steps(fragment: str) -> Steps:
     steps = [step.replace("~1", "/").replace("~0", "~") for step in fragment.split("/")[1:]]
     return tuple(int(step) if step.isdecimal() else step for step in steps)
@@ -172,7 +190,10 @@ def _grow(wanted: Wanted) -> Row:
     root = row(())
     for column, reader in wanted.readings:
         holder = row(reader.steps)
-        holder.numbers += (number(column, reader),)
+        if reader.plain:
+            holder.numbers += (number(column, reader),)
+        else:
+            holder.others += ((attribute(reader.key), column, reader),)
         holder.stated = root.stated = True
         holder.timed = holder.timed or reader.sensor
     for slot in wanted.parts:
@@ -200,12 +221,15 @@ def _indexes(steps: Steps, grown: Iterable[Steps]) -> list[Any]:
 def _shape(row: Row, wanted: Wanted) -> dict[str, Any]:
     """What must be decoded of a row, properties by name."""
     shape: dict[str, Any] = {one[-1].key: NUMBER for one in row.numbers}
+    for _, _, reader in row.others:
+        shape[reader.key] = TEXT if reader.duration else NUMBER if reader.index is None else NUMBERS
     if row.stated:
         shape["Status"] = STATUS if row.part is not None else STATE
     if row.timed:
         shape["ReadingTime"] = TEXT
     if row.part is not None:
         shape |= {"PowerState": TEXT, "IndicatorLED": TEXT, "LocationIndicatorActive": FLAG, "FailurePredicted": FLAG}
+        shape["DetectorState"] = TEXT
     if row.steps and isinstance(row.steps[-1], int):
         array = wanted.rows.get(row.steps[:-1], ())
         shape |= {name: TEXT for name, _ in (array[row.steps[-1]] if row.steps[-1] < len(array) else ())}

@@ -94,14 +94,20 @@ UNNAMED = frozenset({"Sensor"})
 """Properties whose name says nothing of the unit (Control.Sensor): the sensor behind DataSourceUri says it."""
 
 _UNIT_WORDS = re.compile(
-    r"(?:s)?(?:Celsius|Percent|CubicMetersPerMinute|LitersPerMinute|AmpHours|WattHours|kWh|kW|kPa|Watts|Amps|Joules|Hz)$"
+    r"(?:s)?(?:Celsius|Percent|Percentage|CubicMetersPerMinute|LitersPerMinute|AmpHours|WattHours|kWh|kW|kPa|MilliWatts|"
+    r"Watts?|MilliAmps|Amps|Joules|MHz|Hz|KiBytes)$"
 )
+_TIME_WORDS = re.compile(r"(?:Time|Duration)?(?:Hours|Minutes|Milliseconds|Seconds)$|Duration$")
+_SPELT = {"NVMeSMART": "SMART", "PCIeErrors": "PCIe", "PCIeMetrics": "PCIe", "LifeTime": "lifetime"}
 _WORDS = re.compile(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])|\d+")
 
 
 def readable(property_name: str, group: str | None = None) -> str:
     """A property's name in words, without its unit: ``InputPowerWatts`` -> ``input power``."""
-    words = " ".join(_WORDS.findall(_UNIT_WORDS.sub("", property_name))).lower()
+    if property_name in _SPELT:
+        return _SPELT[property_name]
+    bare = _TIME_WORDS.sub("Time", _UNIT_WORDS.sub("", property_name))
+    words = " ".join(_WORDS.findall(bare)).lower()
     if group is None:
         return words or property_name
     base = readable(group).removeprefix("poly phase ").removesuffix(" summary")

@@ -11,7 +11,7 @@ from collector.normalise.units import Measure, Trouble, measure_of, of_code, ref
 class Group:
     """One sensor while it is put together."""
 
-    __slots__ = ("chassis", "lister", "measure", "part", "places", "troubles")
+    __slots__ = ("chassis", "companions", "lister", "main", "measure", "part", "places", "troubles")
 
     def __init__(self, place: Found, lister: Draft | None, chassis: Draft | None) -> None:
         self.places = [place]
@@ -22,6 +22,10 @@ class Group:
         self.measure = Measure(Quantity.OTHER, "")
         self.troubles: tuple[Trouble, ...] = ()
         self.part: Draft | None = None
+        self.main: Group | None = None
+        """The sensor that this one is another number of."""
+        self.companions: dict[str, Group] = {}
+        """Its other numbers, by property."""
 
     @property
     def first(self) -> Found:
@@ -37,6 +41,10 @@ def uri_of(part: Draft | None) -> str:
 def measured(group: Group, parts: Parts) -> tuple[Measure, tuple[Trouble, ...]]:
     """What a sensor measures by all its places, and what is wrong with how it says so."""
     place = group.first
+    if place.of is not None:
+        if place.implied is None:  # in the unit of the reading beside it
+            return (group.main.measure if group.main is not None else Measure(Quantity.OTHER, "")), ()
+        return of_code(*place.implied), ()
     implied = next((one.implied for one in group.places if one.implied is not None), None)
     if place.rank is not Rank.SENSOR:
         return (of_code(*implied) if implied is not None else Measure(Quantity.OTHER, "")), ()

@@ -1,7 +1,8 @@
 """Where numbers stand: finds every place of a walked resource that tells a reading, by tables of the standard.
 
 A Sensor resource is one place. Other resources repeat sensors in excerpts (``excerpts.py``), which one rule finds at
-any depth. The older Thermal and Power resources tell rows; see ``LEGACY``. What later schemas add goes into a table.
+any depth; both may have further numbers beside the reading. Metrics tell plain numbers (``numbers.py``), the older
+Thermal and Power resources rows; see ``LEGACY``. What later schemas add goes into a table.
 """
 
 from __future__ import annotations
@@ -13,9 +14,11 @@ from enum import IntEnum
 from msgspec import Struct
 
 from collector.model import Quantity
-from collector.normalise.bodies import Body, link_list, place, pointer, record, rows, text
+from collector.normalise.bodies import Body, at, finite, link_list, place, pointer, record, rows, text
 from collector.normalise.excerpts import EXCERPTS, GROUPED, GROUPS, UNNAMED, readable, singular
+from collector.normalise.numbers import COMPANIONS, DURATION, plain_numbers, power_factor
 from collector.normalise.parts import MAX_ROWS
+from collector.normalise.units import quantity_of
 from collector.redfish.resources import Resource
 
 _SKIPPED = frozenset({"Links", "Oem", "Actions", "Thresholds", "NumericThresholds", "RelatedItem", "Members"})
@@ -34,7 +37,8 @@ class Rank(IntEnum):
 
     SENSOR = 0
     EXCERPT = 1
-    LEGACY = 2
+    PLAIN = 2
+    LEGACY = 3
 
 
 class Found(Struct, kw_only=True, eq=False):
@@ -59,13 +63,21 @@ class Found(Struct, kw_only=True, eq=False):
     context: str | None = None
     identity: tuple[tuple[str, str], ...] = ()
     """Properties that a row of an array had when it was walked, by which it is known again."""
+    of: Found | None = None
+    """The reading that this number stands beside: of the same sensor, with the same status."""
+    index: int | None = None
+    """In the array that the property is."""
+    duration: bool = False
+    """Whether it is told as an ISO 8601 duration."""
+    hundredths: bool = False
+    """Whether it is told in hundredths of its unit, against the schema's unit."""
 
     @property
     def source(self) -> str:
         """The place as we write it: the Sensor's path, else path, ``#`` and JSON pointer to the number."""
-        if self.rank is Rank.SENSOR:
+        if self.rank is Rank.SENSOR and self.of is None:
             return self.uri
-        return f"{self.uri}#{pointer(*self.steps, self.key)}"
+        return f"{self.uri}#{pointer(*self.steps, self.key, *(() if self.index is None else (self.index,)))}"
 
 
 class LegacyArray(Struct, frozen=True):
@@ -114,14 +126,69 @@ _ROW_NAMES: Mapping[str, str] = {
 def find_places(type_: str, resource: Resource) -> list[Found]:
     """All places of one resource, in the order told."""
     if type_ == "Sensor":
-        return [_sensor(resource)]
+        sensor = _sensor(resource)
+        return [sensor, *_companions(sensor)]
     if type_ in _SKIPPED_TYPES:
         return []
     found = list(_legacy(type_, resource)) if type_ in LEGACY else []
     for key, value in resource.body.items():
         if isinstance(value, dict | list) and key not in _SKIPPED:
             _excerpts(resource.uri, (key,), value, None, found)
+    found += _plain(type_, resource)
     return found
+
+
+def _companions(main: Found) -> Iterator[Found]:
+    """The numbers that stand beside a reading."""
+    for key in COMPANIONS.keys() & main.holder.keys():
+        unit, words, replaced = COMPANIONS[key]
+        yield Found(
+            uri=main.uri,
+            steps=main.steps,
+            key=key,
+            rank=main.rank,
+            holder=main.holder,
+            schema_key=f"{main.schema_key}/{key}",
+            name=_beside(main.name or "", words, replaced),
+            implied=unit,
+            context=main.context,
+            identity=main.identity,
+            of=main,
+            hundredths=key == "PowerFactor" and power_factor(finite(main.holder[key])) != 1.0,
+        )
+
+
+def _beside(name: str, words: str, replaced: str) -> str:
+    """``Fan 1 Speed`` -> ``Fan 1 rotational speed``; a name that does not end in the word keeps all of it."""
+    base = name.rstrip()
+    if replaced and base.casefold().endswith(replaced):
+        base = base[: -len(replaced)].rstrip()
+    return f"{base} {words}".strip()[:80]
+
+
+def _plain(type_: str, resource: Resource) -> Iterator[Found]:
+    for count, plain in enumerate(plain_numbers(type_, resource.body, MAX_ROWS)):
+        if count >= MAX_PLACES:
+            return
+        duration = plain.unit is DURATION
+        words = [readable(step) if isinstance(step, str) else f"{step + 1}" for step in (*plain.steps, plain.key)]
+        for index, step in enumerate(plain.steps):
+            if isinstance(step, int):
+                words[index - 1] = singular(words[index - 1])
+        if plain.index is not None:
+            words[-1] = f"{singular(words[-1])} {plain.index + 1}"
+        yield Found(
+            uri=resource.uri,
+            steps=tuple(sys.intern(step) if isinstance(step, str) else step for step in plain.steps),
+            key=plain.key,
+            index=plain.index,
+            rank=Rank.PLAIN,
+            holder=record(at(resource.body, plain.steps)),
+            schema_key=f"{type_}/{plain.key}",
+            name=" ".join(words)[:80],
+            implied=(Quantity.TIME, "s") if duration else plain.unit,
+            duration=duration,
+        )
 
 
 def _sensor(resource: Resource) -> Found:
@@ -185,7 +252,9 @@ def _excerpts(
     source = data_source(value)
     known = name in EXCERPTS or name in UNNAMED or (group is not None and name in GROUPED)
     if ("Reading" in value and source is not None) or (known and ("Reading" in value or source is not None)):
-        found.append(_excerpt(uri, steps, value, name, group, source))
+        excerpt = _excerpt(uri, steps, value, name, group, source)
+        found.append(excerpt)
+        found += _companions(excerpt)
         return
     inner = name if name in GROUPS else group
     for key, below in value.items():
@@ -208,11 +277,20 @@ def _excerpt(
         holder=value,
         schema_key=f"{group}/{name}" if group is not None and name in GROUPED else name,
         name=words,
-        implied=EXCERPTS.get(name) or (GROUPS[group] if group is not None and name in GROUPED else None),
+        implied=EXCERPTS.get(name)
+        or (GROUPS[group] if group is not None and name in GROUPED else None)
+        or _told_unit(value),
         data_source=source,
         context=text(value.get("PhysicalContext"), 40),
         identity=identity(value) if row is not None else (),
     )
+
+
+def _told_unit(value: Body) -> tuple[Quantity, str] | None:
+    """What an excerpt of a Control says of its reading: its name says nothing."""
+    told = value.get("ReadingUnits")
+    quantity = quantity_of(told)
+    return (quantity, told) if quantity is not None and isinstance(told, str) else None
 
 
 def data_source(holder: Body) -> str | None:

@@ -20,14 +20,14 @@ from collector.normalise.compiled import Number, PartSlot, Plan, Row, Wanted, co
 from collector.normalise.inventory import Normalised
 from collector.normalise.reading import Reader
 from collector.normalise.rounds import Round
-from collector.normalise.shapes import UNFIT, ToldSensor, attribute, decode_sensor, decode_sensors, decoder
+from collector.normalise.shapes import UNFIT, ToldSensor, ToldSensors, attribute, decoder, sensor_decoders
 from collector.normalise.statuses import HEALTH_WORDS, NO_READING_STATES
 from collector.redfish.resources import Fetch
 
 _HEALTH: dict[str | None, int] = {None: int(Health.UNKNOWN), **{word: int(one) for word, one in HEALTH_WORDS.items()}}
 _NAME, _MEMBERS, _STATUS = attribute("@odata.id"), attribute("Members"), attribute("Status")
 _READING_TIME = attribute("ReadingTime")
-_PART = ("Status", "PowerState", "LocationIndicatorActive", "IndicatorLED", "FailurePredicted")
+_PART = ("Status", "PowerState", "LocationIndicatorActive", "IndicatorLED", "FailurePredicted", "DetectorState")
 _told_of_part = attrgetter(*(attribute(name) for name in _PART))
 _NO_SENSOR = ToldSensor()
 
@@ -90,15 +90,16 @@ class Decoder:
         if not plan.numbers:
             decode = decoder(plan.shape)
             return lambda body, received: self._take_resources(plan, decode, body, received)
+        one, many = sensor_decoders(tuple(sorted({number[-1].key for _, number in plan.beside})))
         if plan.fetch.expanded:
-            return lambda body, received: self._take_sensors(plan, body, received)
-        return lambda body, received: self._take_sensor(plan, body, received)
+            return lambda body, received: self._take_sensors(plan, many, body, received)
+        return lambda body, received: self._take_sensor(plan, one, body, received)
 
     # Sensor resources
 
-    def _take_sensors(self, plan: Plan, body: bytes, received: Seconds) -> None:
+    def _take_sensors(self, plan: Plan, decode: Callable[[bytes], ToldSensors], body: bytes, received: Seconds) -> None:
         try:
-            members = decode_sensors(body).Members
+            members = decode(body).Members
         except UNFIT:
             careful.take(plan, body, received, self._round)
             return
@@ -109,10 +110,12 @@ class Decoder:
             careful.take(plan, body, received, self._round)  # it will tell links from sensors without a reading
             return
         self._read_sensors(members, plan.numbers, received)
+        if plan.beside:
+            self._read_beside(members, plan.beside, received)
 
-    def _take_sensor(self, plan: Plan, body: bytes, received: Seconds) -> None:
+    def _take_sensor(self, plan: Plan, decode: Callable[[bytes], ToldSensor], body: bytes, received: Seconds) -> None:
         try:
-            member = decode_sensor(body)
+            member = decode(body)
         except UNFIT:
             careful.take(plan, body, received, self._round)
             return
@@ -120,6 +123,8 @@ class Decoder:
             careful.take(plan, body, received, self._round)
             return
         self._read_sensors([member], plan.numbers, received)
+        if plan.beside:
+            self._read_beside([member], plan.beside, received)
 
     def _read_sensors(self, members: list[ToldSensor], numbers: list[Number | None], received: Seconds) -> None:
         here, columns = self._round, self._round.columns
@@ -153,6 +158,17 @@ class Decoder:
                     columns.timed = True
                 else:
                     self._blame_time(column, when, reader, received)
+
+    def _read_beside(self, members: list[ToldSensor], beside: list[tuple[int, Number]], received: Seconds) -> None:
+        """The other numbers of Sensors that have some; their health is that of the reading, told with it."""
+        columns = self._round.columns
+        for index, (name, column, _, _, _, _, reader) in beside:
+            member = members[index]
+            if member.Status is not None and member.Status.State in NO_READING_STATES:
+                continue
+            told = getattr(member, name, None)  # a member that is gone has none
+            if told is not None and reading.take(reader, told, column, columns, self._round.findings):
+                self._read_time(column, member.ReadingTime, reader, received)
 
     # All other resources
 
@@ -204,6 +220,11 @@ class Decoder:
                             self._read_time(column, getattr(told, _READING_TIME), reader, received)
                     else:
                         reading.blame_range(reader, value, self._round.findings)
+        if row.others and state not in NO_READING_STATES:
+            for name, column, reader in row.others:
+                taken = reading.take(reader, getattr(told, name), column, self._round.columns, self._round.findings)
+                if taken and row.timed and reader.sensor:
+                    self._read_time(column, getattr(told, _READING_TIME), reader, received)
         if row.part is not None:
             self._read_part(row.part, wanted, told)
         if row.objects or row.lists:

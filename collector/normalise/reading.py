@@ -16,7 +16,7 @@ from collector.normalise.bodies import Body, at, finite, pointer, record, shorte
 from collector.normalise.findings import Findings, shown
 from collector.normalise.places import state_of
 from collector.normalise.statuses import NO_READING_STATES
-from collector.normalise.times import plausible, seconds
+from collector.normalise.times import duration, plausible, seconds
 
 
 class Reader(Struct, frozen=True, kw_only=True):
@@ -34,11 +34,22 @@ class Reader(Struct, frozen=True, kw_only=True):
     high: float = math.inf
     sensor: bool = False
     """Whether it is a Sensor resource: only those tell acquisition times."""
+    index: int | None = None
+    """In the array that the property is."""
+    duration: bool = False
+    """Whether it is told as an ISO 8601 duration, in a string."""
+    judged: bool = True
+    """Whether a Status beside it says how healthy this number is; beside several numbers it says so of one."""
 
     @property
     def pointer(self) -> str:
         """JSON pointer to the number."""
-        return pointer(*self.steps, self.key)
+        return pointer(*self.steps, self.key, *(() if self.index is None else (self.index,)))
+
+    @property
+    def plain(self) -> bool:
+        """Whether the property is the number, and nothing need be turned about but its unit."""
+        return self.index is None and not self.duration and self.judged
 
 
 class Columns:
@@ -71,22 +82,13 @@ def read(reader: Reader, body: Body, column: int, columns: Columns, received: Se
     holder = at(body, reader.steps)
     if not isinstance(holder, dict):
         return
-    columns.healths[column] = Health.from_word(record(holder.get("Status")).get("Health"))
+    if reader.judged:
+        columns.healths[column] = Health.from_word(record(holder.get("Status")).get("Health"))
     state = state_of(holder, body)
     if isinstance(state, str) and state in NO_READING_STATES:
         return
-    told = holder.get(reader.key)
-    if told is None:
+    if not take(reader, holder.get(reader.key), column, columns, findings):
         return
-    number = finite(told)
-    if number is None:
-        blame_value(reader, told, findings)
-        return
-    value = number * reader.scale + reader.offset
-    if not reader.low <= value <= reader.high:
-        blame_range(reader, number, findings)
-        return
-    columns.values[column] = value
     if reader.sensor and holder.get("ReadingTime") is not None:
         taken = acquired(holder["ReadingTime"], received)
         if taken is None:
@@ -94,6 +96,33 @@ def read(reader: Reader, body: Body, column: int, columns: Columns, received: Se
         else:
             columns.times[column] = taken
             columns.timed = True
+
+
+def take(reader: Reader, told: object, column: int, columns: Columns, findings: Findings) -> bool:
+    """Takes what stands at a place into its column; whether that was a reading."""
+    if reader.index is not None:
+        if told is not None and not isinstance(told, list):
+            detail = f"{reader.key} is {shown(told)}, not an array of numbers"
+            findings.add(reader.uri, pointer(*reader.steps, reader.key), DefectKind.WRONG_TYPE, detail)
+            return False
+        told = told[reader.index] if told is not None and reader.index < len(told) else None
+    if told is None:
+        return False
+    number = span(told) if reader.duration else finite(told)
+    if number is None:
+        blame_value(reader, told, findings)
+        return False
+    value = number * reader.scale + reader.offset
+    if not reader.low <= value <= reader.high:
+        blame_range(reader, number, findings)
+        return False
+    columns.values[column] = value
+    return True
+
+
+def span(told: object) -> float | None:
+    """Seconds of a told duration; None for anything else."""
+    return duration(told) if isinstance(told, str) else None
 
 
 def acquired(told: object, received: Seconds) -> Seconds | None:
@@ -117,7 +146,9 @@ def blame_time(reader: Reader, told: object, received: Seconds, findings: Findin
 
 def blame_value(reader: Reader, told: object, findings: Findings) -> None:
     """Notes that something else stands where a number belongs."""
-    if isinstance(told, int | float) and not isinstance(told, bool):
+    if reader.duration:
+        detail, kind = f"{reader.key} is {shown(told)}, no duration", DefectKind.BAD_TIME
+    elif isinstance(told, int | float) and not isinstance(told, bool):
         detail, kind = f"{reader.key} is {shown(told)}, which is no number to reckon with", DefectKind.NOT_A_NUMBER
     else:
         detail, kind = f"{reader.key} is {shown(told)}, not a number", DefectKind.WRONG_TYPE

@@ -1,4 +1,4 @@
-"""Which newer sensor a row of the older Thermal and Power resources is: rules 3 and 4 of ``fold.py``."""
+"""Which newer sensor a row of the older Thermal and Power resources is: rules 4 and 5 of ``fold.py``."""
 
 from __future__ import annotations
 
@@ -28,7 +28,8 @@ class Rows:
         self._groups = groups
         self._rows = rows
         self._parts = parts
-        self._newer = _Index(groups)
+        # Numbers beside a reading, and plain ones, are other numbers than a row tells: only a successor's may be its.
+        self._newer = _Index([one for one in groups if one.main is None and one.first.rank is not Rank.PLAIN])
         self._older = _Index(rows)
         self._copies: dict[str, Group] = {}
         """Excerpts that copy a row, by how their DataSourceUri may name it: the row, or the number in it."""
@@ -39,7 +40,7 @@ class Rows:
                 self._copies[group.first.data_source] = group
             for place in group.places:
                 owner = parts.owner(place.uri)
-                if place.rank is Rank.EXCERPT and owner is not None:
+                if place.rank is Rank.EXCERPT and place.of is None and owner is not None:
                     told = self._told.setdefault((place.schema_key, owner.uri), [])
                     if group not in told:
                         told.append(group)
@@ -75,7 +76,8 @@ class Rows:
         if part is None:
             return None
         found = self._told.get((successor, part.uri), [])
-        return _only(group for group in found if group.measure.quantity is row.measure.quantity)
+        beside = [group for one in found for group in one.companions.values()]
+        return _only(group for group in [*found, *beside] if group.measure.quantity is row.measure.quantity)
 
     def _same_part(self, row: Group) -> Group | None:
         if row.part is None or row.part.type == "Chassis" or row.first.schema_key in _SUCCESSORS:

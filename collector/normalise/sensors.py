@@ -29,6 +29,7 @@ _STRAY_RANGES = {"Temperatures": _RANGE_OF_ROWS}
 """Names that belong to other rows, seen in the published examples."""
 
 _MAX_NAME = 80
+_PORT = re.compile(r"/Ports/([^/]+)")
 
 
 class Columned(Struct, frozen=True):
@@ -82,17 +83,21 @@ def _reader(place: Found, measure: Measure, low: float | None, high: float | Non
         uri=sys.intern(place.uri),
         steps=place.steps,
         key=place.key,
-        scale=own.scale,
+        scale=own.scale * (0.01 if place.hundredths else 1.0),
         offset=own.offset,
         low=-math.inf if low is None else low,
         high=math.inf if high is None else high,
         sensor=place.rank is Rank.SENSOR,
+        index=place.index,
+        duration=place.duration,
+        judged=place.of is None,
     )
 
 
 def _own_measure(place: Found, measure: Measure) -> Measure:
     """How the numbers of one place become the sensor's: an excerpt may be in kW.h what its sensor tells in J."""
-    if place.rank is Rank.SENSOR or place.implied is None or not commensurable(place.implied[1], measure.unit):
+    own = place.rank is Rank.SENSOR and place.of is None
+    if own or place.implied is None or not commensurable(place.implied[1], measure.unit):
         return measure
     return of_code(measure.quantity, place.implied[1])
 
@@ -101,6 +106,8 @@ def _thresholds(group: Group, findings: Findings) -> Thresholds:
     """The Sensor's own; where it tells none, those of a row that is the same sensor."""
     for place in group.places:
         found = Thresholds()
+        if place.of is not None:
+            continue
         if place.rank is Rank.SENSOR:
             found = thresholds.of_sensor(place.holder, group.measure, findings, place.uri)
         elif place.rank is Rank.LEGACY:
@@ -120,8 +127,10 @@ def _blame_strays(place: Found, findings: Findings) -> None:
 
 
 def _range(group: Group, findings: Findings) -> tuple[float | None, float | None]:
+    if group.measure.quantity is Quantity.POWER_FACTOR:
+        return -1.0, 1.0
     for place in group.places:
-        if place.rank is Rank.EXCERPT:
+        if place.rank in (Rank.EXCERPT, Rank.PLAIN) or place.of is not None:
             continue
         array = str(place.steps[0]) if place.steps else ""
         names = _RANGES["Sensor"] if place.rank is Rank.SENSOR else _ROW_RANGES.get(array, _RANGE_OF_ROWS)
@@ -196,6 +205,9 @@ def _numbered(groups: list[Group], named: list[str]) -> Iterable[str]:
 def _name(group: Group) -> str:
     place = group.first
     name = place.name or place.key
+    port = _PORT.search(place.uri)
+    if port is not None and place.rank is not Rank.SENSOR:  # an adapter or a switch is a part, its ports are none
+        return f"port {re.sub(r'[^!-~]', '_', port[1])[:20]} {name}"[:_MAX_NAME]
     if place.rank is Rank.LEGACY and place.steps[0] in ("Fans", "PowerSupplies"):
         own_part = group.part is not None and group.part.kind in (Kind.FAN, Kind.POWER_SUPPLY)
         if place.steps[0] == "Fans":

@@ -9,12 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from functools import lru_cache
-from typing import Any
+from typing import Any, cast
 
 import msgspec
 from msgspec import Struct
 
-NUMBER, TEXT, FLAG, STATE, STATUS = "number", "text", "flag", "state", "status"
+NUMBER, NUMBERS, TEXT, FLAG, STATE, STATUS = "number", "numbers", "text", "flag", "state", "status"
 """Leaves of a shape. STATE is a Status object's state and health; STATUS has the rollup and conditions as well."""
 
 Shape = tuple[tuple[str, Any], ...]
@@ -62,6 +62,7 @@ class ToldSensors(Struct, gc=False):
 
 _LEAVES: Mapping[str, Any] = {
     NUMBER: float | None,
+    NUMBERS: list[float | None] | None,
     TEXT: str | None,
     FLAG: bool | None,
     STATE: ToldState | None,
@@ -70,6 +71,23 @@ _LEAVES: Mapping[str, Any] = {
 
 decode_sensor: Callable[[bytes], ToldSensor] = msgspec.json.Decoder(ToldSensor).decode
 decode_sensors: Callable[[bytes], ToldSensors] = msgspec.json.Decoder(ToldSensors).decode
+
+
+_Decoders = tuple[Callable[[bytes], ToldSensor], Callable[[bytes], ToldSensors]]
+
+
+@lru_cache(maxsize=256)
+def sensor_decoders(beside: tuple[str, ...]) -> _Decoders:
+    """How to decode a Sensor, and an expanded collection of them, with further numbers beside the reading."""
+    if not beside:
+        return decode_sensor, decode_sensors
+    fields = [(attribute(name), float | None, None) for name in beside]
+    names = {attribute(name): name for name in beside} | {"id": "@odata.id"}
+    one = msgspec.defstruct("ToldMore", fields, bases=(ToldSensor,), rename=names, gc=False)
+    many = msgspec.defstruct("ToldMoreSensors", [("Members", list[one])], gc=False)  # type: ignore[valid-type]
+    # Types made at run time, of which a type checker can't know that they extend those above.
+    return cast("_Decoders", (msgspec.json.Decoder(one).decode, msgspec.json.Decoder(many).decode))
+
 
 UNFIT = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
 """What decoding raises for a body that does not fit."""

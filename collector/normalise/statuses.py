@@ -27,7 +27,10 @@ _LED_OR_NONE: dict[str, LedState | None] = dict(LED_WORDS)
 MAX_REASONS = 16
 """Conditions of one part that we keep the texts of."""
 
-_TELLING = ("Status", "PowerState", "LocationIndicatorActive", "IndicatorLED", "FailurePredicted")
+_TELLING = ("Status", "PowerState", "LocationIndicatorActive", "IndicatorLED", "FailurePredicted", "DetectorState")
+
+DETECTOR_WORDS = {**HEALTH_WORDS, "Unavailable": Health.UNKNOWN, "Absent": Health.UNKNOWN}
+"""LeakDetector.DetectorState -> health of the detector's part: a leak is what is wrong with it."""
 
 
 class Teller:
@@ -74,15 +77,18 @@ def read(body: Body, findings: Findings, resource: str, at: str = "") -> Status 
     status = record(body.get("Status"))
     if not status and body.get("Status") not in (None, {}):
         told.blame(DefectKind.WRONG_TYPE, f"Status is {shown(body['Status'])}, not an object", "Status")
+    health = told.word(status.get("Health"), HEALTH_WORDS, Health.UNKNOWN, "Status", "Health")
+    leak = told.word(body.get("DetectorState"), DETECTOR_WORDS, Health.UNKNOWN, "DetectorState")
+    leaking = leak > Health.OK
     return Status(
         state=told.word(status.get("State"), STATE_WORDS, State.UNKNOWN, "Status", "State"),
-        health=told.word(status.get("Health"), HEALTH_WORDS, Health.UNKNOWN, "Status", "Health"),
+        health=max(health, leak) if leaking else health,
         health_rollup=told.word(status.get("HealthRollup"), HEALTH_WORDS, Health.UNKNOWN, "Status", "HealthRollup"),
         power=told.word(body.get("PowerState"), POWER_WORDS, PowerState.UNKNOWN, "PowerState"),
         locate=told.flag(body.get("LocationIndicatorActive"), "LocationIndicatorActive"),
         led=_led(body.get("IndicatorLED"), told),
         failure_predicted=told.flag(body.get("FailurePredicted"), "FailurePredicted"),
-        reasons=_reasons(rows(status.get("Conditions"))),
+        reasons=(*((f"detector state is {leak.word}",) if leaking else ()), *_reasons(rows(status.get("Conditions")))),
     )
 
 

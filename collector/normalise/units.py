@@ -6,6 +6,7 @@ UCUM (ucum.org) for codes and factors.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 
 from msgspec import Struct
@@ -110,6 +111,15 @@ _CODES: Mapping[str, _Code] = {
     "ms": _Code("time", 1e-3, Quantity.TIME),
     "min": _Code("time", 60.0, Quantity.TIME),
     "h": _Code("time", 3600.0, Quantity.TIME),
+    "By": _Code("data", 1.0, Quantity.DATA),
+    "kBy": _Code("data", 1e3, Quantity.DATA),
+    "MBy": _Code("data", 1e6, Quantity.DATA),
+    "GBy": _Code("data", 1e9, Quantity.DATA),
+    "KiBy": _Code("data", 1024.0, Quantity.DATA),
+    "MiBy": _Code("data", 1024.0**2, Quantity.DATA),
+    "GiBy": _Code("data", 1024.0**3, Quantity.DATA),
+    "kV.A.h": _Code("apparent energy", 1.0),
+    "kV.A{reactive}.h": _Code("reactive energy", 1.0),
     # A length may be a level, an altitude or a position; the unit alone does not say which.
     "m": _Code("length", 1.0),
     "cm": _Code("length", 0.01),
@@ -117,6 +127,7 @@ _CODES: Mapping[str, _Code] = {
     "m/s": _Code("speed", 1.0),
     "m/s2": _Code("acceleration", 1.0),
     "rad": _Code("angle", 1.0),
+    "deg": _Code("angle", math.pi / 180),
     "rad/s": _Code("angular speed", 1.0),
     "rad/s2": _Code("angular acceleration", 1.0),
 }
@@ -150,6 +161,11 @@ class Trouble(Struct, frozen=True):
 def known_codes() -> Iterator[str]:
     """The UCUM codes that we convert."""
     return iter(_CODES)
+
+
+def quantity_of(code: object) -> Quantity | None:
+    """What a UCUM code alone says of the quantity: OTHER for a known unit of several; None for an unknown one."""
+    return _CODES[code].quantity if isinstance(code, str) and code in _CODES else None
 
 
 def commensurable(one: str, other: str) -> bool:

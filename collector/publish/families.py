@@ -107,6 +107,7 @@ READINGS: Mapping[Quantity, ReadingFamily] = {
     Quantity.HEAT: ReadingFamily(_reading("heat", "watts", "Heat carried away.")),
     Quantity.TIME: ReadingFamily(_reading("time", "seconds", "A span of time that a sensor tells.")),
     Quantity.COUNT: ReadingFamily(_reading("number", "", "A number of things that a sensor tells.")),
+    Quantity.DATA: ReadingFamily(_reading("data", "bytes", "An amount of data that a sensor tells.")),
     Quantity.OTHER: ReadingFamily(
         Family(
             name=f"{PREFIX}reading",

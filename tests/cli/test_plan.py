@@ -82,7 +82,8 @@ def test_requests_bring_what_the_plan_says(fleet: Path, which: str, request: pyt
             for kind, count in one["brings"].items():
                 assert sum(kind_of(member) == kind for member in members) == count, one
             if set(one["brings"]) == {"Sensor"}:
-                assert one["readings"] == sum("Reading" in member for member in members)
+                numbers = ("Reading", "SpeedRPM", "ApparentVA", "ReactiveVAR", "PowerFactor", "LifetimeReading")
+                assert one["readings"] == sum(number in member for member in members for number in numbers)
                 assert one["statuses"] == one["indicators"] == 0
             lamps = sum("LocationIndicatorActive" in member or "IndicatorLED" in member for member in members)
             assert one["indicators"] >= lamps  # Thermal and Power have more of them in their rows

@@ -125,8 +125,8 @@ def test_a_fans_percentage_is_a_speed() -> None:
     bodies = one_sled(sensors(speed), {fan: resource(fan, "Fan", SpeedPercent=excerpt(45, f"{SENSORS}/F"))})
     sensor = only(read(bodies))
     assert (sensor.quantity, uri_of(sensor.part)) == (Quantity.SPEED_RATIO, fan)
-    alone = only(read(one_sled(sensors(speed | {"SpeedRPM": 9000}))))
-    assert alone.quantity is Quantity.SPEED_RATIO
+    alone, turning = read(one_sled(sensors(speed | {"SpeedRPM": 9000}))).layout.sensors
+    assert (alone.quantity, turning.quantity) == (Quantity.SPEED_RATIO, Quantity.ROTATION)
     assert only(read(one_sled(sensors(speed)))).quantity is Quantity.PERCENT
 
 

@@ -86,3 +86,14 @@ def test_reasons_are_bounded() -> None:
     status, _ = read({"Status": {"Conditions": [{"Message": f"m{number}"} for number in range(5000)]}})
     assert status is not None
     assert len(status.reasons) == statuses.MAX_REASONS
+
+
+@pytest.mark.parametrize(
+    ("state", "health"),
+    [("Critical", Health.CRITICAL), ("Warning", Health.WARNING), ("OK", Health.OK), ("Absent", Health.OK)],
+)
+def test_a_leak_is_bad_health_whatever_else_is_said(state: str, health: Health) -> None:
+    found, defects = read({"Status": {"State": "Enabled", "Health": "OK"}, "DetectorState": state})
+    assert found is not None
+    assert (found.health, defects) == (health, [])
+    assert found.reasons == ((f"detector state is {state}",) if health > Health.OK else ())

@@ -278,7 +278,7 @@ async def test_a_walk_that_takes_too_long(mockup: Mockup) -> None:
 
 async def test_a_resource_that_is_gone_asks_for_a_walk(mockup: Mockup) -> None:
     """A part that was pulled: found out within two intervals, not at the next planned walk."""
-    cpu = "/redfish/v1/Systems/437XR1138R2/Processors/CPU1/EnvironmentMetrics"
+    cpu = "/redfish/v1/Systems/437XR1138R2/Processors/FPGA1/ProcessorMetrics"
     kept = Kept(mockup, walk_interval=10_000.0, on_update=after(4, lambda: mockup.replace.update({cpu: None})))
     await kept.run(12)
     assert kept.shape == "wOOOPwOOOOOO"

@@ -49,17 +49,17 @@ def excerpt(id_: str, reading: Any = 20) -> dict[str, Any]:
 COUNTS = {
     # name: GETs expanding, GETs of them that are expanded, GETs without expanding
     "public-bladed": (17, 11, 28),
-    "public-rackmount1": (19, 13, 53),
+    "public-rackmount1": (20, 13, 55),
     "public-localstorage": (9, 7, 16),
-    "public-telemetry": (13, 5, 18),
+    "public-telemetry": (15, 5, 20),
     "public-catfish": (5, 3, 5),
     "public-cooling-unit": (9, 8, 11),
     "public-expansion-box": (17, 2, 21),
     "public-iiot": (28, 0, 28),  # declares no $expand
     "public-nvmeof-jbof": (8, 6, 11),
-    "public-pdu": (18, 15, 44),
+    "public-pdu": (19, 15, 46),
     "public-sasfabric": (6, 2, 8),
-    "public-smartnic": (20, 17, 55),
+    "public-smartnic": (20, 17, 57),
 }
 
 
@@ -90,9 +90,7 @@ def test_every_sensor_and_every_status_is_brought(name: str, expand: bool) -> No
 def test_no_get_could_be_left_out(name: str, expand: bool) -> None:
     inventory, fetches = planned(example(name, expand=expand))
     statuses = {part.uri.partition("#")[0] for part in inventory.parts if part.id in inventory.statuses}
-    sensors_at = [
-        {place.partition("#")[0] for place in (sensor.source, *sensor.also_at)} for sensor in inventory.layout.sensors
-    ]
+    sensors_at = [{reader.uri for reader in readers} for readers in inventory.recipe.readers]
     for fetch in fetches:
         rest = {uri for other in fetches if other is not fetch for uri in other.brings}
         needed = bool(statuses & (set(fetch.brings) - rest)) or any(not places & rest for places in sensors_at)

@@ -1,15 +1,21 @@
 """Every number that an example service tells as a reading, listed straight from its JSON files.
 
 Written without the collector's code, so that the two can be held against each other. Source of the places: DMTF
-DSP8010 2025.4 (``Sensor_v1.xml``, ``Thermal_v1.xml``, ``Power_v1.xml``, the excerpts of Sensor in other schemas).
+DSP8010 2025.4 (``Sensor_v1.xml``, ``Thermal_v1.xml``, ``Power_v1.xml``, the excerpts of Sensor in other schemas; for
+plain numbers, whatever the ``…Metrics`` schemas type as a number, read off the CSDL while the JSON is gone through).
 """
 
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
+from xml.etree import ElementTree
+
+from tests.conftest import standard
 
 LEGACY = {
     "Thermal": {"Temperatures": ["ReadingCelsius"], "Fans": ["Reading"]},
@@ -44,6 +50,36 @@ UNITS_IN_NAMES = {"EnergykWh": "kW.h", "WattHours": "W.h", "AmpHours": "A.h", "k
 BY_TYPE = {"EnergykWh": "kW.h", "EnergyWh": "W.h", "PressurekPa": "kPa", "LiquidFlow": "L/s", "AirFlowCMM": "m3/min"}
 
 
+BESIDE = (
+    *("SpeedRPM", "ApparentVA", "ReactiveVAR", "PowerFactor", "PhaseAngleDegrees", "LoadPercent", "THDPercent"),
+    *("CrestFactor", "LifetimeReading", "ApparentkVAh", "ReactivekVARh"),
+)
+"""Numbers of a Sensor, or of a copy of one, that tell something else than Reading and what Reading once was."""
+
+OTHER_NUMBERS = {
+    "Drive": {"PredictedMediaLifeLeftPercent"},
+    "Pump": {"ServiceHours"},
+    "Filter": {"ServiceHours"},
+    "CoolingLoop": {"ServiceHours", "AdditivePercent"},
+}
+"""Plain numbers outside metrics that are measured or counted rather than rated or set."""
+
+NOT_MEASURED = {"BlockSizeBytes", "LaneId", "AvailableSpareThresholdPercent"}
+"""Numbers of metrics that are sizes, names or limits."""
+
+SUFFIXES = {
+    "Milliseconds": 1e-3,
+    "Seconds": 1.0,
+    "Minutes": 60.0,
+    "Hours": 3600.0,
+    "KiBytes": 1024.0,
+    "MilliWatts": 1e-3,
+    "MilliAmps": 1e-3,
+    "MHz": 1e6,
+}
+"""End of a property's name -> factor to the unit we hand out."""
+
+
 class Told(NamedTuple):
     """One number."""
 
@@ -68,6 +104,7 @@ def list_readings(folder: Path) -> dict[str, Told]:
         if type_ == "Sensor":
             if is_number(body.get("Reading")):
                 found[uri] = _told(body, body["Reading"], _sensor_factor(body), body)
+            found |= _beside(uri, "", body, body, _sensor_factor(body))
         elif type_ in LEGACY:
             for array, keys in LEGACY[type_].items():
                 for index, row in enumerate(body.get(array, [])):
@@ -77,7 +114,49 @@ def list_readings(folder: Path) -> dict[str, Told]:
         elif not type_.startswith(("Metric", "Trigger", "Telemetry")):
             for pointer, holder in _excerpts(body, ""):
                 found[f"{uri}#{pointer}/Reading"] = _told(holder, holder["Reading"], _name_factor(pointer, body), body)
+                found |= _beside(uri, pointer, holder, body, _name_factor(pointer, body))
+            for pointer, name, value in _plain(body, (type_, type_), ""):
+                if (type_.endswith("Metrics") or name in OTHER_NUMBERS.get(type_, ())) and name not in NOT_MEASURED:
+                    factor = next((factor for suffix, factor in SUFFIXES.items() if name.endswith(suffix)), 1.0)
+                    found[f"{uri}#{pointer}"] = _told(body, value, factor, body)
     return found
+
+
+def _beside(uri: str, pointer: str, holder: Any, body: Any, factor: float) -> dict[str, Told]:
+    state = holder.get("Status", {}).get("State") or body.get("Status", {}).get("State")
+    present = state not in ("Absent", "Disabled")
+    return {
+        f"{uri}#{pointer}/{name}": Told(holder[name], factor if name == "LifetimeReading" else 1.0, present, True)
+        for name in BESIDE
+        if is_number(holder.get(name))
+    }
+
+
+@cache
+def _schema(name: str) -> dict[str, dict[str, str]]:
+    """Type -> property -> its type, over all versions; empty where there is no such schema."""
+    path = standard("redfish", "csdl") / f"{name}_v1.xml"
+    found: dict[str, dict[str, str]] = {}
+    if path.exists():
+        for holder in ElementTree.parse(path).iter():
+            if holder.tag.endswith(("}EntityType", "}ComplexType")):
+                told = {str(one.get("Name")): str(one.get("Type")) for one in holder if one.tag.endswith("}Property")}
+                found.setdefault(str(holder.get("Name")), {}).update(told)
+    return found
+
+
+def _plain(value: Any, type_: tuple[str, str], pointer: str) -> Iterator[tuple[str, str, float]]:
+    """(pointer, property, number) of all that the schema types as a number."""
+    for name, told in _schema(type_[0]).get(type_[1], {}).items():
+        inner = re.sub(r"^Collection\((.*)\)$", r"\1", told).split(".")
+        listed = value.get(name) if told.startswith("Collection") else [value.get(name)]
+        for index, item in enumerate(listed if isinstance(listed, list) else []):
+            at = f"{pointer}/{name}/{index}" if told.startswith("Collection") else f"{pointer}/{name}"
+            if inner[0] == "Edm":
+                if inner[1] in ("Decimal", "Double", "Int64") and is_number(item):
+                    yield at, name, item
+            elif isinstance(item, dict) and name not in ("Status", "Oem", "Actions", "Links", "Location"):
+                yield from _plain(item, (inner[0], inner[-1]), at)
 
 
 def is_number(value: Any) -> bool:

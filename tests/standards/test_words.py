@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 import pytest
 
 from collector.model import CANONICAL_UNIT, Health, LedState, PowerState, Quantity, State
-from collector.normalise import excerpts, parts, places, statuses, thresholds, tree, units
+from collector.normalise import excerpts, numbers, parts, places, statuses, thresholds, tree, units
 from tests.conftest import standard
 
 EDM = "{http://docs.oasis-open.org/odata/ns/edm}"
@@ -70,6 +70,11 @@ def test_indicators() -> None:
     assert statuses.LED_WORDS.keys() == members("Resource", "IndicatorLED")
     assert {led.value for led in LedState} == members("Resource", "IndicatorLED")
     assert members("Chassis", "IndicatorLED") - {"Unknown"} == members("Resource", "IndicatorLED")
+
+
+def test_leak_detectors() -> None:
+    assert properties("LeakDetector", "LeakDetector")["DetectorState"].get("Type", "").startswith("LeakDetector")
+    assert statuses.DETECTOR_WORDS.keys() == members("LeakDetector", "DetectorState")
 
 
 def test_chassis_types() -> None:
@@ -196,3 +201,101 @@ def test_parts_are_types_of_the_standard() -> None:
 def tells_indicator(name: str) -> bool:
     """Whether a schema has an indicator, which makes what it describes a thing with a front."""
     return any(child.get("Name") == "LocationIndicatorActive" for child in schema(name).iter(f"{EDM}Property"))
+
+
+# Plain numbers
+
+MEASURES = {
+    "By": "By",
+    "KiBy": "KiBy",
+    "%": "%",
+    "Cel": "Cel",
+    "MHz": "MHz",
+    "W": "W",
+    "mW": "mW",
+    "mA": "mA",
+    "V": "V",
+}
+MEASURES |= {"ms": "ms", "s": "s"}
+NAMED_UNITS = {"Milliseconds": "ms", "Seconds": "s", "Minutes": "min", "Hours": "h", "Bytes": "By", "KiBytes": "KiBy"}
+NAMED_UNITS |= {"Celsius": "Cel", "Percent": "%", "MHz": "MHz", "MilliWatts": "mW", "MilliAmps": "mA"}
+
+
+def numeric(name: str, type_: str, below: str = "") -> dict[str, ElementTree.Element]:
+    """Steps to every number of a type and of the types inside it, arrays marked, over all versions of the schemas."""
+    found: dict[str, ElementTree.Element] = {}
+    for key, child in properties(name, type_).items():
+        told = child.get("Type", "")
+        inner = told.removeprefix("Collection(").removesuffix(")")
+        step = f"{below}{key}[]" if told.startswith("Collection(") else below + key
+        if inner in ("Edm.Decimal", "Edm.Double", "Edm.Int64", "Edm.Duration"):
+            found[step] = child
+        elif child.tag == f"{EDM}Property" and not inner.startswith("Edm.") and has_schema(inner.split(".")[0]):
+            there, what = inner.split(".")[0], inner.split(".")[-1]
+            if has_type(there, what) and key not in ("Oem", "Actions", "Status"):
+                found |= numeric(there, what, f"{step}/")
+    return found
+
+
+def has_schema(name: str) -> bool:
+    return standard("redfish", "csdl").joinpath(f"{name}_v1.xml").exists()
+
+
+def test_every_schema_of_metrics_is_read() -> None:
+    schemas = {path.stem.removesuffix("_v1") for path in standard("redfish", "csdl").glob("*Metrics_v1.xml")}
+    telling = {name for name in schemas if numeric(name, name)}
+    assert {name for name in numbers.NUMBERS if name.endswith("Metrics")} == telling
+
+
+@pytest.mark.parametrize("name", [name for name in numbers.NUMBERS if name.endswith("Metrics")])
+def test_every_number_of_metrics_is_a_reading_or_known_not_to_be(name: str) -> None:
+    told = {step for step in numeric(name, name) if step.rpartition("/")[2] not in numbers.NO_READINGS}
+    assert numbers.NUMBERS[name].keys() == told
+
+
+@pytest.mark.parametrize("name", numbers.NUMBERS)
+def test_plain_numbers_are_read_in_the_unit_of_the_schema(name: str) -> None:
+    told = numeric(name, name)
+    for step, unit in numbers.NUMBERS[name].items():
+        quantity, code = unit
+        child = told[step]
+        if child.get("Type") == "Edm.Duration":
+            assert unit is numbers.DURATION
+            continue
+        measure = next((one.get("String", "") for one in child if one.get("Term") == "Measures.Unit"), None)
+        if measure is not None:
+            assert MEASURES[measure] == code
+        named = max((word for word in NAMED_UNITS if step.removesuffix("[]").endswith(word)), key=len, default=None)
+        if named is not None:
+            assert NAMED_UNITS[named] == code
+        if measure is None and named is None:
+            assert code in ("1", "10*6")
+        if quantity is not Quantity.OTHER:
+            assert code == CANONICAL_UNIT[quantity] or units.commensurable(code, CANONICAL_UNIT[quantity])
+
+
+def test_what_is_no_reading_is_a_number_of_some_metrics() -> None:
+    told = {
+        step.rpartition("/")[2] for name in numbers.NUMBERS if name.endswith("Metrics") for step in numeric(name, name)
+    }
+    assert numbers.NO_READINGS.keys() <= told
+
+
+def test_numbers_beside_a_reading_are_those_of_the_schema() -> None:
+    told = properties("Sensor", "Sensor")
+    plain = {key for key, child in told.items() if child.get("Type") in ("Edm.Decimal", "Edm.Int64", "Edm.Double")}
+    history = {key for key in plain if re.match(r"(Peak|Lowest|Average)(Interval)?Reading", key)}
+    limits = {key for key in plain if re.search(r"Allowable|ReadingRange", key)}
+    makers = {"Reading", "Precision", "Accuracy", "ReadingAccuracy", "Calibration", "SensingFrequency"}
+    assert numbers.COMPANIONS.keys() == plain - history - limits - makers
+    for key, (unit, _, _) in numbers.COMPANIONS.items():
+        measure = next((one.get("String") for one in told[key] if one.get("Term") == "Measures.Unit"), None)
+        if measure is not None and unit is not None:
+            assert unit[1].replace("{reactive}", "") == measure
+
+
+def test_successors_are_excerpts() -> None:
+    assert set(numbers.SUCCESSORS.values()) <= properties("EnvironmentMetrics", "EnvironmentMetrics").keys()
+    for (name, key), _ in numbers.SUCCESSORS.items():
+        (child,) = [child for step, child in numeric(name, name).items() if step == key]
+        assert any("Deprecated" in ElementTree.tostring(one, encoding="unicode") for one in child)
