@@ -265,7 +265,9 @@ def test_the_living_fleet_balances(hours: Hours) -> None:
                 HAPropsSI("cp_ha", *state) / HAPropsSI("Vha", *state) * row.volume_flow * (row.exhaust - row.inlet)
             )
         mean_power = sum(row.electrical_in - row.heat_to_coolant for row in rows) / len(rows)
-        assert carried / len(rows) == pytest.approx(mean_power, rel=0.01)
+        # What warmed the sled up did not reach the air; a liquid-cooled sled gives it so little that this shows.
+        warming = (last.stored - first.stored) / (60.0 * (len(rows) - 1))
+        assert carried / len(rows) == pytest.approx(mean_power - warming, rel=0.01)
 
 
 def test_what_the_sensors_tell_balances_as_far_as_they_can(
