@@ -167,7 +167,10 @@ async def _pages(fetch: Fetcher, target: links.Target, origin: str, max_pages: i
             break
     _check_count(gathered, first.body, told)
     if len(visited) > 1 or gathered.cut:
-        gathered.collection = Resource(first.uri, {**first.body, "Members": told}, first.fetched_by, first.etag)
+        body = {**first.body, "Members": told}
+        if gathered.cut:
+            body["Members@odata.count"] = len(told)  # that it is too big is named, and enough said
+        gathered.collection = Resource(first.uri, body, first.fetched_by, first.etag)
     return gathered
 
 
