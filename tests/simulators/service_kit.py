@@ -103,7 +103,7 @@ def still_world() -> World:
     return World(SITE)
 
 
-def asker(design: str = "quad", dialect: str = "modern", *, own_world: bool = False, **options: int) -> Asker:
+def asker(design: str = "quad", dialect: str = "modern", *, own_world: bool = False, **options: Any) -> Asker:
     """A fresh service of a design and dialect; with ``own_world`` for tests that change something in it."""
     sled = sled_of(design, dialect)
     world = World(SITE) if own_world else still_world()
