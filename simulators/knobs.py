@@ -46,13 +46,17 @@ class Knobs:
         """By sled."""
         self.predicted: dict[int, frozenset[str]] = {}
         """By sled: paths of drives that expect to fail."""
+        self.swapped: dict[int, dict[str, str]] = {}
+        """By sled: serial numbers of the parts that stand in the place of those delivered, by path."""
+        self.pulled: dict[int, frozenset[str]] = {}
+        """By sled: paths of places that are empty."""
 
     def reset(self, sled: int) -> None:
         """All knobs of a sled back to healthy."""
         for knob in (self.blade_on, self.fan_turns, self.intake_open):
             knob[sled] = 1.0
         self.silent[sled] = 0.0
-        for table in (self.controller, self.stuck, self.predicted):
+        for table in (self.controller, self.stuck, self.predicted, self.swapped, self.pulled):
             table.pop(sled, None)
 
     def condition(self, sled: int) -> ControllerCondition:

@@ -164,14 +164,15 @@ class Reporter:
     def report(self, time: float, tick: int, locate: frozenset[str] | set[str]) -> SledTelemetry:
         """What the controller would tell; ``tick`` counts acquisitions and moves the noise."""
         sled, row, knobs = self._sled, self._row, self._sleds.knobs
-        values = self._read(tick)
+        values, pulled = self._read(tick), knobs.pulled.get(row, _NONE)
         health = self._grid.judge(values)
         reasons: dict[str, list[tuple[Health, str]]] = {}
         sensors: dict[str, SensorPoint] = {}
         # Python numbers at once: per-element access to arrays would be the largest cost of a report.
         for spec, value, code in zip(self.specs, values.tolist(), health.tolist(), strict=True):
             if value != value:
-                sensors[spec.id] = SensorPoint(spec, None, "OK", "UnavailableOffline")
+                gone = spec.part in pulled
+                sensors[spec.id] = SensorPoint(spec, None, "OK", "Absent" if gone else "UnavailableOffline")
                 continue
             word = WORDS[code]
             sensors[spec.id] = SensorPoint(spec, value, word, "Enabled")
@@ -180,9 +181,11 @@ class Reporter:
         for path in knobs.predicted.get(row, ()):
             reasons.setdefault(path, []).append(("Warning", "The drive expects to fail."))
         for blade in sled.blades:
-            if not knobs.blade_on[row, blade.number - 1]:
+            if not knobs.blade_on[row, blade.number - 1] and blade.path not in pulled:
                 reasons.setdefault(blade.path, []).insert(0, ("Critical", "The 12 V input has failed."))
                 reasons.setdefault(blade.host, []).append(("Critical", "The host went off without being asked to."))
+        for path in pulled & reasons.keys():
+            del reasons[path]
         for told in reasons.values():
             told.sort(key=lambda reason: -SEVERITY[reason[0]])
         return SledTelemetry(
@@ -203,6 +206,8 @@ class Reporter:
         dead = np.flatnonzero(knobs.blade_on[row] == 0.0)
         if dead.size:
             told[np.isin(grid.blade, dead)] = np.nan
+        if pulled := knobs.pulled.get(row):
+            told[[spec.part in pulled for spec in self.specs]] = np.nan
         return told
 
     def _parts(
@@ -214,13 +219,16 @@ class Reporter:
         sled, knobs, row = self._sled, self._sleds.knobs, self._row
         own, rolled = healths(sled, reasons)
         dark = {b.path for b in sled.blades if not knobs.blade_on[row, b.number - 1]}
-        predicted = knobs.predicted.get(row, frozenset())
+        predicted = knobs.predicted.get(row, _NONE)
+        swapped, pulled = knobs.swapped.get(row, {}), knobs.pulled.get(row, _NONE)
         metrics = self._metrics(sensors, dark)
         points: dict[str, PartPoint] = {}
         for path, parent, firmware, powered, lamp, drive, blade, on_blade in self._parts_of:
             off = bool(dark) and (path in dark or parent in dark)
             state: State = "UnavailableOffline" if off and not blade else "Enabled"
             power: PowerState | None = ("Off" if off else "On") if powered else None
+            if path in pulled:
+                state, off = "Absent", True
             points[path] = PartPoint(
                 path,
                 state,
@@ -229,9 +237,10 @@ class Reporter:
                 power,
                 path in locate if lamp else None,
                 path in predicted if drive else None,
-                None if off and on_blade else firmware,
+                None if off and (on_blade or path in pulled) else firmware,
                 metrics.get(path, _NOTHING),
                 tuple(text for _, text in reasons[path]) if path in reasons else (),
+                swapped.get(path),
             )
         return points
 
@@ -264,6 +273,7 @@ class Reporter:
 
 
 _NOTHING: dict[str, float | None] = {}
+_NONE: frozenset[str] = frozenset()
 
 
 def has_lamp(sled: Equipment, part: Part) -> bool:

@@ -151,6 +151,8 @@ class PartPoint(NamedTuple):
     """Further values of this kind of part, by name with the unit at its end; see :mod:`simulators.report`."""
     reasons: tuple[str, ...] = ()
     """What the controller would say is wrong, one sentence each, worst first."""
+    replacement: str | None = None
+    """Serial number of the part that took the place of the one delivered; None while that one is there."""
 
 
 class Mode(StrEnum):
@@ -172,7 +174,7 @@ class ControllerCondition:
     """When a reboot will be over, epoch seconds of the simulated clock; None unless rebooting."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, weakref_slot=True, kw_only=True)
 class SledTelemetry:
     """All that a sled's controller would report at :attr:`time`, were it asked."""
 

@@ -254,13 +254,27 @@ def firmware(part: str) -> Maybe[Moment]:
 
 
 def serial(part: str) -> Hole:
-    """The part's serial number."""
-    return Live(lambda now: _encode(now.sled.parts[full(now.sled, part)].serial))
+    """Serial number of the part that is there now; null where there is none."""
+
+    def fill(now: Moment) -> bytes:
+        point = now.part(part)
+        if point.state == "Absent":
+            return b"null"
+        return _encode(point.replacement or now.sled.parts[point.path].serial)
+
+    return Live(fill)
 
 
 def uuid(name: str) -> Hole:
-    """A UUID of this sled's own for the thing of that name."""
-    return Live(lambda now: _encode(str(uuid5(_SPACE, f"{now.sled.name}/{name}"))))
+    """A UUID of this sled's own for the thing of that name; another one when that was swapped."""
+
+    def fill(now: Moment) -> bytes:
+        own = full(now.sled, name)
+        point = now.telemetry.parts.get(own)
+        swapped = "" if point is None or point.replacement is None else f" {point.replacement}"
+        return _encode(str(uuid5(_SPACE, own + swapped)))
+
+    return Live(fill)
 
 
 def sled_label(after: str = "") -> Hole:

@@ -363,7 +363,7 @@ def test_every_fault_can_be_switched_on_and_off_wherever_it_applies(site: Site) 
             world.clear(fault.name, part)
             after = world.telemetry(DUO)
             assert after.controller == before.controller
-            assert not bad_parts(after) or fault.name in ("fan-seized", "blade-power-lost")
+            assert not bad_parts(after) or fault.name in ("fan-seized", "blade-power-lost", "part-pulled")
             world.advance(60.0)
             assert not bad_parts(world.telemetry(DUO))
 

@@ -1,0 +1,178 @@
+"""Parts swapped, pulled and carried about in simulated sleds, followed by keepers, store and restarts."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import httpx
+import pytest
+from pydantic import SecretStr
+
+from collector.model import Event, Health, Update
+from collector.poll.fleet import Fleet
+from collector.settings import CollectorSettings, ControllerSettings, Credential, Settings, StoreSettings
+from collector.store.reader import Reader
+from collector.store.writer import Writer
+from simulators.service.inprocess import InProcess
+from simulators.service.service import Service
+from simulators.service.sessions import Account
+from simulators.site import Sled
+from simulators.world import World
+from tests.poll.doubles import QuickClock
+from tests.simulators.service_kit import PASSWORD, SITE, USER, Sledge, tree_of
+
+DESIGN = "quad"
+BOTH_DIALECTS = pytest.mark.parametrize("dialect", ["modern", "classic"])
+
+
+class Site:
+    """Two simulated sleds in this process, and a collector that is started anew for each look at them."""
+
+    def __init__(self, state: Path, dialect: str) -> None:
+        self.state, self.clock = state, QuickClock()
+        self.world = World(SITE, step=5.0)
+        same = [sled for sled in SITE.sleds if (sled.design.name, sled.dialect) == (DESIGN, dialect)]
+        self.sleds = {sled.name: sled for sled in same[:2]}
+        self.settings = Settings(
+            path=state / "fleet.toml",
+            collector=CollectorSettings(poll_interval=30.0),
+            store=StoreSettings(),
+            mqtt=None,
+            mqtt_password=None,
+            controllers=tuple(
+                ControllerSettings(
+                    name=name,
+                    url=f"https://{name}.example",
+                    credential=Credential(username=USER, password=SecretStr(PASSWORD)),
+                )
+                for name in self.sleds
+            ),
+        )
+        self._transports = {name: self._transport(sled) for name, sled in self.sleds.items()}
+
+    def _transport(self, sled: Sled) -> httpx.AsyncBaseTransport:
+        service = Service(sled, tree_of(DESIGN, sled.dialect), Sledge(self.world, sled.name), Account(USER, PASSWORD))
+        return InProcess(service, self.clock.now)
+
+    async def look(self) -> list[Event]:
+        """A collector's whole run, a walk and a round of each sled, on what earlier runs left; the parts' events."""
+        self.world.advance(5.0)
+        self.clock.time += 900.0
+        events: list[Event] = []
+        async with Writer(self.state, self.settings.store, now=self.clock.now) as writer:
+            writer.controllers(self.settings.controllers)
+            with Reader(self.state) as reader:
+                stays, conditions = reader.stays(), reader.conditions()
+
+            async def tell(update: Update) -> None:
+                await writer.put(update)
+                if update.assessment is not None:
+                    events.extend(update.assessment.events)
+
+            fleet = Fleet(
+                self.settings,
+                tell,
+                stays=stays,
+                open_conditions={name: [c for c in conditions if c.controller == name] for name in self.sleds},
+                clock=self.clock,
+                chance=lambda: 0.5,
+                transport_for=lambda controller: self._transports[controller.name],
+            )
+            reports = await fleet.once()
+            await writer.flush()
+        assert [report.error for report in reports] == ["", ""]
+        return [event for event in events if "part" in event.subject or "changed" in event.subject]
+
+    def history(self, serial: str) -> list[tuple[str, str, str | None]]:
+        """Where a serial number was, how it came there and how it went."""
+        with Reader(self.state) as reader:
+            return [
+                (stay.controller, stay.began.value, stay.ended.value if stay.ended else None)
+                for stay in reader.stays_of(serial)
+            ]
+
+
+@pytest.fixture
+def site(tmp_path: Path, request: pytest.FixtureRequest) -> Site:
+    return Site(tmp_path, request.getfixturevalue("dialect"))
+
+
+@BOTH_DIALECTS
+async def test_a_drive_is_swapped_pulled_and_put_back(site: Site, dialect: str) -> None:
+    _, two = site.sleds
+    drive = f"{two}/blade1/drive0"
+    delivered = site.world.site.part(drive).serial
+    assert await site.look() == []
+    assert await site.look() == [], "nothing happened in between"
+
+    site.world.inject("part-swapped", drive, serial="SWAPPED-0001")
+    (swapped,) = await site.look()
+    assert (swapped.subject, swapped.controller) == ("part swapped", two)
+    assert f"serial SWAPPED-0001, was {delivered}" in swapped.text
+    with Reader(site.state) as reader:
+        place = next(part.location.text for part in reader.parts(two) if part.id == swapped.part)
+    assert place in swapped.text
+    assert "SLED" in place
+
+    site.world.inject("part-pulled", drive)
+    (pulled,) = [event for event in await site.look() if event.subject.startswith("part")]
+    assert (pulled.subject, pulled.severity) == ("part missing", Health.WARNING)
+    assert "SWAPPED-0001" in pulled.text
+    with Reader(site.state) as reader:
+        assert [condition.part for condition in reader.conditions(controller=two)] == [pulled.part]
+
+    site.world.clear("part-pulled", drive)
+    (back,) = [event for event in await site.look() if event.subject.startswith("part")]
+    assert back.subject == "part returned"
+    with Reader(site.state) as reader:
+        assert reader.conditions(controller=two) == []
+    assert site.history(delivered) == [(two, "first seen", "swapped")]
+    assert site.history("SWAPPED-0001") == [(two, "swapped", "missing"), (two, "returned", None)]
+
+
+@BOTH_DIALECTS
+async def test_a_blade_swapped_is_one_event_and_a_blade_pulled_another(site: Site, dialect: str) -> None:
+    one, _ = site.sleds
+    await site.look()
+    with Reader(site.state) as reader:
+        told = {part.identity.serial for part in reader.parts(one)}
+    inside = sum(
+        path.startswith(f"{one}/blade2/") and part.serial in told for path, part in site.sleds[one].parts.items()
+    )
+    assert inside > 8, "what the dialect tells a serial number of"
+    site.world.inject("part-swapped", f"{one}/blade2")
+    (swapped,) = await site.look()
+    assert swapped.subject == "part swapped"
+    assert swapped.text.endswith(f"; with {inside} parts in it")
+
+    site.world.inject("part-pulled", f"{one}/blade2")
+    (pulled,) = [event for event in await site.look() if event.subject.startswith("part")]
+    assert pulled.subject == "part missing"
+    assert "parts in it" in pulled.text
+
+
+@BOTH_DIALECTS
+async def test_a_drive_carried_to_another_sled_is_followed(site: Site, dialect: str) -> None:
+    one, two = site.sleds
+    here, there = f"{one}/blade1/drive0", f"{two}/blade2/drive0"
+    serial, displaced = (site.world.site.part(path).serial for path in (here, there))
+    await site.look()
+    site.world.inject("part-pulled", here)
+    assert [event.subject for event in await site.look() if event.subject.startswith("part")] == ["part missing"]
+    site.world.inject("part-swapped", there, serial=serial)
+    events = [event for event in await site.look() if event.subject.startswith("part")]
+    (moved,) = events
+    assert (moved.subject, moved.controller) == ("part moved", two)
+    assert serial in moved.text
+    assert displaced in moved.text
+    assert site.history(serial) == [(one, "first seen", "missing"), (two, "moved", None)]
+
+
+@BOTH_DIALECTS
+async def test_a_fan_pulled_is_missing(site: Site, dialect: str) -> None:
+    one, _ = site.sleds
+    await site.look()
+    site.world.inject("part-pulled", f"{one}/fan2")
+    missing = [event for event in await site.look() if event.subject == "part missing"]
+    assert len(missing) == 1
+    assert site.world.site.part(f"{one}/fan2").serial in missing[0].text
