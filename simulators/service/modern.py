@@ -65,6 +65,7 @@ def _sled(tree: Tree, plan: Plan, sensors: Sensors) -> None:
             "ThermalSubsystem": link(f"{SLED}/ThermalSubsystem"),
             "PowerSubsystem": link(f"{SLED}/PowerSubsystem"),
             "NetworkAdapters": link(f"{SLED}/NetworkAdapters"),
+            **modern_liquid.on_chassis(plan),
             "Links": {
                 "Contains": links(plan.blade_paths),
                 "ComputerSystems": links(plan.host_paths),

@@ -10,11 +10,12 @@ from simulators.service.tree import Tree, link, links
 
 _TOP = f"{SLED}/ThermalSubsystem"
 _DETECTION = f"{_TOP}/LeakDetection"
+_DETECTORS = f"{SLED}/LeakDetectors"
 
 
 def detector(number: int) -> str:
     """A leak detector of the sled, from 1."""
-    return f"{_DETECTION}/LeakDetectors/Leak{number}"
+    return f"{_DETECTORS}/Leak{number}"
 
 
 def add(tree: Tree, plan: Plan, sensors: Sensors) -> Body:
@@ -44,14 +45,32 @@ def add(tree: Tree, plan: Plan, sensors: Sensors) -> Body:
         "LeakDetection.v1_2_0.LeakDetection",
         "Leak detection",
         {
-            "LeakDetectors": link(
-                tree.collect(f"{_DETECTION}/LeakDetectors", "LeakDetector", "Leak detectors", detectors)
-            ),
+            "LeakDetectorGroups": [
+                {
+                    "GroupName": "Sled",
+                    "Detectors": [_excerpt(k) for k in range(1, len(detectors) + 1)],
+                    "Status": live.rollup_status(leaks),
+                }
+            ],
             "Status": live.rollup_status(leaks),
         },
     )
+    tree.collect(_DETECTORS, "LeakDetector", "Leak detectors", detectors)
     connectors = tree.collect(COOLANT.rpartition("/")[0], "CoolantConnector", "Coolant connectors", [COOLANT])
     return {"CoolantConnectors": link(connectors), "LeakDetection": link(_DETECTION)}
+
+
+def on_chassis(plan: Plan) -> Body:
+    """The chassis' own link to its leak detectors; empty where it has none."""
+    return {"LeakDetectors": link(_DETECTORS)} if plan.design.detectors else {}
+
+
+def _excerpt(number: int) -> Body:
+    return {
+        "DataSourceUri": detector(number),
+        "DeviceName": f"LEAK {number}",
+        "DetectorState": live.detector_state(f"leak{number}"),
+    }
 
 
 def _detector(tree: Tree, plan: Plan, number: int) -> str:
