@@ -6,6 +6,7 @@ What stands in the bodies is the tree's affair; what becomes of the answer on it
 
 from __future__ import annotations
 
+import weakref
 import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -89,7 +90,7 @@ class Service:
         """Who is told of it at once; None in a dialect that tells nobody."""
         self._watcher: Watcher | None = None
         self._annexes: tuple[Annex, ...] = ()
-        self._seen = (0, 0.0)
+        self._seen: weakref.ref[SledTelemetry] | None = None
         self._surround(keep_alive)
         self._since: dict[tuple[str, str], float] = {}
         self._down = False
@@ -272,10 +273,10 @@ class Service:
 
     def _notice(self, telemetry: SledTelemetry, now: float) -> dict[tuple[str, str], float]:
         """Keep since when each reason stands, and write down what changed."""
-        seen = (id(telemetry), telemetry.time)
-        if seen == self._seen:
+        # weakly, for the reason that moment() gives
+        if self._seen is not None and self._seen() is telemetry:
             return self._since
-        self._seen = seen
+        self._seen = weakref.ref(telemetry)
         troubled = [part for part in telemetry.parts.values() if part.reasons or part.locate]
         if self._watcher is not None:
             self._watcher.look(telemetry, now, quiet=not troubled)
