@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 from collector.normalise.bodies import whole
 from collector.normalise.inventory import Recipe
 from collector.normalise.reading import Reader
+from collector.normalise.reports import Metric, Report
 from collector.normalise.shapes import FLAG, NUMBER, NUMBERS, STATE, STATUS, TEXT, Shape, attribute
 from collector.redfish.resources import Fetch
 
@@ -95,7 +96,7 @@ class Row:
 class Plan:
     """What one GET is read for."""
 
-    __slots__ = ("beside", "columns", "fetch", "names", "numbers", "roots", "shape", "wanted")
+    __slots__ = ("beside", "columns", "fetch", "metrics", "names", "numbers", "report", "roots", "shape", "wanted")
 
     def __init__(self, fetch: Fetch, wanted: list[Wanted]) -> None:
         self.fetch = fetch
@@ -110,6 +111,10 @@ class Plan:
         self.roots: list[Row] = []
         """Beside ``wanted``, where it brings anything else."""
         self.shape: Shape = ()
+        self.report: Report | None = None
+        """The metric report that it brings, and nothing else."""
+        self.metrics: list[Metric] = []
+        """What is read of that report."""
         if self.columns and all(one.is_sensor for one in wanted):
             self.numbers = [_main(one) for one in wanted]
             self.beside = [
@@ -130,14 +135,18 @@ class Plan:
 def compile_plans(recipe: Recipe, fetches: tuple[Fetch, ...]) -> tuple[Plan, ...]:
     """How to read every fetch: once for all controllers of one design, so nothing in it may change.
 
-    A sensor is read at the first of its places that any fetch brings.
+    A sensor is read at the first of its places that any fetch brings; in a report where that copies an earlier one.
     """
     brought = {uri for fetch in fetches for uri in fetch.brings}
+    reported = _reported(recipe, brought)
     readings: dict[str, list[tuple[int, Reader]]] = {}
     for column, places in enumerate(recipe.readers):
-        for reader in places:
+        for index, reader in enumerate(places):
+            if column in reported and reported[column][1].place < index:
+                break
             if reader.uri in brought:
                 readings.setdefault(reader.uri, []).append((column, reader))
+                reported.pop(column, None)
                 break
     parts: dict[str, list[PartSlot]] = {}
     for index, uri in enumerate(recipe.told):
@@ -155,8 +164,23 @@ def compile_plans(recipe: Recipe, fetches: tuple[Fetch, ...]) -> tuple[Plan, ...
                 one.readings, one.parts = readings.get(uri, []), parts.get(uri, [])
                 taken.add(uri)
             wanted.append(one)
-        plans.append(Plan(fetch, wanted))
+        plan = Plan(fetch, wanted)
+        told = [(report, metric) for report, metric in reported.values() if fetch.brings == (report.uri,)]
+        if told:
+            plan.report, plan.metrics = told[0][0], [metric for _, metric in told]
+            plan.columns = [metric.column for metric in plan.metrics]
+        plans.append(plan)
     return tuple(plans)
+
+
+def _reported(recipe: Recipe, brought: set[str]) -> dict[int, tuple[Report, Metric]]:
+    """Column -> the metric report that tells it, of those that any fetch brings, and as what."""
+    found: dict[int, tuple[Report, Metric]] = {}
+    for report in recipe.reports:
+        if report.uri in brought:
+            for metric in report.metrics:
+                found.setdefault(metric.column, (report, metric))
+    return found
 
 
 def number(column: int, reader: Reader) -> Number:

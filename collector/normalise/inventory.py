@@ -20,6 +20,7 @@ from collector.normalise.location import locate
 from collector.normalise.parts import Draft, Parts, find_parts
 from collector.normalise.places import identity
 from collector.normalise.reading import Columns, Reader, read
+from collector.normalise.reports import Report, find_reports
 from collector.normalise.sensors import Columned, build_sensors
 from collector.normalise.tree import contain, preorder
 from collector.redfish.resources import SERVICE_ROOT, Walked
@@ -39,6 +40,8 @@ class Recipe(Struct, frozen=True, kw_only=True):
     """Path of each expanded GET -> its members in the order told: (resource, ``@odata.id`` as its body spells it)."""
     rows: tuple[tuple[str, Rows], ...] = ()
     """Resource -> its arrays."""
+    reports: tuple[Report, ...] = ()
+    """Metric reports that tell sensors."""
 
 
 class Normalised(Inventory, frozen=True, kw_only=True):
@@ -73,7 +76,7 @@ def build(walked: Walked, location: Location) -> Normalised:
         frame=_frame(columned, walked, findings),
         product=text(walked.root.get("Product")),
         redfish_version=text(walked.root.get("RedfishVersion"), 40),
-        recipe=_recipe(walked, parts, columned, [draft.uri for draft in ordered if id_of[draft.uri] in told]),
+        recipe=_recipe(walked, parts, columned, [draft.uri for draft in ordered if id_of[draft.uri] in told], findings),
         defects=findings.take(),
     )
 
@@ -180,7 +183,7 @@ def _telling(columned: Columned, walked: Walked) -> tuple[tuple[Reader, ...], ..
     return tuple(kept)
 
 
-def _recipe(walked: Walked, parts: Parts, columned: Columned, told: list[str]) -> Recipe:
+def _recipe(walked: Walked, parts: Parts, columned: Columned, told: list[str], findings: Findings) -> Recipe:
     gets = expanded_gets(walked.resources)
     recipe = Recipe(
         readers=_telling(columned, walked),
@@ -190,6 +193,7 @@ def _recipe(walked: Walked, parts: Parts, columned: Columned, told: list[str]) -
             for path, keys in gets.items()
         ),
         rows=_rows(parts, columned),
+        reports=find_reports(walked, columned.readers, findings),
     )
     if len(_recipes) >= _MAX_RECIPES:
         _recipes.clear()

@@ -19,8 +19,17 @@ from collector.normalise.bodies import Body
 from collector.normalise.compiled import Number, PartSlot, Plan, Row, Wanted, compile_plans
 from collector.normalise.inventory import Normalised
 from collector.normalise.reading import Reader
+from collector.normalise.reported import Reported, salvaged
 from collector.normalise.rounds import Round
-from collector.normalise.shapes import UNFIT, ToldSensor, ToldSensors, attribute, decoder, sensor_decoders
+from collector.normalise.shapes import (
+    UNFIT,
+    ToldSensor,
+    ToldSensors,
+    attribute,
+    decode_report,
+    decoder,
+    sensor_decoders,
+)
 from collector.normalise.statuses import HEALTH_WORDS, NO_READING_STATES
 from collector.redfish.resources import Fetch
 
@@ -55,6 +64,7 @@ class Decoder:
     def __init__(self, inventory: Inventory, fetches: Sequence[Fetch]) -> None:
         if not isinstance(inventory, Normalised):
             raise TypeError("a decoder needs the inventory as normalise.inventory.build made it")
+        self._walked = inventory
         self._round = Round(inventory)
         self._plans = compile_plans(inventory.recipe, tuple(fetches))
         self._takers = [self._taker(plan) for plan in self._plans]
@@ -87,6 +97,10 @@ class Decoder:
 
     def _taker(self, plan: Plan) -> Callable[[bytes, Seconds], None]:
         """How the bodies of one GET are taken."""
+        if plan.report is not None:
+            values = [self._walked.frame.values[metric.column] for metric in plan.metrics]
+            reported = Reported(plan.report, plan.metrics, values, self._walked.time)
+            return lambda body, received: self._take_report(plan, reported, body, received)
         if not plan.numbers:
             decode = decoder(plan.shape)
             return lambda body, received: self._take_resources(plan, decode, body, received)
@@ -94,6 +108,16 @@ class Decoder:
         if plan.fetch.expanded:
             return lambda body, received: self._take_sensors(plan, many, body, received)
         return lambda body, received: self._take_sensor(plan, one, body, received)
+
+    def _take_report(self, plan: Plan, reported: Reported, body: bytes, received: Seconds) -> None:
+        try:
+            told = decode_report(body)
+        except UNFIT:
+            parsed = careful.parse(plan, body, self._round)
+            if parsed is None:
+                return
+            told = salvaged(parsed, plan.fetch.path, self._round)
+        reported.take(told, received, self._round)
 
     # Sensor resources
 

@@ -60,6 +60,22 @@ class ToldSensors(Struct, gc=False):
     Members: list[ToldSensor]
 
 
+class ToldMetric(Struct, gc=False):
+    """A value of a metric report; the schema has all values as strings, some services tell numbers."""
+
+    MetricProperty: str | None = None
+    MetricId: str | None = None
+    MetricValue: str | float | None = None
+    Timestamp: str | None = None
+
+
+class ToldReport(Struct, gc=False):
+    """A metric report."""
+
+    Timestamp: str | None = None
+    MetricValues: list[ToldMetric | None] | None = None
+
+
 _LEAVES: Mapping[str, Any] = {
     NUMBER: float | None,
     NUMBERS: list[float | None] | None,
@@ -70,6 +86,7 @@ _LEAVES: Mapping[str, Any] = {
 }
 
 decode_sensor: Callable[[bytes], ToldSensor] = msgspec.json.Decoder(ToldSensor).decode
+decode_report: Callable[[bytes], ToldReport] = msgspec.json.Decoder(ToldReport).decode
 decode_sensors: Callable[[bytes], ToldSensors] = msgspec.json.Decoder(ToldSensors).decode
 
 

@@ -5,6 +5,9 @@ keep never gets into a plan. What part statuses need is fetched in any case. For
 the GET that brings most of them is taken next, until none is left: so a collection of Sensors comes before the
 resources that repeat them, those before Sensors one by one, and the older Thermal and Power only where nothing newer
 tells the same. A sensor is read at its own place where a GET brings that, else at one of its ``also_at``.
+
+Where metric reports that can be relied on (``normalise.reports``) make that fewer GETs, they are fetched instead. What
+a report leaves out is the sensors' own Status: their health is unknown then, and judged by their thresholds alone.
 """
 
 from __future__ import annotations
@@ -18,6 +21,7 @@ from msgspec import Struct
 from collector.model import Inventory
 from collector.normalise.expanded import expanded_gets
 from collector.normalise.inventory import Normalised
+from collector.normalise.reports import Report
 from collector.redfish import links
 from collector.redfish.resources import Fetch, Walked
 
@@ -38,16 +42,49 @@ def plan(walked: Walked, inventory: Inventory) -> tuple[Fetch, ...]:
     wanted = statuses | {uri for uris in places for uri in uris}
     choices = _choices(walked, wanted)
     by_resource = {uri: choice for choice in choices for uri in choice.brings}
-    taken = {by_resource[uri].path: by_resource[uri] for uri in statuses if uri in by_resource}
+    always = {by_resource[uri].path: by_resource[uri] for uri in statuses if uri in by_resource}
+    taken = dict(always)
     _cover(places, by_resource, taken)
     _drop_needless(places, statuses, taken)
+    reports = _reports(inventory, places, always, order=len(walked.resources))
+    if reports:
+        told = {metric.column for report, _ in reports for metric in report.metrics}
+        rest = [() if column in told else uris for column, uris in enumerate(places)]
+        cheaper = dict(always)
+        _cover(rest, by_resource, cheaper)
+        _drop_needless(rest, statuses, cheaper)
+        cheaper |= {choice.path: choice for _, choice in reports}
+        # As many GETs are cheaper too where a report brings all: it is the smallest body that can.
+        if len(cheaper) < len(taken) or (len(cheaper) == len(taken) == len(always) + 1):
+            taken, places = cheaper, rest
     brings = {uri for choice in taken.values() for uri in choice.brings}
     read = statuses | {next((uri for uri in uris if uri in brings), "") for uris in places}
+    read |= {choice.path for _, choice in reports}
     ordered = sorted(taken.values(), key=lambda choice: choice.order)
     return tuple(
         Fetch(sys.intern(choice.path), tuple(sys.intern(uri) for uri in choice.brings if uri in read), choice.expanded)
         for choice in ordered
     )
+
+
+def _reports(
+    inventory: Inventory, places: list[tuple[str, ...]], always: Mapping[str, _Choice], order: int
+) -> list[tuple[Report, _Choice]]:
+    """The metric reports to read, those first that bring most of what is not brought in any case."""
+    if not isinstance(inventory, Normalised):
+        return []
+    brought = {uri for choice in always.values() for uri in choice.brings}
+    left = {column for column, uris in enumerate(places) if uris and brought.isdisjoint(uris)}
+    waiting, found = list(inventory.recipe.reports), []
+    while waiting and left:
+        best = max(waiting, key=lambda report: len(left & {metric.column for metric in report.metrics}))
+        gained = left & {metric.column for metric in best.metrics}
+        if not gained:
+            break
+        waiting.remove(best)
+        left -= gained
+        found.append((best, _Choice(best.uri, [best.uri], False, order)))
+    return found
 
 
 def _places(inventory: Inventory, walked: Walked) -> list[tuple[str, ...]]:
