@@ -17,9 +17,10 @@ from prometheus_client import CollectorRegistry, ProcessCollector
 
 from collector.cli.places import add_state, state_of
 from collector.cli.running import run_to_end
-from collector.model import Condition, Outcome, Stay, Update
+from collector.model import Condition, Outcome, Update
 from collector.poll.fleet import Fleet
 from collector.poll.keeper import Report
+from collector.poll.memory import Memory
 from collector.publish.http import HttpServer
 from collector.publish.metrics import SelfReport
 from collector.publish.mqtt import MqttPublisher
@@ -63,6 +64,7 @@ class _Keeping:
         self.live = Live(settings.controllers)
         self.feed = Feed()
         self.writer = Writer(state, settings.store, now=time.time)
+        self.memory = Memory(state)  # after the writer, which holds the directory against a second collector
         self.mqtt: MqttPublisher | None = None
         self._started = time.time()
         self._state = state
@@ -76,27 +78,27 @@ class _Keeping:
 
     async def __aexit__(self, *_: object) -> None:
         self.feed.close()
-        await self.writer.aclose()
+        try:
+            await self.writer.aclose()
+        finally:
+            self.memory.close()
 
     def announce(self, listen: str) -> None:
         """Make the collector known to the readers of the store."""
         interval = self._settings.collector.poll_interval
         self.writer.announce(version=version("sledkeeper"), poll_interval=interval, listen=listen)
 
-    def open_conditions(self) -> dict[str, list[Condition]]:
-        """By controller, those that an earlier run left open; the live state takes them up too."""
+    def fleet(self) -> Fleet:
+        """The controllers, going on from where an earlier run left them: conditions, parts, events, sessions."""
         with Reader(self._state) as reader:
-            conditions = reader.conditions()
+            conditions, stays, heard = reader.conditions(), reader.stays(), reader.heard()
         self.live.restore(conditions)
-        found: dict[str, list[Condition]] = defaultdict(list)
+        by_controller: dict[str, list[Condition]] = defaultdict(list)
         for condition in conditions:
-            found[condition.controller].append(condition)
-        return found
-
-    def stays(self) -> list[Stay]:
-        """Where parts were, as earlier runs left it."""
-        with Reader(self._state) as reader:
-            return reader.stays()
+            by_controller[condition.controller].append(condition)
+        return Fleet(
+            self._settings, self.tell, open_conditions=by_controller, stays=stays, memory=self.memory, heard=heard
+        )
 
     def store_problem(self) -> str | None:
         """Why the store keeps nothing just now; None while it does."""
@@ -123,7 +125,7 @@ class _Keeping:
 async def _once(settings: Settings, state: Path) -> int:
     async with _Keeping(settings, state) as keeping:
         keeping.announce(listen="")
-        fleet = Fleet(settings, keeping.tell, open_conditions=keeping.open_conditions(), stays=keeping.stays())
+        fleet = keeping.fleet()
         total, done = len(settings.controllers), 0
 
         def progress(report: Report) -> None:
@@ -161,14 +163,14 @@ def _told(report: Report) -> str:
 async def _until_stopped(settings: Settings, state: Path) -> int:
     async with _Keeping(settings, state) as keeping:
         try:
-            await _publish_and_poll(settings, keeping, keeping.open_conditions())
+            await _publish_and_poll(settings, keeping)
         except asyncio.CancelledError:
             logging.info("stopping: sessions deleted, state written")
     return 0
 
 
-async def _publish_and_poll(settings: Settings, keeping: _Keeping, conditions: dict[str, list[Condition]]) -> None:
-    fleet = Fleet(settings, keeping.tell, open_conditions=conditions, stays=keeping.stays())
+async def _publish_and_poll(settings: Settings, keeping: _Keeping) -> None:
+    fleet = keeping.fleet()
     registry = CollectorRegistry()
     ProcessCollector(registry=registry)
     server = HttpServer(keeping.live, report=keeping.report, checks={"store": keeping.store_problem}, registry=registry)

@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from importlib.metadata import version
 
 from collector.cli import check, collect, dashboard, demo, history, plan, readers, simulate
+from collector.poll.listener import CannotListen
+from collector.poll.memory import MemoryUnusable
 from collector.publish.errors import PublishError
 from collector.settings import SettingsError
 from collector.store.errors import StoreError
@@ -30,7 +32,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         for problem in error.problems:
             print(f"{error.path}: {problem}", file=sys.stderr)
         return WRONG_USE
-    except (StoreError, PublishError) as error:
+    except (StoreError, PublishError, MemoryUnusable, CannotListen) as error:
         print(f"sledkeeper: {error}", file=sys.stderr)
         return WRONG_USE
     except BrokenPipeError:
