@@ -285,7 +285,7 @@ def _shelf(name: str, enclosures: tuple[Enclosure, ...]) -> Shelf:
         name=name,
         label="SHELF 1",
         number=1,
-        offset=_RACK_UNITS - SHELF.units,
+        offset=1,
         design=SHELF,
         dialect="modern",
         serial=serial("SH", name),

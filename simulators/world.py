@@ -34,8 +34,6 @@ ROOM = 22.6
 _ROOM_DAILY, _ROOM_WANDER = 0.7, 0.5
 _HEIGHT = 0.030
 """Warmer for each rack unit above the floor, K."""
-_SHELF_WARMER = 1.2
-"""At the top of the rack, where power shelves stand, K."""
 _RECIRCULATION = (0.008, 0.022)
 """Part of the hot aisle's air that comes round to a sled's front: at the floor, and more at the top of the rack."""
 _AISLE_SECONDS = 90.0
@@ -159,6 +157,7 @@ class World:
         self._shelf_rack: NDArray[np.intp] = np.asarray(
             [i for i, rack in enumerate(site.racks) if rack.shelf is not None], dtype=np.intp
         )
+        self._shelf_warmer = _HEIGHT * np.asarray([float(shelf.offset) for shelf in site.shelves])
         self._shelf_row: NDArray[np.intp] = np.asarray(
             [i for i, row in enumerate(site.rows) for rack in row.racks if rack.shelf is not None], dtype=np.intp
         )
@@ -338,7 +337,7 @@ class World:
         if self._shelves.shelves:
             rack = self._shelf_rack
             front: Floats = room[self._shelf_row]
-            inlet = front + _SHELF_WARMER + _RECIRCULATION[1] * (self._hot[rack] - front)
+            inlet = front + self._shelf_warmer + _RECIRCULATION[0] * (self._hot[rack] - front)
             self._shelves.step(seconds, time, inlet, np.append(current, 0.0)[self._fed], hurry=hurry)
 
     def _expire(self) -> None:

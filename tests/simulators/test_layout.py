@@ -32,17 +32,17 @@ def test_the_demo_site_has_every_design_and_a_mix_of_dialects(site: Site) -> Non
     assert [shelf.name for shelf in site.shelves] == ["r01-ps", "r02-ps", "r03-ps"]
 
 
-def test_a_shelf_stands_above_its_sleds_and_feeds_each_enclosure(site: Site) -> None:
+def test_a_shelf_stands_below_its_sleds_and_feeds_each_enclosure(site: Site) -> None:
     for rack in site.racks:
         assert rack.shelf is not None
-        top = max(enclosure.offset + enclosure.units for enclosure in rack.enclosures)
-        assert top <= rack.shelf.offset
-        assert rack.shelf.offset + rack.shelf.design.units <= rack.units
+        lowest = min(enclosure.offset for enclosure in rack.enclosures)
+        assert 0 <= rack.shelf.offset
+        assert rack.shelf.offset + rack.shelf.design.units <= lowest
         assert list(rack.shelf.outlets) == [enclosure.label for enclosure in rack.enclosures]
         worst = sum(sled.design.power_supplies[0].capacity for sled in rack.sleds)
         assert worst <= rack.shelf.design.capacity
     place = site.place("r02-ps/psu4")
-    assert (place.rack, place.offset, place.enclosure, place.sled, place.slot) == ("R02", 41, None, None, "PSU 4")
+    assert (place.rack, place.offset, place.enclosure, place.sled, place.slot) == ("R02", 1, None, None, "PSU 4")
 
 
 def test_sleds_stand_in_their_racks_without_overlap(site: Site) -> None:
