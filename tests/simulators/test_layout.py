@@ -36,7 +36,7 @@ def test_a_shelf_stands_below_its_sleds_and_feeds_each_enclosure(site: Site) -> 
     for rack in site.racks:
         assert rack.shelf is not None
         lowest = min(enclosure.offset for enclosure in rack.enclosures)
-        assert 0 <= rack.shelf.offset
+        assert rack.shelf.offset >= 0
         assert rack.shelf.offset + rack.shelf.design.units <= lowest
         assert list(rack.shelf.outlets) == [enclosure.label for enclosure in rack.enclosures]
         worst = sum(sled.design.power_supplies[0].capacity for sled in rack.sleds)
