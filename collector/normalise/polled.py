@@ -80,6 +80,10 @@ class Decoder:
         self._received[index] = received
         self._takers[index](body, received)
 
+    def status(self, part: str) -> Status | None:
+        """The newest status of a part, by its id, as far as the round has come; None where none is told."""
+        return self._round.statuses.get(part)
+
     def finish(self, time: Seconds) -> Decoded:
         """Ends the round at ``time``."""
         here = self._round

@@ -187,7 +187,7 @@ async def _one_round(
     client: Client, interpreted: Interpreted, collector: CollectorSettings, clock: Clock
 ) -> tuple[Round, float]:
     started = clock.monotonic()
-    done = await Rounds(client, interpreted, clock).run(collector.round_deadline)
+    done = await Rounds(client, interpreted, clock).run(collector.round_deadline, whole=True)
     return done.round, clock.monotonic() - started
 
 

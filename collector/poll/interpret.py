@@ -7,7 +7,7 @@ from typing import Protocol
 
 from msgspec import Struct
 
-from collector.model import Inventory, Location, Seconds
+from collector.model import Inventory, Location, Seconds, Status
 from collector.normalise.inventory import build
 from collector.normalise.polled import Decoded, Decoder
 from collector.poll.plan import plan
@@ -22,6 +22,9 @@ class Decodes(Protocol):
 
     def take(self, index: int, body: bytes, received: Seconds) -> None:
         """Take the body that the plan's fetch ``index`` brought; never raises on what a controller sent."""
+
+    def status(self, part: str) -> Status | None:
+        """The newest status of a part, by its id; None where none is told."""
 
     def finish(self, time: Seconds) -> Decoded:
         """End the round."""

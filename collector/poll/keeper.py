@@ -257,7 +257,7 @@ class Keeper:
     # Round
 
     async def _round(self, rounds: Rounds, late: float) -> Update:
-        done = await rounds.run(self._collector.round_deadline, late)
+        done = await rounds.run(self._collector.round_deadline, late, whole=self._early)
         if done.failure is not None:
             self._failed(done.failure, done.retry_after)
         else:

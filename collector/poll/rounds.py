@@ -1,7 +1,8 @@
 """One round of one controller: the plan's GETs under one deadline, and what became of them.
 
 What was read counts, whatever befell the rest: a resource that hangs costs half of the time that is left, not the
-round, and is asked last the next time. Only a connection that fails twice in a row ends a round early.
+round, and is asked last the next time. Only a connection that fails twice in a row ends a round early. GETs that bring
+nothing but states which seldom change take turns (:mod:`collector.poll.turns`).
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from msgspec import Struct
 from collector.model import Defect, DefectKind, Outcome, Round, Seconds
 from collector.poll.clock import Clock
 from collector.poll.interpret import Interpreted
+from collector.poll.turns import Turns
 from collector.redfish.client import Client
 from collector.redfish.errors import ControllerError, HttpStatus, LoginRefused, TimedOut, Unreachable, Untrusted
 from collector.redfish.messages import seconds_to_wait
@@ -47,29 +49,43 @@ class Rounds:
         self._clock = clock
         self._fetches = interpreted.fetches
         self._decoder = interpreted.decoder
-        self._order = list(range(len(interpreted.fetches))) or [_PING]
+        self._turns = Turns(interpreted.inventory, interpreted.fetches, interpreted.decoder)
+        self._order = self._turns.ordered(range(len(interpreted.fetches))) or [_PING]
+        self._whole = False
+        self._skipped: set[int] = set()
+        """What the round under way leaves out: it is not its turn."""
+        self._failed: frozenset[int] = frozenset()
+        """What the round before asked for in vain: its turn comes at once."""
         self._told: set[tuple[str, DefectKind]] = set()
 
-    async def run(self, deadline: float, late: float = 0.0) -> Done:
-        """One round of at most ``deadline`` seconds. Raises nothing that a controller could cause."""
+    async def run(self, deadline: float, late: float = 0.0, *, whole: bool = False) -> Done:
+        """One round of at most ``deadline`` seconds. Raises nothing that a controller could cause.
+
+        ``whole``: every GET of the plan, whether or not it is its turn.
+        """
         started = self._clock.now()
         requests, received = self._client.requests, self._client.bytes_received
         errors: dict[int, ControllerError] = {}
         taken: set[int] = set()
         self._decoder.begin()
+        self._whole = whole
+        self._skipped.clear()
         try:
             async with asyncio.timeout(deadline) as limit:
                 await self._client.connect()
                 await self._fetch_all(taken, errors, limit)
         except TimeoutError:
-            undone = (index for index in self._order if index not in taken and index not in errors)
+            asked = [index for index in self._order if index not in self._skipped]
+            undone = (index for index in asked if index not in taken and index not in errors)
             missing = next(undone, self._order[-1])
-            count = len(self._order) - len(taken)
-            detail = f"{count} of {len(self._order)} requests not done within the round's {deadline:g} s"
+            count = len(asked) - len(taken)
+            detail = f"{count} of {len(asked)} requests not done within the round's {deadline:g} s"
             errors[missing] = TimedOut(self._client.settings.name, self._path(missing), detail)
         except ControllerError as error:
             errors[self._order[0]] = error  # the login
         self._ask_last([index for index, error in errors.items() if isinstance(error, TimedOut)])
+        self._failed = frozenset(errors)
+        self._turns.end()
         return self._done(
             taken,
             list(errors.items()),
@@ -95,6 +111,9 @@ class Rounds:
         loop, ends = asyncio.get_running_loop(), limit.when() or 0.0
         lost = 0
         for index in waiting:
+            if not self._turns.due(index, taken, whole=self._whole or index in self._failed):
+                self._skipped.add(index)
+                continue
             left = ends - loop.time()
             try:
                 reply = await self._client.get(self._path(index), timeout=min(left, max(left / 2, _LEAST_SECONDS)))

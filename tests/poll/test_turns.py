@@ -1,0 +1,206 @@
+"""GETs that take turns: what that saves, and what it must never cost."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from collector.model import Health, Location, Outcome, Round, Status
+from collector.poll.interpret import interpret
+from collector.poll.rounds import Rounds
+from collector.poll.turns import EVERY
+from collector.redfish.client import Client
+from collector.redfish.walk import walk
+from collector.settings import ControllerSettings
+from tests.mockups import Answer, Mockup, MockupTransport
+from tests.normalise.services import SLED, SYSTEMS, Bodies, chassis, collection, link, ok, resource, root, sled
+from tests.poll.doubles import NOON, QuickClock
+
+HOST = f"{SYSTEMS}/H1"
+DIMMS = [f"{HOST}/Memory/{number}" for number in range(1, 9)]
+CHASSIS_AND_HOST = 2
+"""GETs of every round."""
+
+
+def bodies(rollup: str | None = "OK") -> Bodies:
+    """A sled with a host of eight DIMMs, without $expand."""
+    told = ok() if rollup is None else ok(HealthRollup=rollup)
+    memory = f"{HOST}/Memory"
+    return {
+        **root(),
+        **chassis(sled()),
+        SYSTEMS: collection(SYSTEMS, HOST),
+        HOST: resource(HOST, "ComputerSystem", Status=told, Memory=link(memory), Links={"Chassis": [link(SLED)]}),
+        memory: collection(memory, *DIMMS),
+        **{uri: resource(uri, "Memory", Status=ok(), LocationIndicatorActive=False) for uri in DIMMS},
+    }
+
+
+class Service:
+    """Rounds of one service that changes under them."""
+
+    def __init__(self, mockup: Mockup, rounds: Rounds, statuses: dict[str, Status]) -> None:
+        self.mockup = mockup
+        self.statuses = statuses
+        self._rounds = rounds
+
+    def change(self, uri: str, **more: Any) -> None:
+        self.mockup.replace[uri] = self.mockup.replace[uri] | more
+
+    async def round(self, *, whole: bool = False) -> Round:
+        self.mockup.requests.clear()
+        done = (await self._rounds.run(60.0, whole=whole)).round
+        self.statuses.update(done.statuses)
+        return done
+
+    @property
+    def asked(self) -> set[str]:
+        """DIMMs read in the newest round."""
+        return {target for _, target in self.mockup.requests} & set(DIMMS)
+
+    def known(self, uri: str) -> Status:
+        return self.statuses[f"bmc:{uri}"]
+
+
+@asynccontextmanager
+async def service(told: Bodies, **client: Any) -> AsyncIterator[Service]:
+    replace: dict[str, Any] = {uri.rstrip("/"): body for uri, body in told.items()}
+    mockup = Mockup(Path("/nonexistent"), replace=replace, expand=False)
+    controller = ControllerSettings(name="bmc", url="https://192.0.2.17")
+    async with Client(controller, transport=MockupTransport(mockup), **client) as connected:
+        read = interpret(await walk(connected, clock=lambda: NOON), Location())
+        yield Service(mockup, Rounds(connected, read, QuickClock()), dict(read.inventory.statuses))
+
+
+async def test_each_is_read_once_in_four_rounds_and_the_rounds_cost_the_same() -> None:
+    async with service(bodies()) as here:
+        for _ in range(3):
+            seen: list[str] = []
+            for _ in range(EVERY):
+                done = await here.round()
+                assert done.requests == CHASSIS_AND_HOST + len(DIMMS) // EVERY
+                assert done.outcome is Outcome.OK
+                seen += here.asked
+            assert sorted(seen) == DIMMS
+
+
+async def test_bad_health_is_seen_in_the_same_round_and_so_is_its_end() -> None:
+    async with service(bodies()) as here:
+        for dimm in DIMMS:
+            here.change(dimm, Status=ok("Critical"))
+            here.change(HOST, Status=ok(HealthRollup="Critical"))
+            await here.round()
+            assert here.known(dimm).health is Health.CRITICAL
+            here.change(dimm, Status=ok())
+            here.change(HOST, Status=ok(HealthRollup="OK"))
+            await here.round()
+            assert here.known(dimm).health is Health.OK
+            await here.round()
+            assert len(here.asked) == len(DIMMS) // EVERY, "at ease again"
+
+
+@pytest.mark.parametrize("change", [{"Status": ok("Critical")}, {"LocationIndicatorActive": True}])
+async def test_what_a_rollup_does_not_tell_is_seen_within_four_rounds(change: dict[str, Any]) -> None:
+    async with service(bodies()) as here:
+        before = {dimm: here.known(dimm) for dimm in DIMMS}
+        for dimm in DIMMS:
+            here.change(dimm, **change)
+        for _ in range(EVERY):
+            await here.round()
+        assert all(here.known(dimm) != before[dimm] for dimm in DIMMS)
+
+
+async def test_a_part_that_is_not_well_is_read_in_every_round() -> None:
+    """Also where the rollup says nothing of it, or the walk found it so."""
+    told = bodies()
+    told[DIMMS[0]] |= {"Status": ok("Warning")}
+    told[DIMMS[1]] |= {"Status": {"State": "Enabled"}}
+    async with service(told) as here:
+        for _ in range(EVERY):
+            await here.round()
+            assert {DIMMS[0], DIMMS[1]} <= here.asked
+
+
+@pytest.mark.parametrize("rollup", [None, "Warning", "Splendid"])
+async def test_without_a_rollup_that_is_ok_every_round_reads_all(rollup: str | None) -> None:
+    async with service(bodies(rollup)) as here:
+        for _ in range(EVERY + 1):
+            await here.round()
+            assert here.asked == set(DIMMS)
+
+
+async def test_a_rollup_that_cannot_be_read_vouches_for_nothing() -> None:
+    async with service(bodies()) as here:
+        await here.round()
+        here.mockup.replace[HOST] = Answer(503, {}, b"")
+        done = await here.round()
+        assert here.asked == set(DIMMS)
+        assert done.outcome is Outcome.PARTIAL
+
+
+async def test_a_rollup_that_is_told_no_more_vouches_for_nothing() -> None:
+    async with service(bodies()) as here:
+        here.change(HOST, Status=ok())
+        await here.round()
+        assert here.asked == set(DIMMS)
+
+
+async def test_one_that_failed_has_its_turn_again_at_once() -> None:
+    async with service(bodies()) as here:
+        good = dict(here.mockup.replace)
+        here.mockup.replace |= {dimm: Answer(503, {}, b"") for dimm in DIMMS}
+        assert (await here.round()).outcome is Outcome.PARTIAL
+        failed = here.asked
+        here.mockup.replace = good
+        assert (await here.round()).outcome is Outcome.OK
+        assert failed < here.asked
+
+
+async def test_a_whole_round_reads_all() -> None:
+    async with service(bodies()) as here:
+        assert (await here.round(whole=True)).requests == CHASSIS_AND_HOST + len(DIMMS)
+
+
+async def test_several_in_flight_never_trust_a_rollup_that_is_under_way() -> None:
+    async with service(bodies(), in_flight=4) as here:
+        here.change(DIMMS[0], Status=ok("Critical"))
+        here.change(HOST, Status=ok(HealthRollup="Critical"))
+        await here.round()
+        assert here.known(DIMMS[0]).health is Health.CRITICAL
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(
+    st.lists(
+        st.tuples(st.integers(0, len(DIMMS) - 1), st.sampled_from(["OK", "Warning", "Critical"]), st.booleans()),
+        min_size=1,
+        max_size=24,
+    ),
+    st.booleans(),
+)
+async def test_no_state_that_lasts_four_rounds_is_lost(story: list[tuple[int, str, bool]], honest: bool) -> None:
+    """Whatever happens when, with a rollup that tells the worst below it, and with one that is stuck at OK."""
+    async with service(bodies()) as here:
+        age = dict.fromkeys(DIMMS, 0)
+        now = dict.fromkeys(DIMMS, ("OK", False))
+        for number, health, lit in story:
+            dimm = DIMMS[number]
+            if now[dimm] != (health, lit):
+                now[dimm], age[dimm] = (health, lit), 0
+            here.change(dimm, Status=ok(health), LocationIndicatorActive=lit)
+            worst = max((Health.from_word(told) for told, _ in now.values()), default=Health.OK)
+            here.change(HOST, Status=ok(HealthRollup=worst.word if honest else "OK"))
+            await here.round()
+            for each, (told, lamp) in now.items():
+                age[each] += 1
+                known = here.known(each)
+                if honest:
+                    assert known.health is Health.from_word(told)
+                if age[each] >= EVERY:
+                    assert (known.health.word, known.locate) == (told, lamp)
