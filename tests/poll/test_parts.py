@@ -8,31 +8,33 @@ import httpx
 import pytest
 from pydantic import SecretStr
 
-from collector.model import Event, Health, Update
+from collector.assess.place_tree import place_trees
+from collector.assess.rollup import Place
+from collector.model import Event, Health, Kind, Location, Update
 from collector.poll.fleet import Fleet
 from collector.settings import CollectorSettings, ControllerSettings, Credential, Settings, StoreSettings
 from collector.store.reader import Reader
 from collector.store.writer import Writer
+from simulators.parts import Equipment
+from simulators.service import dialects
 from simulators.service.inprocess import InProcess
 from simulators.service.service import Service
 from simulators.service.sessions import Account
-from simulators.site import Sled
 from simulators.world import World
 from tests.poll.doubles import QuickClock
-from tests.simulators.service_kit import PASSWORD, SITE, USER, Sledge, tree_of
+from tests.simulators.service_kit import PASSWORD, SITE, USER, Sledge
 
 DESIGN = "quad"
 BOTH_DIALECTS = pytest.mark.parametrize("dialect", ["modern", "classic"])
 
 
 class Site:
-    """Two simulated sleds in this process, and a collector that is started anew for each look at them."""
+    """Some simulated controllers in this process, and a collector that is started anew for each look at them."""
 
-    def __init__(self, state: Path, dialect: str) -> None:
+    def __init__(self, state: Path, *units: Equipment) -> None:
         self.state, self.clock = state, QuickClock()
         self.world = World(SITE, step=5.0)
-        same = [sled for sled in SITE.sleds if (sled.design.name, sled.dialect) == (DESIGN, dialect)]
-        self.sleds = {sled.name: sled for sled in same[:2]}
+        self.sleds = {unit.name: unit for unit in units}
         self.settings = Settings(
             path=state / "fleet.toml",
             collector=CollectorSettings(poll_interval=30.0),
@@ -44,14 +46,15 @@ class Site:
                     name=name,
                     url=f"https://{name}.example",
                     credential=Credential(username=USER, password=SecretStr(PASSWORD)),
+                    location=_place(name),
                 )
                 for name in self.sleds
             ),
         )
         self._transports = {name: self._transport(sled) for name, sled in self.sleds.items()}
 
-    def _transport(self, sled: Sled) -> httpx.AsyncBaseTransport:
-        service = Service(sled, tree_of(DESIGN, sled.dialect), Sledge(self.world, sled.name), Account(USER, PASSWORD))
+    def _transport(self, unit: Equipment) -> httpx.AsyncBaseTransport:
+        service = Service(unit, dialects.tree(unit), Sledge(self.world, unit.name), Account(USER, PASSWORD))
         return InProcess(service, self.clock.now)
 
     async def look(self) -> list[Event]:
@@ -80,7 +83,7 @@ class Site:
             )
             reports = await fleet.once()
             await writer.flush()
-        assert [report.error for report in reports] == ["", ""]
+        assert [report.error for report in reports if report.error] == []
         return [event for event in events if "part" in event.subject or "changed" in event.subject]
 
     def history(self, serial: str) -> list[tuple[str, str, str | None]]:
@@ -92,9 +95,17 @@ class Site:
             ]
 
 
+def _place(name: str) -> Location:
+    """What a fleet file would say of a controller."""
+    at = SITE.place(name)
+    return Location(site=at.site, row=at.row, rack=at.rack, offset=at.offset, enclosure=at.enclosure)
+
+
 @pytest.fixture
 def site(tmp_path: Path, request: pytest.FixtureRequest) -> Site:
-    return Site(tmp_path, request.getfixturevalue("dialect"))
+    """Two sleds of one design that speak one dialect."""
+    spoken = (DESIGN, request.getfixturevalue("dialect"))
+    return Site(tmp_path, *[sled for sled in SITE.sleds if (sled.design.name, sled.dialect) == spoken][:2])
 
 
 @BOTH_DIALECTS
@@ -176,3 +187,32 @@ async def test_a_fan_pulled_is_missing(site: Site, dialect: str) -> None:
     missing = [event for event in await site.look() if event.subject == "part missing"]
     assert len(missing) == 1
     assert site.world.site.part(f"{one}/fan2").serial in missing[0].text
+
+
+async def test_a_racks_controllers_tell_one_tree(tmp_path: Path) -> None:
+    """Its sleds' and its power shelf's, as the layout (simulators.site) has them."""
+    rack = SITE.racks[2]
+    assert rack.shelf is not None
+    site = Site(tmp_path, *rack.sleds, rack.shelf)
+    await site.look()
+    with Reader(site.state) as reader:
+        trees = place_trees(reader.parts(), reader.links())
+        told = {part.id for part in reader.parts()}
+    row = next(row for row in SITE.rows if rack in row.racks)
+    assert list(trees) == [Place(SITE.name, row.label, rack.label)]
+    (tree,) = trees.values()
+    tellers = [teller.id for node in tree.nodes.values() for teller in node.tellers]
+    assert sorted(tellers) == sorted(told), "every part stands in it, once"
+    assert tree.contradictions == ()
+    sleds = [node for node in tree.nodes.values() if node.kind is Kind.SLED]
+    assert len(sleds) == len(rack.sleds)
+    for enclosure in rack.enclosures:
+        (node,) = [
+            node for node in tree.nodes.values() if node.location.enclosure == enclosure.label and not node.tellers
+        ]
+        assert node.id in tree.roots
+        assert [tree.nodes[child].location.sled for child in node.children] == [sled.label for sled in enclosure.sleds]
+    (shelf,) = [tree.nodes[root] for root in tree.roots if tree.nodes[root].tellers]
+    assert (shelf.identity.serial, shelf.location.offset) == (rack.shelf.serial, rack.shelf.offset)
+    assert {link.part for link in tree.links} | {link.on for link in tree.links} <= tree.nodes.keys()
+    assert len(tree.links) > 100
