@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Callable, Generator, Iterator
 from email.utils import formatdate
 
 import httptools
@@ -87,6 +87,11 @@ class _Played:
                 return
             await self._step()
 
+    def close(self) -> None:
+        """Leave the rest of the script, as a client does that hangs up."""
+        if isinstance(self._script, Generator):
+            self._script.close()
+
     async def _step(self) -> None:
         step = next(self._script, End.CLOSE)
         if isinstance(step, bytes):
@@ -132,3 +137,6 @@ class _Stream(httpx.AsyncByteStream):
             return
         async for piece in self._played.body():
             yield piece
+
+    async def aclose(self) -> None:
+        self._played.close()

@@ -121,7 +121,7 @@ class Watcher:
         else:
             way = "Above" if new.startswith("upper") else "Below"
             key, args = f"Reading{way}{_camel(new)}Threshold", (*told, _text(_limit(spec, new) * scale))
-        part = spec.part.lstrip("/")
+        part = spec.part.partition("/")[2]
         self._say("SensorEvent", key, args, now=now, part=part, origin=self._telling.sensors.get(id_), groups=groups)
 
     def _part(self, full: str, point: PartPoint, now: float, groups: dict[str, int]) -> None:

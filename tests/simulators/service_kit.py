@@ -112,7 +112,7 @@ def asker(design: str = "quad", dialect: str = "modern", *, own_world: bool = Fa
         sled,
         tree,
         Sledge(world, sled.name),
-        Account(USER, PASSWORD),
+        Account(USER, PASSWORD, built_in=True),
         admin=Account("admin", PASSWORD, "Administrator", built_in=True),
         **options,
     )

@@ -99,12 +99,20 @@ def test_each_host_has_a_log_of_its_own_in_one_dialect() -> None:
     source.part("blade2", locate=True)
     source.ill("blade2/host", "Critical")
     source.ill("fan1", "Critical")
+    sensor = next(point.spec for point in source.telemetry().sensors.values() if point.spec.id == "Blade2Cpu0")
+    limit = sensor.thresholds.upper_critical
+    assert limit is not None
+    source.sensor(sensor.id, limit + 1.0)
     one.service.look(NOW)
     entries = "/redfish/v1/Systems/Blade{}/LogServices/Host/Entries"
     assert {len(one.get(entries.format(n))["Members"]) for n in (1, 3, 4)} == {0}
     told = [entry["MessageId"].rpartition(".")[2] for entry in one.get(entries.format(2))["Members"]]
-    assert sorted(told) == ["PropertyValueModifiedByClient", "ResourceStatusChangedCritical"]
-    assert one.get(ENTRIES)["Members@odata.count"] == 4
+    assert sorted(told) == [
+        "PropertyValueModifiedByClient",
+        "ReadingAboveUpperCriticalThreshold",
+        "ResourceStatusChangedCritical",
+    ]
+    assert one.get(ENTRIES)["Members@odata.count"] == 5
     assert one.error("GET", f"{entries.format(1)}/2") == (404, ["ResourceMissingAtURI"])
 
 
