@@ -11,9 +11,9 @@ a service lists only while its host runs, is not missing.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 
-from msgspec import Struct, structs
+from msgspec import structs
 
 from collector.assess.identity import (
     another,
@@ -23,13 +23,10 @@ from collector.assess.identity import (
     elsewhere,
     fuller,
     fuller_location,
-    serial_of,
     shape,
 )
+from collector.assess.turns import Change, Compared, Find, Key, Known, Look, key_of
 from collector.model import Kind, Part, Seconds, Stay, Turn
-
-Key = tuple[Kind, str]
-"""Kind and serial number: what one kind's maker counts is not what another's does."""
 
 _RENAMED = 3
 """Parts of one kind, all of them at other places than any known before, from which on that is a renaming."""
@@ -39,80 +36,9 @@ _LEAST_STEP = 0.001
 """Seconds that a stay lasts at least, so that a clock that steps back can't put stays on top of each other."""
 
 
-class Known(Struct):
-    """What is known of one position: the stay that lasts there, or the last one that did."""
-
-    stay: Stay
-    told: Seconds
-    """Time of the newest walk that told it; minus infinity where none has since the collector started."""
-    unread: frozenset[str] = frozenset()
-    """Resources that this walk could not read."""
-
-    @property
-    def present(self) -> bool:
-        """Whether the stay lasts."""
-        return self.stay.until is None
-
-
-class Sighting(Struct, frozen=True):
-    """A part of some serial number in the rest of the fleet."""
-
-    stay: Stay
-    lasts: bool
-    """Whether its controller still tells it there."""
-
-
-class Look(Struct, frozen=True, kw_only=True):
-    """A walk to be compared."""
-
-    controller: str
-    time: Seconds
-    told: Mapping[str, Part]
-    """By position: parts that are there, without those that are listed as absent."""
-    first: bool
-    """Whether nothing was known of the controller before."""
-    unread: frozenset[str] = frozenset()
-    """Resources that could not be read."""
-    home_is_off: Callable[[Stay], bool] = lambda stay: False
-    """Whether a part may be unlisted only because what it belongs to is off."""
-
-
-class Change(Struct, frozen=True, kw_only=True):
-    """One thing that happened to one part."""
-
-    turn: Turn
-    before: Stay | None = None
-    """The stay that ended."""
-    after: Stay | None = None
-    """The stay that began."""
-    displaced: Stay | None = None
-    """What stood at the new position before, where that is another part than ``before``."""
-    also: Stay | None = None
-    """Where else the same serial number is told just now."""
-
-
-class Compared(Struct, frozen=True, kw_only=True):
-    """The outcome: what happened, and the stays to be remembered."""
-
-    changes: tuple[Change, ...]
-    stays: tuple[Stay, ...]
-    """Ended, begun, or of which more is known; in an order in which they may be written over each other."""
-
-
-Find = Callable[[Key], Sequence[Sighting]]
-"""Sightings of a serial number in the rest of the fleet, and of this controller's parts that left it. The last is the
-newest."""
-
-
 def compare(known: Mapping[str, Known], look: Look, find: Find = lambda key: ()) -> Compared:
     """Compare what is known of a controller, by position, with a walk of it."""
     return _Comparison(known, look, find).run()
-
-
-def key_of(kind: Kind, stay_or_part: Stay | Part) -> Key | None:
-    """What finds a part again; None where its serial number identifies nothing."""
-    serial = serial_of(stay_or_part.identity)
-    return None if serial is None else (kind, serial)
 
 
 class _Comparison:
@@ -244,12 +170,9 @@ class _Comparison:
             self._stays.append(known_now)
 
     def _found_again(self, source: str, position: str, part: Part, renamed: bool) -> None:
-        before = self._left[source].stay
+        before, displaced = self._left[source].stay, self._left.get(position)
         turn = Turn.ADDRESS if renamed or not self._is_move(before, position, part) else Turn.MOVED
-        displaced = self._left.get(position)
-        self._change(
-            turn, position, part, before=before, displaced=displaced.stay if displaced and turn is Turn.MOVED else None
-        )
+        self._change(turn, position, part, before=before, displaced=None if displaced is None else displaced.stay)
 
     def _is_move(self, before: Stay, position: str, part: Part) -> bool:
         """Whether a part that is told at another position stands at another place."""
@@ -304,9 +227,8 @@ class _Comparison:
         if left is None and last is not None and self._is_back(last, part, from_there):
             self._change(Turn.RETURNED, position, part, before=last, also=also)
         elif from_there is not None:
-            same = from_there.location == part.location and from_there.controller != self._look.controller
-            displaced = None if left is None else left.stay
-            self._change(Turn.ADDRESS if same else Turn.MOVED, position, part, before=from_there, displaced=displaced)
+            turn = Turn.ADDRESS if self._told_anew(from_there, part) else Turn.MOVED
+            self._change(turn, position, part, before=from_there, displaced=None if left is None else left.stay)
         elif left is not None or (last is not None and last.ended is Turn.MISSING):
             self._change(Turn.SWAPPED, position, part, before=last, also=also)
         elif self._look.first:
@@ -315,6 +237,16 @@ class _Comparison:
             self._change(Turn.ADDRESS, position, part)
         else:
             self._change(Turn.APPEARED, position, part, also=also)
+
+    def _told_anew(self, there: Stay, part: Part) -> bool:
+        """Whether a part from another controller is where it was: only who tells of it changed.
+
+        By its place, or, where that isn't told, by its address below a controller that is not polled any more.
+        """
+        if there.controller == self._look.controller or there.location != part.location:
+            return False
+        renamed = there.until is None and there.part.partition(":")[2] == part.uri
+        return renamed or bool(part.location.text)
 
     @staticmethod
     def _is_back(last: Stay, part: Part, from_there: Stay | None) -> bool:

@@ -140,7 +140,7 @@ class Merged:
 
     def _join(self, one: int, other: int) -> None:
         first, second = sorted((self._find(one), self._find(other)))
-        if first == second or self._tells_both(first, second):
+        if first == second:
             return
         for at in self._members[second]:
             self._group[at] = first

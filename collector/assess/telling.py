@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 
-from collector.assess.changes import Change
 from collector.assess.identity import differ, said
+from collector.assess.turns import Change
 from collector.assess.words import clip
 from collector.model import Event, Health, Identity, Seconds, Stay, Turn
 
@@ -28,6 +28,11 @@ SUBJECTS: Mapping[Turn, str] = {
 }
 """Of events; what is first seen is none."""
 
+HomeOf = Callable[[str], str | None]
+"""By part id: what contains a part, now or, where it is gone, before."""
+
+_DEEPEST = 64
+"""Parts that contain each other that are looked through."""
 _COMPARED = (("serial", "serial"), ("part_number", "part number"), ("model", "model"), ("firmware", "firmware"))
 _WORD = 80
 """Characters of one told word in a text."""
@@ -42,15 +47,12 @@ _INSIDE: Mapping[Turn, frozenset[Turn]] = {
 """By turn: those of an outer part that explain it."""
 
 
-def events(controller: str, changes: Iterable[Change], parents: Mapping[str, str | None], now: Seconds) -> list[Event]:
-    """What to tell of the changes of one walk.
-
-    ``parents``: by part id what contains a part, now or, where it is gone, before.
-    """
+def events(controller: str, changes: Iterable[Change], home_of: HomeOf, now: Seconds) -> list[Event]:
+    """What to tell of the changes of one walk."""
     told = [change for change in changes if change.turn in SUBJECTS]
     renamed = [change for change in told if change.turn is Turn.ADDRESS]
     single = [change for change in told if change.turn is not Turn.ADDRESS]
-    inside = _inside(single, parents)
+    inside = _inside(single, home_of)
     found = [_event(controller, change, inside.get(at, 0), now) for at, change in enumerate(single) if at in inside]
     if renamed:
         found.append(_renaming(controller, renamed, now))
@@ -66,7 +68,7 @@ def nothing_told(controller: str, known: int, now: Seconds) -> Event:
     return _plain(controller, NOT_TOLD, Health.WARNING, text, now)
 
 
-def _inside(changes: list[Change], parents: Mapping[str, str | None]) -> dict[int, int]:
+def _inside(changes: list[Change], home_of: HomeOf) -> dict[int, int]:
     """The changes to be told, by their place among ``changes``, with how many others each stands for."""
     came = {change.after.part: at for at, change in enumerate(changes) if change.after is not None}
     went = {
@@ -76,7 +78,7 @@ def _inside(changes: list[Change], parents: Mapping[str, str | None]) -> dict[in
     }
     counts: dict[int, int] = {}
     for at, change in enumerate(changes):
-        outermost = _explained_by(at, change, changes, came if change.after is not None else went, parents)
+        outermost = _explained_by(at, change, changes, came if change.after is not None else went, home_of)
         if outermost == at:
             counts.setdefault(at, 0)
         else:
@@ -84,31 +86,35 @@ def _inside(changes: list[Change], parents: Mapping[str, str | None]) -> dict[in
     return counts
 
 
-def _explained_by(
-    at: int, change: Change, changes: list[Change], by_part: Mapping[str, int], parents: Mapping[str, str | None]
-) -> int:
+def _explained_by(at: int, change: Change, changes: list[Change], by_part: Mapping[str, int], home_of: HomeOf) -> int:
     """The outermost change around one that brought it about; itself where none did."""
-    part = change.after or change.before
+    stay = change.after or change.before
     explained, turn = at, change.turn
-    outer, steps = part.parent if part is not None else None, 0
-    while outer is not None and steps < len(parents):
-        steps += 1
+    for outer in _homes(stay, home_of):
         other = by_part.get(outer)
-        if other is not None and _explains(changes[other], changes[explained], turn):
+        if other is not None and _explains(changes[other], changes[explained], turn, home_of):
             explained, turn = other, changes[other].turn
-        outer = parents.get(outer)
     return explained
 
 
-def _explains(outer: Change, inner: Change, turn: Turn) -> bool:
+def _explains(outer: Change, inner: Change, turn: Turn, home_of: HomeOf) -> bool:
     if turn is Turn.MISSING:
         return outer.turn in (Turn.MISSING, Turn.SWAPPED)
     if outer.turn not in _INSIDE.get(turn, frozenset()):
         return False
     if turn is Turn.MOVED:  # only what came along
-        was, carrier = inner.before, outer.before
-        return was is not None and carrier is not None and was.controller == carrier.controller
+        return outer.before is not None and outer.before.part in _homes(inner.before, home_of)
     return True
+
+
+def _homes(stay: Stay | None, home_of: HomeOf) -> Iterator[str]:
+    """What contains a part, nearest first."""
+    outer = None if stay is None else stay.parent
+    for _ in range(_DEEPEST):
+        if outer is None:
+            return
+        yield outer
+        outer = home_of(outer)
 
 
 def _event(controller: str, change: Change, inside: int, now: Seconds) -> Event:

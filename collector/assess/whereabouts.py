@@ -7,14 +7,15 @@ large the fleet is.
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 
 from msgspec import Struct
 
 from collector.assess import telling
-from collector.assess.changes import Change, Key, Known, Look, Sighting, compare, key_of
+from collector.assess.changes import compare
 from collector.assess.identity import positions
 from collector.assess.tree import Tree
+from collector.assess.turns import Change, Key, Known, Look, Sighting, key_of
 from collector.model import DefectKind, Event, Inventory, Kind, Part, Seconds, State, Stay, Turn
 
 MOST_GONE = 50_000
@@ -91,13 +92,20 @@ class Whereabouts:
             if (each := known.get(position)) is not None:
                 each.told, each.unread = now, unread
         self._prune(known)
-        events = telling.events(controller, compared.changes, homes.parents, now)
+        events = telling.events(controller, compared.changes, lambda part: self._home_of(part, homes.parents), now)
         return Walked(changes=compared.changes, events=tuple(events), stays=compared.stays)
 
     @staticmethod
     def _tells_nothing(known: dict[str, Known], told: dict[str, Part]) -> bool:
         """A service that is starting up may list nothing at all, without an error."""
         return not told and sum(each.present for each in known.values()) > 1
+
+    def _home_of(self, part: str, here: Mapping[str, str | None]) -> str | None:
+        """What contains a part, of this walk's controller or of another."""
+        if part in here:
+            return here[part]
+        known = self._known.get(part.partition(":")[0], {}).get(part)
+        return None if known is None else known.stay.parent
 
     def _sightings(self, controller: str, key: Key) -> list[Sighting]:
         present = self._present.get(key, {})

@@ -112,6 +112,18 @@ def test_one_sled_that_is_told_in_two_places_is_a_contradiction_and_one_node() -
     assert sum(node.kind is Kind.SLED for node in tree.nodes.values()) == 1
 
 
+def test_what_one_controller_tells_of_two_parts_stays_two() -> None:
+    own = [
+        part("Sled", Kind.SLED, "C1-SL01", location=at(enclosure="E1", sled="SLED 2"), part_number="PN-S"),
+        part("Tray", Kind.SLED, location=at(enclosure="E1", sled="SLED 1")),
+    ]
+    parts = manager((1, "C1-SL01"))
+    parts[1] = structs.replace(parts[1], identity=structs.replace(parts[1].identity, part_number="PN-S"))
+    tree = only([*parts, *own])
+    assert sorted(each.dispute for each in tree.contradictions) == [Dispute.LOCATION, Dispute.OCCUPANT]
+    assert sorted(len(node.tellers) for node in tree.nodes.values()) == [1, 1, 2]
+
+
 def test_a_model_told_differently_is_a_contradiction() -> None:
     parts = manager((1, "C1-SL01"))
     parts[1] = structs.replace(parts[1], identity=Identity(serial="C1-SL01", model="Quad"))

@@ -10,7 +10,7 @@ from msgspec import structs
 
 from collector.assess.whereabouts import Walked, Whereabouts
 from collector.model import Event, Health, Identity, Kind, Location, Part, PowerState, State, Status, Stay, Turn
-from tests.assess.inventories import ABSENT, at, part, sled, walk
+from tests.assess.inventories import ABSENT, part, sled, walk
 
 
 def subjects(walked: Walked) -> list[str]:
@@ -139,6 +139,11 @@ def test_a_place_that_is_listed_as_empty_holds_nothing(fleet: Fleet) -> None:
     only(fleet.walk(*SLED), "part returned")
 
 
+def test_what_is_in_an_empty_place_is_not_there_either(fleet: Fleet) -> None:
+    walked = fleet.walk(*SLED, statuses={"c1:/redfish/v1/Chassis/Blade1": ABSENT})
+    assert only(walked, "part missing").text.endswith("; with 3 parts in it")
+
+
 def test_an_empty_place_filled_with_another_part(fleet: Fleet) -> None:
     fleet.walk(*without(SLED, "Blade1/Drives/0"))
     event = only(fleet.walk(*having(SLED, "Blade1/Drives/0", serial="NEW-1")), "part swapped")
@@ -182,6 +187,11 @@ def test_a_blade_swapped_with_all_that_is_on_it_is_one_event(fleet: Fleet) -> No
     assert event.text.endswith("; with 3 parts in it")
 
 
+def test_a_blade_swapped_for_one_with_less_on_it_is_one_event(fleet: Fleet) -> None:
+    fewer = having(without(SLED, "Blade1/Drives/1"), "Chassis/Blade1", serial="NEW-1")
+    assert only(fleet.walk(*fewer), "part swapped").text.endswith("; with 1 part in it")
+
+
 def test_drives_carried_over_to_the_new_blade_are_no_news(fleet: Fleet) -> None:
     other = having(having(SLED, "Chassis/Blade1", serial="NEW-1"), "Blade1/Host", serial="NEW-1")
     assert only(fleet.walk(*other), "part swapped").text.endswith("; with 1 part in it")
@@ -202,6 +212,50 @@ def test_a_blade_moved_with_all_that_is_on_it_is_one_event(fleet: Fleet) -> None
     ]
     event = only(fleet.walk(*without(SLED, "Blade1"), *at_three), "part moved")
     assert event.text.endswith("BLADE 1; with 3 parts in it")
+
+
+def test_a_drive_from_elsewhere_in_a_moved_blade_is_told_by_itself(fleet: Fleet) -> None:
+    parts = sled(blades=3)
+    at_three = [
+        structs.replace(each, identity=was.identity)
+        for was, each in zip(
+            [each for each in SLED if "Blade1" in each.id], [each for each in parts if "Blade3" in each.id], strict=True
+        )
+    ]
+    filled = having(without([*SLED, *at_three], "Blade1", "Blade2/Drives/0"), "Blade3/Drives/0", serial="C1-DR20")
+    walked = fleet.walk(*filled)
+    assert sorted(subjects(walked)) == ["part missing", "part moved", "part moved"]
+    assert sum("C1-DR20" in event.text for event in walked.events) == 1
+
+
+def test_a_blade_carried_to_another_sled_is_one_event_there() -> None:
+    fleet = pair()
+    fleet.walk(*without(SLED, "Blade1"))
+    carried = [
+        structs.replace(each, identity=next(was.identity for was in SLED if was.uri == each.uri.replace("2", "1", 1)))
+        if "Blade2" in each.id
+        else each
+        for each in TWO
+    ]
+    walked = fleet.walk(*carried, controller="c2")
+    assert subjects(walked) == ["part moved"], [event.text for event in walked.events]
+    assert "with 3 parts in it" in walked.events[0].text
+
+
+def test_what_is_deeper_in_a_blade_comes_along_too() -> None:
+    def deeper(controller: str, blade: int, serial: str) -> list[Part]:
+        storage = part(f"Blade{blade}/Storage", Kind.OTHER, controller=controller, parent=f"Blade{blade}")
+        inner = part(
+            f"Blade{blade}/Storage/X", Kind.DRIVE, serial, controller=controller, parent=f"Blade{blade}/Storage"
+        )
+        return [storage, inner]
+
+    fleet = Fleet()
+    fleet.walk(*SLED, *deeper("c1", 1, "DEEP-1"))
+    fleet.walk(*TWO, *deeper("c2", 2, "DEEP-2"), controller="c2")
+    fleet.walk(*without(SLED, "Blade1"))
+    carried = [*having(TWO, "Chassis/Blade2", serial="C1-BL01"), *deeper("c2", 2, "DEEP-1")]
+    assert "with 1 part in it" in only(fleet.walk(*carried, controller="c2"), "part moved").text
 
 
 def test_a_sled_carried_elsewhere_with_its_controller_is_one_event(fleet: Fleet) -> None:
@@ -256,7 +310,7 @@ def rows(*fans: int, serials: bool = False, label: bool = False) -> list[Part]:
             f"FAN-{fan:04}" if serials else None,
             name=f"Fan {fan}",
             parent="Sled",
-            location=at(slot=f"FAN {fan}") if label else at(),
+            location=structs.replace(SLED[0].location, slot=f"FAN {fan}") if label else SLED[0].location,
         )
         for row, fan in enumerate(fans)
     ]
@@ -295,6 +349,19 @@ def test_serial_numbers_that_are_shared_make_no_moves(serial: str | None) -> Non
     assert subjects(fleet.walk(*SLED, *dimms[1:])) == ["part returned", "part missing"]
 
 
+def test_one_serial_number_of_two_part_numbers_is_two_parts(fleet: Fleet) -> None:
+    other = having(without(SLED, "Blade1/Drives/0"), "Blade2/Drives/1", serial="C1-DR10", part_number="PN-OTHER")
+    assert sorted(subjects(fleet.walk(*other))) == ["part missing", "part swapped"]
+
+
+@pytest.mark.parametrize("serials", [("1", "2"), ("42", "43")])
+def test_numbers_that_only_count_make_no_moves(serials: tuple[str, str]) -> None:
+    one = [part(f"Sled/Psu{n}", Kind.POWER_SUPPLY, serial, parent="Sled") for n, serial in enumerate(serials)]
+    fleet = Fleet(*SLED, *one)
+    exchanged = [structs.replace(each, identity=other.identity) for each, other in zip(one, one[::-1], strict=True)]
+    assert subjects(fleet.walk(*SLED, *exchanged)) == ["part swapped", "part swapped"]
+
+
 # Renamings
 
 
@@ -328,6 +395,25 @@ def test_a_tree_under_new_names_with_new_labels_is_one_event(fleet: Fleet) -> No
         for each in renamed(SLED, Sled="Tray", Blade="Node")
     ]
     only(fleet.walk(*other), "addresses changed")
+
+
+def test_some_of_a_tree_under_new_names_with_new_labels_is_one_event() -> None:
+    parts = sled(blades=3)
+    fleet = Fleet(*parts)
+    other = [
+        structs.replace(each, location=structs.replace(each.location, slot=each.location.slot.replace("BLADE", "NODE")))
+        if each.location.slot
+        else each
+        for each in renamed(parts, Blade="Node")
+    ]
+    event = only(fleet.walk(*other), "addresses changed")
+    assert event.text.startswith("12 parts are told under other addresses")
+
+
+def test_what_tells_no_serial_number_is_not_missing_where_the_tree_was_renamed() -> None:
+    fleet = Fleet(*SLED, part("Sled/Odd", Kind.OTHER, parent="Sled"))
+    only(fleet.walk(*renamed(SLED, Sled="Tray", Blade="Node")), "addresses changed")
+    assert [ended for _, _, ended in fleet.history("Sled/Odd")] == ["address changed"]
 
 
 def test_a_drive_pulled_while_the_tree_was_renamed_is_missing(fleet: Fleet) -> None:
@@ -410,6 +496,42 @@ def test_a_part_that_two_controllers_tell_is_not_moved_when_one_stops() -> None:
     assert "is told at Quellmark / A / R02 / E1 / SLED 1 as well" in only(gone, "part missing").text
 
 
+def test_a_part_that_another_controller_told_before_has_not_moved_there() -> None:
+    manager = part("Em", Kind.ENCLOSURE, "EM-0001", controller="em")
+    slot = part("Slots/1", Kind.SLED, "C1-SL01", controller="em", part_number="PN-S")
+    fleet = Fleet()
+    fleet.walk(manager, controller="em")
+    fleet.walk(manager, slot, controller="em")
+    fleet.walk(*SLED, *shared())
+    gone = fleet.walk(*shared())
+    assert subjects(gone) == ["part missing"], [event.text for event in gone.events]
+
+
+def shared() -> list[Part]:
+    """Something that stays when the sled goes."""
+    return [part("Other", Kind.OTHER, "OT-0001"), part("Another", Kind.OTHER, "OT-0002")]
+
+
+def test_a_part_is_not_moved_from_where_it_was_before_the_last_place() -> None:
+    fleet = pair()
+    fleet.walk(*having(without(SLED, "Blade1/Drives/0"), "Blade2/Drives/1", serial="C1-DR10"))
+    told_twice = fleet.walk(*CARRIED, controller="c2")
+    assert only(told_twice, "part swapped").text.endswith("SLED 1 / BLADE 2 / BAY 1 as well")
+
+
+def test_a_serial_number_that_the_whole_fleet_tells_names_no_other_place() -> None:
+    fleet = Fleet()
+    for number in range(1, 6):
+        drive = part("D", Kind.DRIVE, "SAME-1", controller=f"n{number}", parent="Sled")
+        fleet.walk(*sled(f"n{number}", number), drive, controller=f"n{number}")
+    one = sled("n1", 1)
+    assert "as well" not in only(fleet.walk(*one, controller="n1"), "part missing").text
+    assert (
+        "as well"
+        not in only(fleet.walk(*having(one, "Blade1/Drives/0", serial="SAME-1"), controller="n1"), "part swapped").text
+    )
+
+
 def test_a_controller_under_another_name_in_the_fleet_file_is_one_event() -> None:
     fleet = Fleet(*SLED)
     fleet.controllers = {"new"}
@@ -417,6 +539,17 @@ def test_a_controller_under_another_name_in_the_fleet_file_is_one_event() -> Non
     same = [structs.replace(each, identity=was.identity) for was, each in zip(SLED, sled("new"), strict=True)]
     only(fleet.walk(*same, controller="new"), "addresses changed")
     assert [ended for _, _, ended in fleet.history("Blade1/Drives/0")] == ["address changed"]
+
+
+def test_a_controller_under_another_name_that_tells_no_places_is_one_event_too() -> None:
+    fleet = Fleet(*(structs.replace(each, location=Location()) for each in SLED))
+    fleet.controllers = {"new"}
+    fleet.restart()
+    same = [
+        structs.replace(each, identity=was.identity, location=Location())
+        for was, each in zip(SLED, sled("new"), strict=True)
+    ]
+    only(fleet.walk(*same, controller="new"), "addresses changed")
 
 
 def test_the_first_walk_of_a_controller_is_no_news() -> None:
