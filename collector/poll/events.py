@@ -22,6 +22,7 @@ from collector.model import Defect, DefectKind, Inventory
 from collector.poll.clock import Clock
 from collector.poll.hearing import Hearing, Told
 from collector.poll.inbox import Inbox
+from collector.poll.learning import Learning
 from collector.poll.schedule import Chance
 from collector.poll.side import first_of
 from collector.redfish.bodies import decode
@@ -36,7 +37,6 @@ from collector.redfish.log_places import LogsFound, find_logs
 from collector.redfish.logs import LogPlace, read_log
 from collector.redfish.notices import Source
 from collector.redfish.registries import Shelf
-from collector.redfish.registry_files import fetch_registries
 from collector.redfish.resources import Walked
 from collector.redfish.sse import Stream
 from collector.redfish.subscription import Kept, Ours, context_token, end, keep
@@ -53,14 +53,11 @@ LONGEST_WAIT = 300.0
 """Seconds between two attempts at a stream at most, unless the service asks for longer."""
 GOODBYE = 5.0
 """Seconds that deleting our subscription may take on the way out."""
-REGISTRY_TRIES = 2
-"""Times that a registry is asked for in the life of a keeper."""
 MAX_DEFECTS = 64
 """Defects told between two walks."""
 MAX_EVENT = 1024 * 1024
 """Bytes of one streamed event; as large as a pushed one may be (DSP0266)."""
 _ASK_SECONDS = 10.0
-_REGISTRY_SECONDS = 30.0
 _LOG_BOUNDS = Bounds()
 
 
@@ -133,17 +130,15 @@ class Events:
         """Path of the collection in which ours may stand."""
         self._held = ""
         """Path of our subscription."""
+        self._subscribing = False
+        """Whether one may have been made of which we don't know."""
         self._cleaned = False
         """Whether none of an earlier process is left."""
         self._without: dict[WayKind, int] = {}
         """Ways that failed, and for how many more walks they are left out."""
         self._changed = asyncio.Event()
-        self._tried: dict[str, int] = {}
-        """Registries by prefix: how often they were asked for."""
-        self._learning = asyncio.Lock()
+        self._learning = Learning(self._place, self._hearing, self._exchange)
         self._defects: dict[tuple[str, str, DefectKind], Defect] = {}
-        self._lasting: list[Defect] = []
-        """Of what is fetched only once."""
         self._new: list[Defect] = []
 
     # What the keeper calls
@@ -157,11 +152,13 @@ class Events:
             log_owners=tuple(_log_owners(walked)),
             can_skip=isinstance(features, dict) and features.get("TopSkipQuery") is True,
         )
+        registries = self._place.linked(walked.root.get("Registries"))
+        self._learning.path = registries.path if registries is not None else None
         self._undecided = self._catch_up = True
         self._without = {kind: left - 1 for kind, left in self._without.items() if left > 1}
         self._defects.clear()
         self._new = []
-        self._note(self._lasting)
+        self._note(self._learning.defects)
 
     def new_defects(self) -> tuple[Defect, ...]:
         """Those found since the last call, each once a walk."""
@@ -205,7 +202,7 @@ class Events:
 
     async def aclose(self) -> None:
         """Take our subscription back, within a few seconds; the client must still be open."""
-        if not self._held:
+        if not self._held and not self._subscribing:
             return
         try:
             async with asyncio.timeout(GOODBYE):
@@ -217,7 +214,7 @@ class Events:
             log.warning(
                 "%s: its event subscription %s is left and taken up at the next start: %s",
                 self._place.controller,
-                self._held,
+                self._held or "may have been made and",
                 trouble,
             )
 
@@ -236,7 +233,7 @@ class Events:
             self._subscriptions = target.path if target is not None else ""
         if chosen.kind is WayKind.PUSH and event_service is not None:
             chosen = await self._subscribed(chosen, service.root, event_service)
-        elif self._subscriptions and (self._held or not self._cleaned):
+        elif self._subscriptions and (self._held or self._subscribing or not self._cleaned):
             await self._unsubscribed()
         self._take_way(chosen)
         self._undecided = False
@@ -249,11 +246,14 @@ class Events:
 
     async def _subscribed(self, chosen: Way, root: Mapping[str, Any], event_service: Mapping[str, Any]) -> Way:
         """The push with one subscription standing; the next best way where there can be none."""
+        self._subscribing = True
         kept: Kept = await self._drive(
             keep(chosen.path, event_service, self._ours, self._place, held=self._held, message_ids=())
         )
         self._note(kept.defects)
-        self._held, self._cleaned = kept.path, True
+        gone = kept.full or kept.refused
+        self._held = kept.path or ("" if gone else self._held)
+        self._cleaned, self._subscribing = True, not kept.path and not gone
         if kept.path:
             self._catch_up = self._catch_up or kept.made or kept.resumed
             return chosen
@@ -268,7 +268,7 @@ class Events:
         gone: Kept = await self._drive(end(self._subscriptions, self._ours, self._place, held=self._held))
         self._note(gone.defects)
         if not gone.trouble:
-            self._held, self._cleaned = "", True
+            self._held, self._cleaned, self._subscribing = "", True, False
 
     def _take_way(self, chosen: Way) -> None:
         if (chosen.kind, chosen.path) != (self.way.kind, self.way.path):
@@ -328,7 +328,7 @@ class Events:
         except Malformed as error:
             self._note([self._place.defect(resource, "", error.defect or DefectKind.NOT_JSON, error.happened)])
             return
-        await self._learn([body])
+        self._note(await self._learning.learn([body]))
         told = self._hearing.event(body, source, self._clock.now())
         await self._tell(told)
 
@@ -342,40 +342,10 @@ class Events:
             entries = logs[self._next_log % len(logs)].entries
             cursor = self._hearing.cursor(entries)
             read = await self._drive(read_log(cursor, self._place, _LOG_BOUNDS, can_skip=service.can_skip))
-            await self._learn([item.body for item in read.items])
+            self._note(await self._learning.learn([item.body for item in read.items]))
             self._next_log = (self._next_log + 1) % len(logs)
             waiting.append(self._hearing.log(read, entries, self._clock.now()))
         self._catch_up = False
-
-    # Registries
-
-    async def _learn(self, bodies: Iterable[Mapping[str, Any]]) -> None:
-        """Get the service's own registries for what these bodies say; without them the literal texts must do."""
-        wanted = self._untried(bodies)
-        registries = self._service.root.get("Registries") if self._service is not None else None
-        target = self._place.linked(registries)
-        if not wanted or target is None:
-            return
-        async with self._learning:
-            wanted = self._untried(bodies)
-            if not wanted:
-                return
-            for prefix in wanted:
-                self._tried[prefix] = self._tried.get(prefix, 0) + 1
-            try:
-                async with asyncio.timeout(_REGISTRY_SECONDS):
-                    got = await self._drive(fetch_registries(target.path, self._place, wanted))
-            except (TimeoutError, ControllerError) as error:
-                log.info("%s: its registries can't be had now: %s", self._place.controller, error or "no time")
-                return
-            self._tried.update(dict.fromkeys(wanted, REGISTRY_TRIES))
-            self._hearing.learn(got.registries)
-            self._lasting = [*self._lasting, *got.defects][:MAX_DEFECTS]
-            self._note(got.defects)
-
-    def _untried(self, bodies: Iterable[Mapping[str, Any]]) -> set[str]:
-        unknown = self._hearing.unknown_prefixes(bodies)
-        return {prefix for prefix in unknown if self._tried.get(prefix, 0) < REGISTRY_TRIES}
 
     # Inside
 

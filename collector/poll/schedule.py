@@ -55,7 +55,7 @@ def out_of_turn(began: float, lasted: float, now: float, due: float, interval: f
     """When a round may be made before the one that is due at ``due``; None where that one comes soon enough.
 
     Not sooner than a quarter of the interval after the newest round ``began``, so that a controller which talks all the
-    time costs five rounds an interval at most; and only where twice the time that the newest ``lasted`` is left.
+    time costs four rounds an interval at most; and only where twice the time that the newest ``lasted`` is left.
     """
     at = max(now, began + OUT_OF_TURN * interval)
     return at if at + 2 * lasted + interval / 20 <= due else None

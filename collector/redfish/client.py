@@ -29,13 +29,12 @@ from collector.redfish.flow import Answer, Ask, answered
 from collector.redfish.left_over import LeftOver, Removal, SessionNotes, left_over, remove
 from collector.redfish.messages import status_error
 from collector.redfish.resources import SERVICE_ROOT
+from collector.redfish.session_links import SESSIONS, made_at, sessions_path
 from collector.redfish.wire import Limits, Reply
 from collector.settings import ControllerSettings, Credential
 
 log = logging.getLogger(__name__)
 
-_SESSIONS = "/redfish/v1/SessionService/Sessions"
-"""Where sessions are made when the service root does not say (it must: Links.Sessions is required)."""
 _NO_SESSIONS_HERE = frozenset({404, 405, 410, 501})
 _TABLE_FULL = frozenset({"SessionLimitExceeded", "CreateLimitReachedForResource"})
 """Message keys of the Base registry, DSP8011."""
@@ -312,10 +311,10 @@ class Client:
             made = self._session_path(reply)
             self._session = None if made is None else left_over(made, reply, username, self.settings.name)
             self._authenticate(Way.SESSION, b"X-Auth-Token", token.encode("ascii"))
+            self._note(self._session)
             if self._left is not None and self._left.path != made:  # without basic authentication, this is the way
                 await self._remove_left_over(self._headers)
             self._left = None
-            self._note(self._session)
             return True
         if reply.status in _NO_SESSIONS_HERE:
             return False
@@ -334,30 +333,15 @@ class Client:
         if reply.status in _REDIRECTS:
             reply = await self._following(SERVICE_ROOT, reply, lambda at: self._send("GET", at, _ALWAYS))
         if reply.status in (401, 403):
-            return _SESSIONS  # against the standard; perhaps it lets us log in nevertheless
+            return SESSIONS  # against the standard; perhaps it lets us log in nevertheless
         if reply.status != 200:
             raise self._status_error(SERVICE_ROOT, reply)
         root = decode(reply.body, self.settings.name, SERVICE_ROOT)
-        told = root.get("Links")
-        sessions = told.get("Sessions") if isinstance(told, dict) else None
-        try:
-            return links.target(
-                sessions.get("@odata.id") if isinstance(sessions, dict) else None, self.settings.url
-            ).path
-        except links.BadLink as error:
-            if error.foreign:  # a password goes nowhere but to its own origin
-                raise ForeignOrigin(self.settings.name, SERVICE_ROOT, f"Links.Sessions {error}") from error
-            return _SESSIONS
+        return sessions_path(root, self.settings.url, self.settings.name)
 
     def _session_path(self, reply: Reply) -> str | None:
-        location: object = reply.header(b"location")
-        if location is None:
-            try:
-                location = decode(reply.body, self.settings.name, _SESSIONS).get("@odata.id")
-            except Malformed:
-                location = None
         try:
-            return links.target(location, self.settings.url).path
+            return made_at(reply, self.settings.url, self.settings.name)
         except links.BadLink as error:
             log.warning(
                 "%s: can't tell where its session is (Location %s); it will time out", self.settings.name, error
@@ -388,7 +372,8 @@ class Client:
         removal = await remove(left, self.settings.name, lambda method, path: self._send(method, path, headers))
         if removal is Removal.GONE:
             self._left = None
-            self._note(None)
+            if self._session is None:  # else the note is of the new one already
+                self._note(None)
             return
         self._basic_refused = self._basic_refused or removal is Removal.NOT_LET
         log.info("%s: the earlier session %s can't be deleted now: %s", self.settings.name, left.path, removal.value)

@@ -81,6 +81,10 @@ class Eventful:
         self.refuse_stream = 0
         """Status that the stream is answered with; 0 for a stream."""
         self.refuse_push = 0
+        self.slow_push = 0.0
+        """Seconds between making a subscription and saying so."""
+        self.lists = True
+        """Whether the list of subscriptions can be read."""
         self.posted = 0
         self._made = 0
         self.set_event_service(stream=stream, subscriptions=subscriptions)
@@ -156,7 +160,10 @@ class Eventful:
             return await self._stream(request)
         if path.startswith(SUBSCRIPTIONS):
             self.mockup.requests.append((request.method, path))
-            return self._subscribed(request.method, path, await request.read())
+            answer = self._subscribed(request.method, path, await request.read())
+            if request.method == "POST":
+                await asyncio.sleep(self.slow_push)
+            return answer
         if path in self.logs:
             members = self.logs[path]
             self.mockup.replace[path] = {"Members": members, "Members@odata.count": len(members)}
@@ -185,6 +192,8 @@ class Eventful:
         return response
 
     def _subscribed(self, method: str, path: str, body: bytes) -> web.Response:
+        if method == "GET" and path == SUBSCRIPTIONS and not self.lists:
+            return web.Response(status=500)
         if method == "GET" and path == SUBSCRIPTIONS:
             members = [{"@odata.id": at} for at in self.subscriptions]
             return web.json_response({"Members": members, "Members@odata.count": len(members)})

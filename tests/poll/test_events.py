@@ -11,18 +11,21 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
 
 from collector.assess.watch import Watch
 from collector.model import DefectKind, Event, Health, Update
 from collector.poll.clock import SystemClock
 from collector.poll.events import WALKS_WITHOUT, Listening
+from collector.poll.hearing import Told
 from collector.poll.keeper import Keeper
 from collector.poll.listener import Listener
 from collector.poll.schedule import OUT_OF_TURN, out_of_turn
 from collector.redfish.event_way import WayKind
 from collector.settings import CollectorSettings, ControllerSettings, EventSettings
-from tests.poll.doubles import CREDENTIAL
+from tests.mockups import Mockup, MockupTransport
+from tests.poll.doubles import CREDENTIAL, Kept, gaps
 from tests.poll.eventful import BMC_LOG, EPOCH, FAN, SYSTEM_LOG, Eventful, record, serving
 
 SECRET = bytes(range(32))
@@ -293,6 +296,26 @@ async def test_a_subscription_is_found_again_after_every_kill_and_restart(folder
     assert service.posted == 2, "the one that a kill left goes on"
 
 
+async def test_a_subscription_whose_making_was_cut_off_is_taken_back(folder: Path) -> None:
+    service = Eventful(folder, stream=False)
+    service.slow_push = 3600.0
+    async with serving(service) as url, listening() as listener, running(Heard(url, push=listener)) as heard:
+        await heard.until(lambda: service.subscriptions)
+        assert heard.way is WayKind.NONE
+    assert not service.subscriptions
+
+
+async def test_a_list_of_subscriptions_that_fails_for_a_while_loses_none(folder: Path) -> None:
+    service = Eventful(folder, stream=False)
+    port = free_port()
+    async with serving(service) as url, listening(port) as listener:
+        async with running(Heard(url, push=listener, walk_interval=1.0)) as heard:
+            await heard.until(lambda: service.subscriptions and heard.settled)
+            service.lists = False
+            await heard.until(lambda: heard.way is WayKind.LOGS)
+        assert not service.subscriptions, "the one we know of goes at the end all the same"
+
+
 async def test_one_that_is_left_goes_when_another_way_is_taken(folder: Path) -> None:
     """Nobody else's does."""
     service = Eventful(folder, stream=False)
@@ -398,54 +421,76 @@ def test_when_a_round_may_be_made_out_of_turn() -> None:
     assert out_of_turn(-math.inf, 0.0, 2.0, 30.0, 30.0) == 2.0
 
 
+def in_quick_time(folder: Path, urgent: Callable[[Update], bool], **more: Any) -> Kept:
+    """A keeper in time that passes at once, which hears something after some of its updates."""
+
+    async def on_update(update: Update) -> None:
+        if urgent(update):
+            await kept.keeper.heard(Told(urgent=True))
+
+    kept = Kept(folder, listening=Listening(secret=SECRET), on_update=on_update, **more)
+    return kept
+
+
 async def test_an_event_brings_a_round_forward_and_the_grid_stays(folder: Path) -> None:
+    kept = in_quick_time(folder, lambda update: len(kept.rounds) == 2)
+    await kept.run(8)
+    times = [done.started for done in kept.rounds]
+    assert [later - times[0] for later in times[1:5]] == pytest.approx([30.0, 37.5, 60.0, 90.0])
+    assert all(done.late == 0.0 for done in kept.rounds)
+
+
+async def test_a_controller_that_never_stops_talking_costs_four_rounds_an_interval(folder: Path) -> None:
+    kept = in_quick_time(folder, lambda update: True)
+    await kept.run(40)
+    times = [done.started for done in kept.rounds]
+    first = next(index for index, time in enumerate(times) if abs(time - times[0]) >= 30)
+    steps = gaps(times[first:])
+    assert steps == pytest.approx([7.5] * len(steps)), "a quarter of the interval, and the grid among them"
+
+
+async def test_one_that_fails_is_not_asked_out_of_turn(folder: Path) -> None:
+    """What is heard of it brings nothing forward, and a failing round out of turn does not make the next one early."""
+    mockup = Mockup(folder)
+
+    def before(request: httpx.Request) -> None:
+        if 3 <= len(kept.rounds) < 6:
+            raise httpx.ConnectError("connection refused", request=request)
+
+    kept = in_quick_time(folder, lambda update: True, chance=lambda: 0.0)
+    kept.keeper = Kept(
+        MockupTransport(mockup, before=before),
+        listening=Listening(secret=SECRET),
+        on_update=kept.on_update,
+        chance=lambda: 0.0,
+    ).keeper
+    kept.keeper._tell = kept._tell
+    await kept.run(12)
+    failed = [done for done in kept.rounds if done.frame is None]
+    assert len(failed) == 3
+    assert all(step >= 22.5 for step in gaps([done.started for done in failed]))
+
+
+async def test_what_comes_by_a_stream_asks_for_a_round(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On real sockets; good news about nothing known does not."""
+    asked = 0
+
+    def counting(*times: float) -> float | None:
+        nonlocal asked
+        asked += 1
+        return out_of_turn(*times)
+
+    monkeypatch.setattr("collector.poll.keeper.out_of_turn", counting)
     service = Eventful(folder)
-    async with serving(service) as url, running(Heard(url, poll_interval=3.0)) as heard:
-        await heard.until(lambda: service.streams and heard.settled and len(heard.rounds) == 1)
-        service.say(record(number=1))
-        await heard.until(lambda: len(heard.rounds) == 3)
-    first, early, second = heard.rounds
-    assert early.started - first.started >= 3.0 * OUT_OF_TURN - 0.05
-    assert early.late == 0.0
-    # When they were due, whatever the machine made of it.
-    due = [done.started - done.late for done in (first, second)]
-    assert early.started < due[1]
-    intervals = (due[1] - due[0]) / 3.0
-    assert intervals == pytest.approx(round(intervals), abs=0.05), "the grid stays"
-
-
-async def test_a_controller_that_never_stops_talking_costs_five_rounds_an_interval(folder: Path) -> None:
-    service = Eventful(folder)
-    async with serving(service) as url, running(Heard(url, poll_interval=1.2)) as heard:
-        await heard.until(lambda: service.streams and heard.settled and len(heard.rounds) == 1)
-        number = 0
-
-        def chatter() -> bool:
-            nonlocal number
-            number += 1
-            service.say(record(number=number, EventTimestamp=None))
-            return len(heard.rounds) >= 9
-
-        await heard.until(chatter)
-    starts = [done.started for done in heard.rounds]
-    due = [done.started - done.late for done in heard.rounds]
-    grid = [moment for moment in due if abs((moment - due[0]) / 1.2 - round((moment - due[0]) / 1.2)) < 0.05]
-    early = [done.started for done in heard.rounds if done.started not in grid]
-    assert len(early) >= len(grid), "many come out of turn"
-    for start in early:
-        before = max((other for other in starts if other < start), default=-math.inf)
-        assert start - before >= 1.2 * OUT_OF_TURN - 0.05
-
-
-async def test_good_news_about_nothing_known_brings_nothing_forward(folder: Path) -> None:
-    service = Eventful(folder)
-    async with serving(service) as url, running(Heard(url, poll_interval=1.2)) as heard:
-        await heard.until(lambda: service.streams and heard.settled and len(heard.rounds) == 1)
+    async with serving(service) as url, running(Heard(url)) as heard:
+        await heard.until(lambda: service.streams and heard.settled)
         service.say(record("Added", number=1, origin=None))
-        await heard.until(lambda: len(heard.rounds) == 2)
-        assert len(heard.events) == 1
-    due = [done.started - done.late for done in heard.rounds]
-    assert due[1] - due[0] == pytest.approx(1.2, abs=0.1)
+        await heard.until(lambda: heard.events)
+        count = len(heard.rounds)
+        await heard.until(lambda: len(heard.rounds) > count)
+        assert asked == 0
+        service.say(record(number=2))
+        await heard.until(lambda: asked == 1)
 
 
 async def test_a_changed_tree_is_walked_soon(folder: Path) -> None:
