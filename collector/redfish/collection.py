@@ -85,6 +85,10 @@ async def _expanded(
     except (Malformed, TimedOut):
         _give_up(refusals, at_once=False)
         return None
+    if gathered.cut:
+        # polled expanded, it would bring megabytes a round for the few members that are there
+        refusals.levels = 0
+        return None
     if not await _named_rightly(fetch, gathered, target, origin, max_pages):
         return None
     left_out = await _left_out(fetch, gathered, origin, refusals)
