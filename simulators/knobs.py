@@ -34,6 +34,8 @@ class Knobs:
         blades, fans = (0, 0) if design is None else (len(design.slots), design.fans)
         self.blade_on = np.ones((sleds, blades))
         """1 while the blade's 12 V input is alive, else 0."""
+        self.host_on = np.ones((sleds, blades))
+        """1 while the host is switched on, else 0. What someone asked for, no fault: :meth:`reset` leaves it."""
         self.fan_turns = np.ones((sleds, fans))
         """Speed that a fan reaches, as a part of what it is asked for."""
         self.intake_open = np.ones((sleds, blades))
@@ -52,7 +54,7 @@ class Knobs:
         """By sled: paths of places that are empty."""
 
     def reset(self, sled: int) -> None:
-        """All knobs of a sled back to healthy."""
+        """All knobs of a sled that faults turn back to healthy."""
         for knob in (self.blade_on, self.fan_turns, self.intake_open):
             knob[sled] = 1.0
         self.silent[sled] = 0.0

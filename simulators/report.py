@@ -221,12 +221,15 @@ class Reporter:
         dark = {b.path for b in sled.blades if not knobs.blade_on[row, b.number - 1]}
         predicted = knobs.predicted.get(row, _NONE)
         swapped, pulled = knobs.swapped.get(row, {}), knobs.pulled.get(row, _NONE)
-        metrics = self._metrics(sensors, dark)
+        stopped = {b.host for b in sled.blades if not knobs.host_on[row, b.number - 1]}
+        metrics = self._metrics(sensors, dark, stopped)
         points: dict[str, PartPoint] = {}
         for path, parent, firmware, powered, lamp, drive, blade, on_blade in self._parts_of:
             off = bool(dark) and (path in dark or parent in dark)
             state: State = "UnavailableOffline" if off and not blade else "Enabled"
             power: PowerState | None = ("Off" if off else "On") if powered else None
+            if path in stopped:
+                power, state = "Off", state if off else "StandbyOffline"
             if path in pulled:
                 state, off = "Absent", True
             points[path] = PartPoint(
@@ -244,7 +247,9 @@ class Reporter:
             )
         return points
 
-    def _metrics(self, sensors: dict[str, SensorPoint], dark: set[str]) -> dict[str, dict[str, float | None]]:
+    def _metrics(
+        self, sensors: dict[str, SensorPoint], dark: set[str], stopped: set[str]
+    ) -> dict[str, dict[str, float | None]]:
         sled, sleds, row = self._sled, self._sleds, self._row
         top = sled.path
         metrics: dict[str, dict[str, float | None]] = {
@@ -253,7 +258,8 @@ class Reporter:
         }
         for i, blade in enumerate(sled.blades):
             metrics[blade.path] = {"energy_joules": round(float(sleds.blade_energy[row, i]))}
-            busy = None if blade.path in dark else round(100.0 * float(sleds.utilisation[row, i]), 1)
+            off = blade.path in dark or blade.host in stopped
+            busy = None if off else round(100.0 * float(sleds.utilisation[row, i]), 1)
             metrics[blade.host] = {"processor_percent": busy}
         for i, watts in enumerate(sleds.fan_power[row].tolist(), 1):
             rpm = sensors[f"Fan{i}Tach"].value or 0.0

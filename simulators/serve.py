@@ -35,6 +35,8 @@ from simulators.site import Dialect, Equipment, Shelf, Site, demo_site, scaled_s
 from simulators.telemetry import Mode, SledTelemetry
 from simulators.world import World
 
+_RESTART_AFTER = 0.5
+"""Seconds in which a controller that is to restart still answers."""
 _LOOKS = 20
 """Controllers a tick that look for changes by themselves; the others when they are asked, or have a fault."""
 
@@ -56,6 +58,14 @@ class _Source:
 
     def set_locate(self, part: str, on: bool) -> None:
         self._fleet.world.set_locate(part, on)
+
+    def set_power(self, host: str, on: bool, *, again: float | None = None) -> None:
+        self._fleet.world.set_power(host, on, again=again)
+
+    def restart(self) -> None:
+        # not before this is answered: a controller that restarts drops its connections
+        fault = Plan(name="controller-rebooting", part=f"{self._name}/controller", after=_RESTART_AFTER)
+        self._fleet.schedule([fault])
 
 
 class _Certificates:

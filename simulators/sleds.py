@@ -26,6 +26,8 @@ from simulators.workload import Load
 
 _FAN_STOPS = 2.0
 """Seconds in which a seized rotor loses all but 1/e of its speed."""
+_STANDBY = 0.2
+"""Part of a board's power that it takes while its host is switched off; common practice, no source."""
 _SAME = 1e-9
 STANDS = 0.1
 """Part of rated speed below which a controller takes a fan to stand."""
@@ -224,7 +226,8 @@ class Sleds:
             getattr(self.division, name)[rows] = getattr(new, name)
 
     def _draw(self, load: Load, around: Around) -> None:
-        body, on = self.body, self.knobs.blade_on
+        body, fed = self.body, self.knobs.blade_on
+        on = fed * self.knobs.host_on
         loads = body.loads
         slowed = power.throttle(self.junction)
         busy = load.processors * on
@@ -236,7 +239,7 @@ class Sleds:
         heat[self._of["dimm"]] = on * (loads.bank_idle + loads.bank_dynamic * (0.3 * busy + 0.7 * busy * busy))
         heat[self._of["drive"]] = on * (loads.drive_idle + loads.drive_dynamic * load.drives)
         heat[self._of["regulator"]] = on * (loads.regulator_loss * self.processor_power.sum(axis=0))
-        heat[self._of["board"]] = on * loads.board
+        heat[self._of["board"]] = np.where(on > 0.0, 1.0, _STANDBY) * fed * loads.board
         self._heat = heat
         self.blade_power = heat.sum(axis=0)
         self._convert(busy, around)

@@ -173,6 +173,8 @@ class World:
         self._reports: OrderedDict[str, tuple[tuple[int, int], SledTelemetry]] = OrderedDict()
         self._faults: dict[tuple[str, str], tuple[ActiveFault, Target]] = {}
         self._locate: dict[str, set[str]] = {}
+        self._switched: dict[str, tuple[float, bool]] = {}
+        """Hosts that are to be switched on or off, and when."""
         row_keys = np.asarray([key(seed, "row", row.name) for row in site.rows], dtype=np.uint64)
         self._room_wander = Wander(row_keys, 2700.0)
         self._dew_wander = Wander(np.asarray([key(seed, "dew point")], dtype=np.uint64), 14_400.0)
@@ -267,6 +269,19 @@ class World:
         (lit.add if on else lit.discard)(part_path)
         self._changes += 1
 
+    def set_power(self, host_path: str, on: bool, *, again: float | None = None) -> None:
+        """Switch a host on or off, and with ``again`` back after so many seconds; KeyError for what is no host."""
+        sled = self.site.sled(host_path)
+        row = self._where[sled.name][1]
+        blade = next((b for b in sled.blades if b.host == host_path), None)
+        if blade is None:
+            raise KeyError(f"{host_path} is no host")
+        self._where[sled.name][0].knobs.host_on[row, blade.number - 1] = float(on)
+        self._switched.pop(host_path, None)
+        if again is not None:
+            self._switched[host_path] = (self.time + again, not on)
+        self._changes += 1
+
     def truth(self, sled: str) -> Truth:
         """What is physically so in a sled; KeyError for an unknown one."""
         group, row = self._where[self.site.sled(sled).name]
@@ -342,6 +357,9 @@ class World:
 
     def _expire(self) -> None:
         now = self.acquired
+        for host, (when, on) in list(self._switched.items()):
+            if when <= now:
+                self.set_power(host, on)
         over = [pair for pair, (on, _) in self._faults.items() if on.until is not None and on.until <= now]
         for pair in over:
             del self._faults[pair]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from simulators.service.offers import Log, Offer
+from simulators.service.offers import Control, Log, Offer
 from simulators.service.watcher import Telling
 
 
@@ -15,3 +15,5 @@ class Around:
     offer: Offer
     telling: Telling
     logs: tuple[Log, ...]
+    controls: tuple[Control, ...] = ()
+    """Resets that it takes."""

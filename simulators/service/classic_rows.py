@@ -11,7 +11,7 @@ from simulators.service.tree import Write, link, links
 from simulators.telemetry import Quantity, SensorSpec
 
 _LEVELS = (("Caution", "NonCritical"), ("Critical", "Critical"), ("Fatal", "Fatal"))
-_LED_WORDS = {"Blinking": True, "Lit": True, "Off": False}
+LED_WORDS = {"Blinking": True, "Lit": True, "Off": False}
 
 
 def fan(number: int) -> str:
@@ -36,7 +36,7 @@ def led(plan: Plan, part: str) -> tuple[Body, dict[str, Write]]:
     """The IndicatorLED of a part, and how it is written; nothing where it has no lamp."""
     if not plan.lamp(part):
         return {}, {}
-    return {"IndicatorLED": live.led(part)}, {"IndicatorLED": Write(part, _LED_WORDS)}
+    return {"IndicatorLED": live.led(part)}, {"IndicatorLED": Write(part, LED_WORDS)}
 
 
 def temperatures(thermal: str, specs: Sequence[SensorSpec], own: Own = OWN) -> list[Body]:

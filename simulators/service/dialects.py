@@ -53,6 +53,10 @@ DIALECTS: dict[Dialect, Speech] = {
         build=classic.build,
         pace=(0.05, 0.15),
     ),
+    "server": Speech(
+        text="Both models, with resets, boot overrides and the network port that server profiles ask for.",
+        build=both.build,
+    ),
     "push": Speech(
         text="The newer model with events by push only, a log for each host, and $expand of one level.",
         build=variants.push,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simulators.service import accounts, events, logs, registries, reports
+from simulators.service import accounts, events, logs, profile, registries, reports
 from simulators.service.around import Around
 from simulators.service.offers import OFFERS, Offer
 from simulators.service.places import ADAPTER, MANAGER, SLED, Plan, blade, host
@@ -26,7 +26,8 @@ def furnish(tree: Tree, sled: Sled) -> Tree:
         reports.add(tree, plan)
     registries.add(tree, offer)
     accounts.add(tree, offer)
-    tree.around = Around(offer, _telling(tree, sled, plan, offer), found)
+    controls = profile.add(tree, plan) if offer.profile else ()
+    tree.around = Around(offer, _telling(tree, sled, plan, offer), found, controls)
     return tree
 
 

@@ -6,8 +6,8 @@ design.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID, uuid5
@@ -42,6 +42,8 @@ class Moment:
     """Epoch seconds of the request."""
     before: Moment | None = None
     """The same a little earlier, where the service has bodies that lag."""
+    settings: Mapping[tuple[str, str], Any] = field(default_factory=dict)
+    """What clients have written, by path and property (see :mod:`simulators.service.settings`)."""
 
     def part(self, path: str) -> PartPoint:
         """A part of this sled; empty path: the sled itself."""

@@ -30,6 +30,11 @@ MESSAGES: dict[str, tuple[str, str, str]] = {
         "The request body submitted contained an empty JSON object and the service is unable to process it.",
         "Add properties in the JSON object and resubmit the request.",
     ),
+    "ActionParameterMissing": (
+        "Critical",
+        "The action %1 requires the parameter %2 to be present in the request body.",
+        "Supply the action with the required parameter in the request body when the request is resubmitted.",
+    ),
     "ActionParameterUnknown": (
         "Warning",
         "The action %1 was submitted with the invalid parameter %2.",

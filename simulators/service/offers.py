@@ -40,6 +40,15 @@ class Log:
         return f"{self.path}/Entries"
 
 
+@dataclass(frozen=True, slots=True)
+class Control:
+    """One reset."""
+
+    path: str
+    blade: int | None
+    """Number of the blade, from 1; None for the controller's own."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EventStyle:
     """How a dialect tells events at once."""
@@ -66,6 +75,8 @@ class Offer:
     events: EventStyle | None = None
     reports: Literal["none", "sensors"] = "none"
     """``sensors``: a metric report brings every sensor at once."""
+    profile: bool = False
+    """Whether it has what server profiles ask for: resets, boot overrides, its own network."""
     newer: bool = True
     """Whether the schemas are of this decade: they know served registries, role ids and account types."""
     account_service: str = "AccountService.v1_18_1.AccountService"
@@ -128,6 +139,7 @@ OFFERS: Mapping[str, Offer] = {
     "push": PUSH,
     "reports": REPORTS,
     "both": MODERN,
+    "server": replace(MODERN, profile=True),
     "plain": Offer(logs=replace(_LOGS, page=20)),
     "small-pages": Offer(logs=replace(_LOGS, page=5), events=_STREAMS),
     "slow": CLASSIC,

@@ -10,6 +10,7 @@ import msgspec
 from simulators.service.annex import annotate
 from simulators.service.http import Reply, Request
 from simulators.service.messages import Message, error
+from simulators.service.settings import Kept
 from simulators.service.tree import Resource, Write
 
 
@@ -19,6 +20,8 @@ class Patched:
 
     lamps: dict[str, bool] = field(default_factory=dict)
     """Part below the sled -> whether its locate lamp is to be lit."""
+    settings: Kept = field(default_factory=dict)
+    """What the service is to keep."""
     refused: list[Message] = field(default_factory=list)
 
     def annotate(self, body: bytes) -> bytes:
@@ -26,8 +29,11 @@ class Patched:
         return annotate(body, self.refused)
 
 
-def patch(resource: Resource, request: Request) -> Patched | Reply:
-    """Read the body of a PATCH; an error reply when nothing of it can be done."""
+def patch(resource: Resource, request: Request, path: str, kept: Kept) -> Patched | Reply:
+    """Read the body of a PATCH; an error reply when nothing of it can be done.
+
+    ``path``: of the resource; ``kept``: what was written to this service before.
+    """
     try:
         told = msgspec.json.decode(request.body)
     except (msgspec.DecodeError, RecursionError):
@@ -41,15 +47,22 @@ def patch(resource: Resource, request: Request) -> Patched | Reply:
         return error(400, Message("NoOperation"))
     result = Patched()
     for name, value in wanted.items():
-        write = resource.writes.get(name)
-        if write is not None:
+        write, setting = resource.writes.get(name), resource.settings.get(name)
+        if setting is not None:
+            if setting.administrator and request.role != "Administrator":
+                return error(403, Message("InsufficientPrivilege"))
+            new = setting.write(name, value, kept.get((path, name), setting.default))
+            refusal = new if isinstance(new, Message) else None
+            if refusal is None:
+                result.settings[path, name] = new
+        elif write is not None:
             refusal = _apply(result, write, name, value)
         else:
             key = "PropertyNotWritable" if name in resource.body else "PropertyUnknown"
             refusal = Message(key, (name,), name)
         if refusal is not None:
             result.refused.append(refusal)
-    return result if result.lamps else error(400, *result.refused)
+    return result if result.lamps or result.settings else error(400, *result.refused)
 
 
 def _apply(result: Patched, write: Write, name: str, value: Any) -> Message | None:

@@ -15,6 +15,7 @@ from typing import Protocol
 from simulators.service import wire as wires
 from simulators.service.account_table import AccountTable
 from simulators.service.annex import Annex, etag, matches
+from simulators.service.controls import Controls, Hands
 from simulators.service.events import KEEP_ALIVE, OPENING, Events, Streaming
 from simulators.service.http import Reply, Request, head
 from simulators.service.journal import Journal
@@ -25,6 +26,7 @@ from simulators.service.messages import Message, error
 from simulators.service.patch import patch
 from simulators.service.query import QueryError
 from simulators.service.sessions import Account, Accounts
+from simulators.service.settings import Kept
 from simulators.service.tree import ROOT, Tree
 from simulators.service.watcher import Watcher
 from simulators.service.wire import End, Step, Wire
@@ -38,7 +40,7 @@ WARM_UP = 3.0
 """Seconds after a reboot in which the service answers 503 with Retry-After."""
 
 
-class Source(Protocol):
+class Source(Hands, Protocol):
     """The sled behind a service."""
 
     def telemetry(self) -> SledTelemetry:
@@ -84,6 +86,7 @@ class Service:
         self._touched = 0
         self._pace = pace
         self._before: Moment | None = None
+        self._kept: Kept = {}
         self.journal: Journal | None = None
         """What happened in the sled; None in a dialect that tells no events."""
         self.events: Events | None = None
@@ -110,6 +113,8 @@ class Service:
         if offer.events is not None:
             self.events = Events(self.tree, offer.events, self.journal, logs.uri, keep_alive)
             self._annexes = (logs, self.events, accounts)
+        if around.controls:
+            self._annexes = (*self._annexes, Controls(around.controls, self.sled, self._source, self._kept))
 
     @property
     def name(self) -> str:
@@ -241,9 +246,9 @@ class Service:
             return error(404, Message("ResourceMissingAtURI", (path,)))
         if method == "GET":
             return self._get(path, request)
-        if method == "PATCH" and self.tree.resources[path].writes:
+        allow = self.tree.resources[path].allow
+        if method == "PATCH" and "PATCH" in allow:
             return self._patch(path, request)
-        allow = "GET, HEAD, PATCH" if self.tree.resources[path].writes else "GET, HEAD"
         return error(405, Message("OperationNotAllowed"), headers=(("Allow", allow),))
 
     @property
@@ -265,6 +270,7 @@ class Service:
         ahead = self._wire.offset if self._wire.kind == "clock-off" else 0.0
         telemetry, acquired, now = self._source.telemetry(), self._source.acquired() + ahead, now + ahead
         moment = Moment(self.sled, telemetry, f'"{iso(acquired)}"'.encode(), self._notice(telemetry, acquired), now)
+        moment.settings = self._kept
         if self.tree.lags:
             if self._before is None or not 0.0 <= now - self._before.now < LAG:
                 self._before = moment
@@ -315,9 +321,10 @@ class Service:
         if wanted is not None and tag is not None and not matches(wanted, tag):
             return error(412, Message("PreconditionFailed"))
         resource = self.tree.resources[path]
-        result = patch(resource, request)
+        result = patch(resource, request, path, self._kept)
         if isinstance(result, Reply):
             return result
+        self._kept.update(result.settings)
         for part, on in result.lamps.items():
             self._source.set_locate(full(self.sled, part), on)
         after = self._get(path, Request("GET", path, time=request.time))

@@ -14,6 +14,7 @@ from simulators.service.http import JSON, NO_CACHE, ODATA, XML, Headers
 from simulators.service.live import Moment
 from simulators.service.messages import MESSAGE_TYPE
 from simulators.service.query import Body, Features
+from simulators.service.settings import Setting
 from simulators.service.template import Template
 
 ROOT = "/redfish/v1/"
@@ -38,6 +39,13 @@ class Resource:
 
     body: Body
     writes: dict[str, Write] = field(default_factory=dict)
+    settings: dict[str, Setting] = field(default_factory=dict)
+    """What clients write and the service keeps."""
+
+    @property
+    def allow(self) -> str:
+        """The methods that it takes."""
+        return "GET, HEAD, PATCH" if self.writes or self.settings else "GET, HEAD"
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +123,8 @@ class Tree:
         body = resource.body
         if text or (self.features.page and "Members" in body):
             body = query.answer(path, body, query.parse(text, self.features), self.body, self.features)
-        allow = "GET, HEAD, PATCH" if resource.writes else "GET, HEAD"
-        made = Answer(Template(body), (ODATA, JSON, NO_CACHE, ("Allow", allow), described_by(body["@odata.type"])))
+        headers = (ODATA, JSON, NO_CACHE, ("Allow", resource.allow), described_by(body["@odata.type"]))
+        made = Answer(Template(body), headers)
         self._answers[key] = made
         if len(self._answers) > _KEPT_ANSWERS:
             self._answers.popitem(last=False)
