@@ -110,6 +110,10 @@ class Merged:
                 claimed.setdefault((part.kind, key), {}).setdefault(part.controller, []).append(at)
         for by_controller in claimed.values():
             claims = [each for found in by_controller.values() for each in self._outermost(found)]
+            if len(by_controller) > _MOST_TELLERS:
+                text = f"{len(claims)} parts are told at {clip(self._parts[claims[0]].location.text)}"
+                self._dispute(Dispute.OCCUPANT, claims[:_MOST_TELLERS], text)
+                continue
             for later, at in enumerate(claims[1:], 1):
                 self._settle(claims[:later], at)
 
@@ -121,12 +125,17 @@ class Merged:
             if self._find(other) == self._find(at):
                 return
             there = self._parts[other]
-            if compatible(there.identity, part.identity) and not self._tells_both(other, at):
+            if _at_other_heights(there.location, part.location):
+                continue  # the label is written on both
+            # Of two that each tell a sled as their own, one may be the neighbour: it takes one who sees it in a slot.
+            contained = there.parent is not None or part.parent is not None
+            if contained and compatible(there.identity, part.identity) and not self._tells_both(other, at):
                 self._join(other, at)
                 return
             strangers.append(other)
-        text = f"{_who(self._parts[strangers[0]])} and {_who(part)} are both told at {clip(part.location.text)}"
-        self._dispute(Dispute.OCCUPANT, [strangers[0], at], text)
+        if strangers:
+            text = f"{_who(self._parts[strangers[0]])} and {_who(part)} are both told at {clip(part.location.text)}"
+            self._dispute(Dispute.OCCUPANT, [strangers[0], at], text)
 
     def _tells_both(self, one: int, other: int) -> bool:
         """Whether some controller tells both of them: then they are two."""
@@ -248,6 +257,10 @@ def _labelled(at: Location) -> Location:
         step: " ".join(text.split()) for step in STEPS[:-1] if (text := getattr(at, step)) is not None
     }
     return Location(**told)
+
+
+def _at_other_heights(one: Location, other: Location) -> bool:
+    return one.offset is not None and other.offset is not None and one.offset != other.offset
 
 
 def _who(part: Part) -> str:

@@ -112,6 +112,21 @@ def test_one_sled_that_is_told_in_two_places_is_a_contradiction_and_one_node() -
     assert sum(node.kind is Kind.SLED for node in tree.nodes.values()) == 1
 
 
+def own_sled(controller: str, serial: str | None, offset: float | None = None) -> Part:
+    """A sled that tells no label: its name has to do."""
+    return part("Sled", Kind.SLED, serial, controller=controller, location=at(sled="Sled", offset=offset))
+
+
+def test_sleds_that_are_all_called_sled_are_not_one() -> None:
+    two = only([own_sled("c1", None), own_sled("c2", None)])
+    assert (len(two.nodes), [each.dispute for each in two.contradictions]) == (2, [Dispute.OCCUPANT])
+    apart = only([own_sled("c1", None, 4.0), own_sled("c2", None, 6.0)])
+    assert (len(apart.nodes), apart.contradictions) == (2, ())
+    many = only([own_sled(f"c{n}", f"SL-000{n}") for n in range(8)])
+    (dispute,) = many.contradictions
+    assert (len(many.nodes), dispute.text) == (8, "8 parts are told at Quellmark / A / R02 / Sled")
+
+
 def test_what_one_controller_tells_of_two_parts_stays_two() -> None:
     own = [
         part("Sled", Kind.SLED, "C1-SL01", location=at(enclosure="E1", sled="SLED 2"), part_number="PN-S"),

@@ -64,7 +64,9 @@ class Story(RuleBasedStateMachine):
         before = self.seen.get(controller)
         told = self._walk(controller)
         assert len(told.events) <= MOST_TOLD + 1
-        if before is None or before == here:
+        if before is None:
+            assert {event.subject for event in told.events} <= {"part moved"}, "but from where it was seen before"
+        elif before == here:
             assert told.events == (), [event.text for event in told.events]
         else:
             changed = {bay for bay in here.keys() | before.keys() if here.get(bay) != before.get(bay)}
