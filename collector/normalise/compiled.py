@@ -12,7 +12,7 @@ from collector.normalise.inventory import Recipe
 from collector.normalise.reading import Reader
 from collector.normalise.reports import Metric, Report
 from collector.normalise.shapes import FLAG, NUMBER, NUMBERS, STATE, STATUS, TEXT, Shape, attribute
-from collector.redfish.resources import Fetch
+from collector.redfish.resources import SELECT, Fetch
 
 Steps = tuple[str | int, ...]
 Identities = tuple[tuple[tuple[str, str], ...], ...]
@@ -158,7 +158,7 @@ def compile_plans(recipe: Recipe, fetches: tuple[Fetch, ...]) -> tuple[Plan, ...
     for fetch in fetches:
         plain = tuple((uri, uri) for uri in fetch.brings)
         wanted = []
-        for uri, name in members.get(fetch.path, plain) if fetch.expanded else plain:
+        for uri, name in members.get(fetch.path.partition(SELECT)[0], plain) if fetch.expanded else plain:
             one = Wanted(uri, name, rows.get(uri, {}))
             if uri in fetch.brings and uri not in taken:
                 one.readings, one.parts = readings.get(uri, []), parts.get(uri, [])

@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-import math
+import sys
 from array import array
 from collections.abc import Iterable
 
@@ -18,6 +18,9 @@ from collector.normalise.places import state_of
 from collector.normalise.statuses import NO_READING_STATES
 from collector.normalise.times import duration, plausible, seconds
 
+FARTHEST = sys.float_info.max
+"""Bound of sensors that tell none: what becomes infinite in the canonical unit is no reading."""
+
 
 class Reader(Struct, frozen=True, kw_only=True):
     """One place of one sensor and how to read it."""
@@ -29,9 +32,9 @@ class Reader(Struct, frozen=True, kw_only=True):
     key: str = "Reading"
     scale: float = 1.0
     offset: float = 0.0
-    low: float = -math.inf
+    low: float = -FARTHEST
     """Lowest and highest value that the sensor can tell, in its canonical unit; beyond them it tells an error."""
-    high: float = math.inf
+    high: float = FARTHEST
     sensor: bool = False
     """Whether it is a Sensor resource: only those tell acquisition times."""
     index: int | None = None
@@ -159,4 +162,6 @@ def blame_range(reader: Reader, told: float, findings: Findings) -> None:
     """Notes that a reading lies outside what its sensor can measure."""
     value = reader.scale * told + reader.offset
     detail = f"reads {value:g}, outside its own range {shortest(reader.low)} to {shortest(reader.high)}"
+    if abs(value) > FARTHEST:
+        detail = f"{reader.key} is {shown(told)}, too large a number for its unit"
     findings.add(reader.uri, reader.pointer, DefectKind.OUT_OF_RANGE, detail)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 import sys
 from collections import Counter
@@ -17,7 +16,7 @@ from collector.normalise.bodies import finite, pointer, text
 from collector.normalise.findings import Findings, shown
 from collector.normalise.groups import Group
 from collector.normalise.places import Found, Rank, state_of
-from collector.normalise.reading import Reader
+from collector.normalise.reading import FARTHEST, Reader
 from collector.normalise.statuses import NO_READING_STATES
 from collector.normalise.tree import natural
 from collector.normalise.units import Measure, commensurable, of_code
@@ -85,8 +84,8 @@ def _reader(place: Found, measure: Measure, low: float | None, high: float | Non
         key=place.key,
         scale=own.scale * (0.01 if place.hundredths else 1.0),
         offset=own.offset,
-        low=-math.inf if low is None else low,
-        high=math.inf if high is None else high,
+        low=-FARTHEST if low is None else max(low, -FARTHEST),
+        high=FARTHEST if high is None else min(high, FARTHEST),
         sensor=place.rank is Rank.SENSOR,
         index=place.index,
         duration=place.duration,

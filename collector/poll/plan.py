@@ -8,6 +8,7 @@ tells the same. A sensor is read at its own place where a GET brings that, else 
 
 Where metric reports that can be relied on (``normalise.reports``) make that fewer GETs, they are fetched instead. What
 a report leaves out is the sensors' own Status: their health is unknown then, and judged by their thresholds alone.
+Expanded Sensors are asked for with ``$select`` where the walk has found that to work: thresholds stay at home then.
 """
 
 from __future__ import annotations
@@ -23,7 +24,8 @@ from collector.normalise.expanded import expanded_gets
 from collector.normalise.inventory import Normalised
 from collector.normalise.reports import Report
 from collector.redfish import links
-from collector.redfish.resources import Fetch, Walked
+from collector.redfish.follow import type_name
+from collector.redfish.resources import SELECT, Fetch, Walked
 
 
 class _Choice(Struct, eq=False):
@@ -61,10 +63,27 @@ def plan(walked: Walked, inventory: Inventory) -> tuple[Fetch, ...]:
     read = statuses | {next((uri for uri in uris if uri in brings), "") for uris in places}
     read |= {choice.path for _, choice in reports}
     ordered = sorted(taken.values(), key=lambda choice: choice.order)
-    return tuple(
+    fetches = (
         Fetch(sys.intern(choice.path), tuple(sys.intern(uri) for uri in choice.brings if uri in read), choice.expanded)
         for choice in ordered
     )
+    return tuple(_selecting(fetch, walked, inventory) for fetch in fetches)
+
+
+def _selecting(fetch: Fetch, walked: Walked, inventory: Inventory) -> Fetch:
+    """A GET of many Sensors asks for what is read of them only, where the walk has tried that."""
+    if not (fetch.expanded and walked.features.select_members and isinstance(inventory, Normalised)):
+        return fetch
+    collection = walked.resources.get(links.key(fetch.path))
+    members = [walked.resources.get(uri) for uri in fetch.brings]
+    # Of several pages each has a path of its own, which is the service's and not ours to change.
+    paged = collection is None or any("nextLink" in key for key in collection.body) or "skip" in fetch.path
+    if paged or not all(one is not None and type_name(one.body) == "Sensor" for one in members):
+        return fetch
+    brings = set(fetch.brings)
+    keys = {reader.key for readers in inventory.recipe.readers for reader in readers if reader.uri in brings}
+    names = ["Reading", "Status", "ReadingTime", *sorted(keys - {"Reading"})]
+    return Fetch(sys.intern(f"{fetch.path}{SELECT}{','.join(names)}"), fetch.brings, fetch.expanded)
 
 
 def _reports(

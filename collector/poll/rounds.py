@@ -22,6 +22,8 @@ from collector.redfish.messages import seconds_to_wait
 from collector.redfish.resources import SERVICE_ROOT
 
 _LOST = (Unreachable, TimedOut, Untrusted, LoginRefused)
+_REFUSED = frozenset({400, 405, 413, 501, 507})
+"""What a service answers to a query that it does not do, or finds too big (DSP0266 'Query parameters')."""
 _PATIENCE = 2
 _LEAST_SECONDS = 2.0
 """That one GET gets, if the round has as much left."""
@@ -165,9 +167,14 @@ class Rounds:
             ),
             failure=errors[0][1] if errors and not taken else None,
             retry_after=max((wait for wait in waits if wait is not None), default=None),
-            walk_wanted=any(error.defect is DefectKind.DANGLING_LINK for _, error in errors)
+            walk_wanted=any(self._outdated(index, error) for index, error in errors)
             or (decoded is not None and decoded.shape_changed),
         )
+
+    def _outdated(self, index: int, error: ControllerError) -> bool:
+        """Whether it shows that the plan is: a resource that is gone, or a query that worked and does no more."""
+        refused = isinstance(error, HttpStatus) and error.status in _REFUSED and "?" in self._path(index)
+        return error.defect is DefectKind.DANGLING_LINK or refused
 
     def _new_defects(self, errors: list[tuple[int, ControllerError]]) -> Iterator[Defect]:
         """Of resources that failed by themselves, each once a walk."""

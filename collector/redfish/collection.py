@@ -2,7 +2,8 @@
 
 ``$expand`` is tried where the service root declares it and given up where it does not keep its word: refused (400,
 501), too much for the service (5xx, 507), or members that come without properties which they have when asked singly
-(DSP0266 lets a service leave them out; a reading that is left out is no use to us).
+(DSP0266 lets a service leave them out; a reading that is left out is no use to us). ``$select`` beside it is tried once
+a walk, on Sensors: they are most of what rounds fetch, and have thresholds that rounds do not read.
 """
 
 from __future__ import annotations
@@ -20,6 +21,9 @@ from collector.redfish.resources import Resource
 from collector.text import plain
 
 _UNSUPPORTED = frozenset({400, 405, 501})
+_SELECTED = "Reading,Status,ReadingTime"
+_WORTH_SELECTING = 4
+"""Members below which trying costs more than it saves."""
 _TOLERATED = 2
 """Expanded requests that may fail for other reasons before it is given up for the walk."""
 
@@ -38,6 +42,10 @@ class Refusals(Struct):
     failures: int = 0
     tried: set[str] = field(default_factory=set)
     """Types of which a member was compared with itself, fetched singly."""
+    select: bool = False
+    """Whether ``$select`` is declared and not tried yet."""
+    selects: bool = False
+    """Whether it was tried and works."""
 
 
 class Member(Struct, frozen=True):
@@ -91,6 +99,8 @@ async def _expanded(
         return None
     if not await _named_rightly(fetch, gathered, target, origin, max_pages):
         return None
+    if refusals.select and len(gathered.members) >= _WORTH_SELECTING:
+        await _try_select(fetch, asked, gathered, refusals)
     left_out = await _left_out(fetch, gathered, origin, refusals)
     if left_out:
         refusals.levels = 0
@@ -99,6 +109,27 @@ async def _expanded(
         plain.defects.append(("/Members", DefectKind.MISSING, detail))
         return plain
     return gathered
+
+
+async def _try_select(fetch: Fetcher, asked: links.Target, gathered: Gathered, refusals: Refusals) -> None:
+    """Whether naming properties brings those of the members, unchanged, and fewer others."""
+    if any(type_name(member.resource.body) != "Sensor" for member in gathered.members):
+        return
+    refusals.select = False
+    try:
+        page = await fetch(links.Target(f"{asked.path}&$select={_SELECTED}", asked.key))
+    except ControllerError:
+        return
+    told = page.body.get("Members")
+    before = [member.resource.body for member in gathered.members]
+    if not isinstance(told, list) or len(told) != len(before) or not all(isinstance(one, dict) for one in told):
+        return
+    kept = ("@odata.id", *_SELECTED.split(","))
+    same = all(
+        one.get("@odata.id") == whole.get("@odata.id") and all((key in one) == (key in whole) for key in kept)
+        for one, whole in zip(told, before, strict=True)
+    )
+    refusals.selects = same and sum(map(len, told)) < sum(map(len, before))
 
 
 async def _named_rightly(fetch: Fetcher, gathered: Gathered, target: links.Target, origin: str, max_pages: int) -> bool:

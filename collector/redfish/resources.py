@@ -11,6 +11,9 @@ from collector.model import Defect, Seconds
 SERVICE_ROOT = "/redfish/v1/"
 """DSP0266 section 'Service root': the one fixed path of the standard (its form without the slash redirects)."""
 
+SELECT = "&$select="
+"""What parts an expanded GET of a plan from the properties that it asks for."""
+
 
 class Resource(Struct, frozen=True):
     """One resource's body as decoded JSON, under the path that it was fetched from or linked by.
@@ -33,6 +36,8 @@ class Features(Struct, frozen=True, kw_only=True):
     expand_levels: int = 0
     """MaxLevels when Levels is supported; 1 when it is not but expanding is; 0 without expanding."""
     select: bool = False
+    select_members: bool = False
+    """Whether ``$select`` beside ``$expand`` was tried and brings the named properties of the members, and less."""
     etags: bool = False
     """Whether GETs bring ETags."""
 

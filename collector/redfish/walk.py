@@ -126,6 +126,7 @@ class Walk:
         root = self._decoded(reply, SERVICE_ROOT)
         declared = declared_features(root)
         self._refusals.levels = declared.expand_levels if declared.expand_no_links else 0
+        self._refusals.select = declared.select
         self._refusals.spelt = "$expand=.($levels=1)" if _says_levels(root) else "$expand=."
         self._seen.add(SERVICE_ROOT)
         await self._follow(self._keep(Resource(SERVICE_ROOT, root, SERVICE_ROOT, reply.header(b"etag")), hops=0))
@@ -145,6 +146,7 @@ class Walk:
                 expand_no_links=expands,
                 expand_levels=self._refusals.levels,
                 select=declared.select,
+                select_members=expands and self._refusals.selects,
                 etags=self._etags,
             ),
             defects=tuple(self._defects.values()),

@@ -177,6 +177,16 @@ def test_lifetime_energy_is_in_the_unit_of_the_energy() -> None:
     assert {one.sensor: one.unit for one in inventory.layout.sensors}["apparent energy"] == "kV.A.h"
 
 
+def test_a_number_that_its_unit_makes_infinite_is_no_reading() -> None:
+    energy = {"Id": "E", "Name": "E", "ReadingType": "EnergykWh", "ReadingUnits": "kW.h", "Reading": 1e308}
+    inventory = read(one_sled(sensors(energy)))
+    assert math.isnan(values(inventory)["E"])
+    assert [one.kind for one in inventory.defects] == [DefectKind.OUT_OF_RANGE]
+    inventory, decoded = polled(one_sled(sensors(energy | {"Reading": 1})), expand=True, E={"Reading": -1e308})
+    assert math.isnan(told(inventory, decoded)["E"])
+    assert [one.kind for one in decoded.defects] == [DefectKind.OUT_OF_RANGE]
+
+
 # Plain numbers
 
 
