@@ -62,6 +62,8 @@ class _Comparison:
         """Everything in turn; see the module."""
         for position, part in self._look.told.items():
             known = self._present.get(position)
+            if known is not None and _told_alike(known.stay, part):
+                continue  # what most walks find of most parts
             if known is not None and another(part.kind, known.stay.identity, part.identity):
                 self._left[position] = known
             elif known is not None:
@@ -332,6 +334,14 @@ class _Comparison:
 
     def _ended(self, stay: Stay, turn: Turn, went_to: str | None) -> Stay:
         return structs.replace(stay, until=_moment(stay, self._look.time), ended=turn, went_to=went_to)
+
+
+def _told_alike(stay: Stay, part: Part) -> bool:
+    return (
+        stay.identity == part.identity
+        and stay.location == part.location
+        and (stay.part, stay.parent, stay.kind, stay.name) == (part.id, part.parent, part.kind, part.name)
+    )
 
 
 def _is(one: Stay | None, other: Stay) -> bool:
