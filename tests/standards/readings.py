@@ -97,28 +97,33 @@ def list_readings(folder: Path) -> dict[str, Told]:
     found: dict[str, Told] = {}
     for path in sorted(folder.rglob("index.json")):
         body = json.loads(path.read_bytes())
-        if not isinstance(body, dict):
-            continue
-        uri = "/redfish/v1/" + "/".join(path.relative_to(folder).parts[:-1])
-        type_ = str(body.get("@odata.type", "")).lstrip("#").split(".")[0]
-        if type_ == "Sensor":
-            if is_number(body.get("Reading")):
-                found[uri] = _told(body, body["Reading"], _sensor_factor(body), body)
-            found |= _beside(uri, "", body, body, _sensor_factor(body))
-        elif type_ in LEGACY:
-            for array, keys in LEGACY[type_].items():
-                for index, row in enumerate(body.get(array, [])):
-                    for key in keys:
-                        if is_number(row.get(key)):
-                            found[f"{uri}#/{array}/{index}/{key}"] = _told(row, row[key], 1.0, body)
-        elif not type_.startswith(("Metric", "Trigger", "Telemetry")):
-            for pointer, holder in _excerpts(body, ""):
-                found[f"{uri}#{pointer}/Reading"] = _told(holder, holder["Reading"], _name_factor(pointer, body), body)
-                found |= _beside(uri, pointer, holder, body, _name_factor(pointer, body))
-            for pointer, name, value in _plain(body, (type_, type_), ""):
-                if (type_.endswith("Metrics") or name in OTHER_NUMBERS.get(type_, ())) and name not in NOT_MEASURED:
-                    factor = next((factor for suffix, factor in SUFFIXES.items() if name.endswith(suffix)), 1.0)
-                    found[f"{uri}#{pointer}"] = _told(body, value, factor, body)
+        if isinstance(body, dict):
+            found |= list_body("/redfish/v1/" + "/".join(path.relative_to(folder).parts[:-1]), body)
+    return found
+
+
+def list_body(uri: str, body: dict[str, Any]) -> dict[str, Told]:
+    """The same of one body."""
+    found: dict[str, Told] = {}
+    type_ = str(body.get("@odata.type", "")).lstrip("#").split(".")[0]
+    if type_ == "Sensor":
+        if is_number(body.get("Reading")):
+            found[uri] = _told(body, body["Reading"], _sensor_factor(body), body)
+        found |= _beside(uri, "", body, body, _sensor_factor(body))
+    elif type_ in LEGACY:
+        for array, keys in LEGACY[type_].items():
+            for index, row in enumerate(body.get(array, [])):
+                for key in keys:
+                    if is_number(row.get(key)):
+                        found[f"{uri}#/{array}/{index}/{key}"] = _told(row, row[key], 1.0, body)
+    elif not type_.startswith(("Metric", "Trigger", "Telemetry")):
+        for pointer, holder in _excerpts(body, ""):
+            found[f"{uri}#{pointer}/Reading"] = _told(holder, holder["Reading"], _name_factor(pointer, body), body)
+            found |= _beside(uri, pointer, holder, body, _name_factor(pointer, body))
+        for pointer, name, value in _plain(body, (type_, type_), ""):
+            if (type_.endswith("Metrics") or name in OTHER_NUMBERS.get(type_, ())) and name not in NOT_MEASURED:
+                factor = next((factor for suffix, factor in SUFFIXES.items() if name.endswith(suffix)), 1.0)
+                found[f"{uri}#{pointer}"] = _told(body, value, factor, body)
     return found
 
 

@@ -61,3 +61,44 @@ async def test_a_walk_and_a_round_bring_every_number(name: str, expand: bool) ->
     for sensor, before, after in zip(sensors, read.inventory.frame.values, decoded.frame.values, strict=True):
         assert any(place.partition("#")[0] in brought for place in (sensor.source, *sensor.also_at))
         assert math.isnan(before) or not math.isnan(after)
+
+
+EXPLAINED: dict[str, dict[str, int]] = {
+    # Numbers are those of redfish-notes.md section 7, words what stands there under none; the examples' times are 2019.
+    "public-bladed": {},
+    "public-catfish": {"thresholds out of order": 2},  # 9
+    "public-cooling-unit": {"wrong identity": 1, "contradiction": 1},  # 13; its rows are North 1 and North 2
+    "public-expansion-box": {},
+    "public-iiot": {"duplicate": 1, "dangling link": 8, "wrong unit": 2, "unknown unit": 3},  # 15, 3, 5; no units told
+    "public-localstorage": {},
+    "public-nvmeof-jbof": {"wrong type": 2},  # 15
+    "public-oem-examples": {},
+    "public-pdu": {  # 15, 3, 18, 5, 9
+        **{"wrong count": 1, "dangling link": 26, "missing": 2, "wrong unit": 8, "thresholds out of order": 2},
+        "bad time": 1,
+    },
+    "public-rackmount1": {
+        "wrong count": 1,
+        "dangling link": 13,
+        "contradiction": 3,
+        "bad time": 2,
+    },  # 15, 3; two serials
+    "public-sasfabric": {"wrong identity": 1},  # 13
+    "public-smartnic": {"dangling link": 13, "wrong identity": 1, "contradiction": 2, "bad time": 4},  # 3, 13
+    "public-telemetry": {  # 15, 12 and 22, 13, 9, 21
+        **{"wrong count": 1, "unknown word": 22, "wrong identity": 3, "thresholds out of order": 16},
+        "dangling link": 3,
+    },
+}
+"""Of each service what is wrong with it, by kind; the details stand in ``test_mockups_quirks.py``."""
+
+
+async def test_every_folder_that_is_a_service_is_walked_and_every_defect_explained() -> None:
+    services = {path.parent.name for path in standard("redfish", "mockups").glob("*/index.json")}
+    assert services == EXPLAINED.keys()
+    for name, explained in EXPLAINED.items():
+        mockup = Mockup(standard("redfish", "mockups", name))
+        settings = ControllerSettings(name=name, url="https://192.0.2.17")
+        async with Client(settings, transport=MockupTransport(mockup)) as client:
+            read = interpret(await walk(client, clock=lambda: TIME), Location())
+        assert Counter(defect.kind.value for defect in read.inventory.defects) == explained, name
