@@ -52,7 +52,7 @@ def test_each_body_normalises_with_every_number_once(file: str) -> None:
     places = Counter(place for sensor in inventory.layout.sensors for place in (sensor.source, *sensor.also_at))
     assert [place for place, times in places.items() if times > 1] == []
     assert told.keys() <= places.keys()
-    wrong = []
+    wrong: list[Any] = []
     for sensor, value in zip(inventory.layout.sensors, inventory.frame.values, strict=True):
         here = told.get(sensor.source)
         if here is None or not here.present or not here.inside:
