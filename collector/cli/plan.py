@@ -14,6 +14,7 @@ from collector.cli.running import chosen, run_to_end
 from collector.model import Outcome
 from collector.poll.clock import SystemClock
 from collector.poll.cost import Measured, Request, measure
+from collector.poll.turns import EVERY
 from collector.redfish.client import Client
 from collector.redfish.recorder import Recorder
 from collector.settings import CollectorSettings, ControllerSettings, load
@@ -105,6 +106,12 @@ def table(controller: ControllerSettings, measured: Measured) -> list[str]:
         f"one GET for every resource instead: {naive.requests} requests, about {naive.received / 1000:.1f} kB "
         "(estimated from what the walk fetched)",
     ]
+    turns = sum(one.in_turns for one in measured.requests)
+    if turns:
+        lines.append(
+            f"{turns} of the {len(measured.requests)} requests take turns, each in one round of {EVERY}, "
+            "while the rollups above their parts are OK"
+        )
     if done.requests and done.received:
         lines.append(
             f"saved: {_saved(done.requests, naive.requests)} of the requests, "

@@ -20,6 +20,7 @@ from collector.normalise.inventory import Normalised
 from collector.poll.clock import Clock
 from collector.poll.interpret import Interpreted, interpret
 from collector.poll.rounds import Rounds
+from collector.poll.turns import take_turns
 from collector.redfish import links
 from collector.redfish.client import Client
 from collector.redfish.errors import ControllerError, TimedOut
@@ -66,6 +67,8 @@ class Request(Struct, frozen=True, kw_only=True):
     """Of the last answer; None where none came."""
     conditional: bool
     failure: str
+    in_turns: bool
+    """Whether most rounds leave it out: see :mod:`collector.poll.turns`. It was made here to measure it."""
 
 
 class RoundCost(Struct, frozen=True, kw_only=True):
@@ -212,8 +215,9 @@ def _requests(walked: Walked, interpreted: Interpreted, exchanges: Iterable[Exch
     for exchange in exchanges:
         by_path.setdefault(exchange.path, []).append(exchange)
     statuses = [inventory.statuses[f"{inventory.controller}:{uri}"] for uri in inventory.recipe.told]
+    turns = take_turns(inventory, interpreted.fetches)
     found = []
-    for plan in compile_plans(inventory.recipe, interpreted.fetches):
+    for index, plan in enumerate(compile_plans(inventory.recipe, interpreted.fetches)):
         spent = by_path.get(plan.fetch.path, [])
         told = [statuses[slot.position] for one in plan.wanted for slot in one.parts]
         found.append(
@@ -228,6 +232,7 @@ def _requests(walked: Walked, interpreted: Interpreted, exchanges: Iterable[Exch
                 status=spent[-1].status if spent else None,
                 conditional=any(one.conditional for one in spent),
                 failure=spent[-1].failure if spent else "not asked",
+                in_turns=index in turns,
             )
         )
     return tuple(found)
