@@ -86,7 +86,7 @@ def speech(dialect: Dialect) -> Speech:
 def tree(unit: Equipment) -> Tree:
     """All that the controllers of sleds or shelves like this one tell; ValueError for an unknown dialect."""
     one = speech(unit.dialect)
-    return furnish(one.build(unit), unit) if isinstance(unit, Sled) else shelf.build(unit)
+    return furnish(one.build(unit) if isinstance(unit, Sled) else shelf.build(unit), unit)
 
 
 def describe() -> Iterator[str]:

@@ -55,6 +55,7 @@ _DRIVE = (
 )
 
 
+_DRIVE_CLEARS = ("DrivePredictiveFailure", "DrivePredictedMediaLifeLow", "DriveFailure")
 _NORMAL_CLEARS = (
     "ReadingAboveUpperCautionThreshold",
     "ReadingAboveUpperCriticalThreshold",
@@ -136,6 +137,8 @@ MESSAGES: dict[str, dict[str, Words]] = {
             "Check the fan hardware and replace any faulty component.",
         ),
         "FanRestored": Words("OK", "Fan '%1' was restored.", 1, clears=("FanFailed", "FanWarning")),
+        "FanRemoved": Words("OK", "Fan '%1' was removed.", 1, clears=("FanFailed",)),
+        "FanInserted": Words("OK", "Fan '%1' was inserted.", 1),
     },
     "Power": {
         "PowerSupplyFailed": Words(
@@ -153,10 +156,36 @@ MESSAGES: dict[str, dict[str, Words]] = {
             # the first of these has another name everywhere else in the registry; it is written so there
             clears=("PowerSupplyFailure", "PowerSupplyPredictiveFailure", "PowerSupplyWarning"),
         ),
+        "PowerSupplyRemoved": Words(
+            "OK",
+            "Power supply '%1' was removed.",
+            1,
+            clears=("PowerSupplyWarning", "PowerSupplyPredictiveFailure", "PowerSupplyFailure"),
+        ),
+        "PowerSupplyInserted": Words(
+            "OK",
+            "Power supply '%1' was inserted.",
+            1,
+            clears=("PowerSupplyWarning", "PowerSupplyPredictiveFailure", "PowerSupplyFailure", "PowerSupplyRemoved"),
+        ),
     },
     "StorageDevice": {
         "DrivePredictiveFailure": Words(
             "Warning", "A predictive failure condition for the drive located in '%1' was detected.", 1, _DRIVE
+        ),
+        "DriveRemoved": Words(
+            "Critical",
+            "The drive located in '%1' was removed.",
+            1,
+            "If the drive is still displayed, attempt to refresh the cached data.",
+            ("DriveInserted", *_DRIVE_CLEARS, "DriveOffline"),
+        ),
+        "DriveInserted": Words(
+            "OK",
+            "The drive located in '%1' was inserted.",
+            1,
+            "If the drive is not properly displayed, attempt to refresh the cached data.",
+            ("DriveRemoved", *_DRIVE_CLEARS, "DriveMissing"),
         ),
         "DrivePredictiveFailureCleared": Words(
             "OK",

@@ -6,51 +6,52 @@ from simulators.service import accounts, events, logs, profile, registries, repo
 from simulators.service.around import Around
 from simulators.service.offers import OFFERS, Offer
 from simulators.service.places import ADAPTER, MANAGER, SLED, Plan, blade, host
+from simulators.service.shelf import ShelfPlan, owner
 from simulators.service.tree import Tree
 from simulators.service.watcher import Telling
-from simulators.site import Sled
+from simulators.site import Equipment, Sled
 from simulators.telemetry import Quantity
 
 
-def furnish(tree: Tree, sled: Sled) -> Tree:
-    """Add what the dialect of sleds like this one offers; the same tree."""
-    offer = OFFERS.get(sled.dialect)
+def furnish(tree: Tree, unit: Equipment) -> Tree:
+    """Add what the dialect of sleds or shelves like this one offers; the same tree."""
+    offer = OFFERS.get(unit.dialect)
     if offer is None:
         return tree
-    plan = Plan(sled)
+    plan = Plan(unit) if isinstance(unit, Sled) else ShelfPlan(unit)
     found = logs.logs_of(plan, offer.logs)
     logs.add(tree, found, offer.logs)
     if offer.events is not None:
         events.add(tree, offer.events)
     if offer.reports == "sensors":
-        reports.add(tree, plan)
+        reports.add(tree, plan.specs)
     registries.add(tree, offer)
     accounts.add(tree, offer)
-    controls = profile.add(tree, plan) if offer.profile else ()
-    tree.around = Around(offer, _telling(tree, sled, plan, offer), found, controls)
+    controls = profile.add(tree, plan) if offer.profile and isinstance(plan, Plan) else ()
+    tree.around = Around(offer, _telling(tree, unit, plan, offer), found, controls)
     return tree
 
 
-def _telling(tree: Tree, sled: Sled, plan: Plan, offer: Offer) -> Telling:
+def _telling(tree: Tree, unit: Equipment, plan: Plan | ShelfPlan, offer: Offer) -> Telling:
     named = _named(tree)
-    parts = {path.partition("/")[2]: "" for path in sled.parts}
+    parts = {path.partition("/")[2]: "" for path in unit.parts}
     for part in parts:
-        parts[part] = _part(part, named, parts)
+        parts[part] = _part(part, named, parts) if isinstance(unit, Sled) else _of_shelf(part)
     sensors = {}
     for spec in plan.specs:
         part = spec.part.lstrip("/")
         found = named.get(spec.id) or named.get(spec.label)
         if found is None and spec.quantity is Quantity.ROTATION:
             found = parts.get(part)
-        sensors[spec.id] = found or parts.get(part) or SLED
+        sensors[spec.id] = found or parts.get(part) or parts[""]
     lamp = (offer.property, "true", "false")
     if offer.property == "IndicatorLED":
         lamp = (offer.property, "Blinking", "Off")
-    labels = {part: _label(sled, part) for part in parts}
+    labels = {part: _label(unit, part) for part in parts}
     return Telling(sensors, parts, lamp, offer.percent, MANAGER, labels)
 
 
-def _label(sled: Sled, part: str) -> str:
+def _label(sled: Equipment, part: str) -> str:
     """What a controller calls a part: its label after that of what contains it."""
     label = sled.parts[f"{sled.name}/{part}" if part else sled.name].label
     above = part.rpartition("/")[0]
@@ -73,6 +74,10 @@ def _named(tree: Tree) -> dict[str, str]:
     return found
 
 
+def _of_shelf(part: str) -> str:
+    return MANAGER if part == "controller" else owner(part)
+
+
 def _part(part: str, named: dict[str, str], above: dict[str, str]) -> str:
     """The resource that tells of a part; what contains it where none does."""
     top, _, rest = part.partition("/")
@@ -87,6 +92,10 @@ def _part(part: str, named: dict[str, str], above: dict[str, str]) -> str:
         wanted = (f"{SLED}/ThermalSubsystem/Fans/Fan{part[3:]}", f"Fan {part[3:]}")
     elif part.startswith("psu"):
         wanted = (f"{SLED}/PowerSubsystem/PowerSupplies/Psu{part[3:]}", f"Power supply {part[3:]}")
+    elif part.startswith("leak"):
+        wanted = (f"{SLED}/LeakDetectors/Leak{part[4:]}",)
+    elif part == "coolant":
+        wanted = (f"{SLED}/ThermalSubsystem/CoolantConnectors/Water",)
     elif not rest:
         wanted = (blade(number),)
     elif stem == "drive":

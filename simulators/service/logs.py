@@ -15,6 +15,7 @@ from simulators.service.messages import Message, error
 from simulators.service.offers import Log, LogStyle
 from simulators.service.places import MANAGER, Plan, host
 from simulators.service.query import Body, Features, QueryError
+from simulators.service.shelf import ShelfPlan
 from simulators.service.tree import Tree, link
 from simulators.service.watcher import Watcher
 
@@ -23,7 +24,7 @@ _MARK = "from"
 _CLEAR = "Actions/LogService.ClearLog"
 
 
-def logs_of(plan: Plan, style: LogStyle) -> tuple[Log, ...]:
+def logs_of(plan: Plan | ShelfPlan, style: LogStyle) -> tuple[Log, ...]:
     """The logs of a design's controllers."""
     found = [Log(f"{MANAGER}/LogServices/Events", "Event log", "")]
     if style.hosts:

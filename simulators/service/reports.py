@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import msgspec
 
 from simulators.service import live
 from simulators.service.live import Hole, Moment
-from simulators.service.places import Plan
 from simulators.service.query import Body
 from simulators.service.template import Live
 from simulators.service.tree import ROOT, Tree, link
+from simulators.telemetry import SensorSpec
 
 TELEMETRY = "/redfish/v1/TelemetryService"
 REPORT = f"{TELEMETRY}/MetricReports/Sensors"
 _DEFINITION = f"{TELEMETRY}/MetricReportDefinitions/Sensors"
 
 
-def add(tree: Tree, plan: Plan) -> None:
+def add(tree: Tree, specs: Sequence[SensorSpec]) -> None:
     """Add the telemetry service to a tree whose sensors are Sensor resources, and the link to it."""
-    found = [(spec.id, path) for spec in plan.specs if (path := _path(tree, spec.id)) is not None]
-    if len(found) != len(plan.specs):
-        raise ValueError(f"only {len(found)} of {len(plan.specs)} sensors are resources that a report could point to")
+    found = [(spec.id, path) for spec in specs if (path := _path(tree, spec.id)) is not None]
+    if len(found) != len(specs):
+        raise ValueError(f"only {len(found)} of {len(specs)} sensors are resources that a report could point to")
     values: list[Body] = []
     for id_, path in found:
         values.append(_value(id_, f"{path}#/Reading", tree.resources[path].body["Reading"]))

@@ -31,7 +31,7 @@ from simulators.service.tree import ROOT, Tree
 from simulators.service.watcher import Watcher
 from simulators.service.wire import End, Step, Wire
 from simulators.site import Equipment
-from simulators.telemetry import Mode, SledTelemetry
+from simulators.telemetry import Mode, PartPoint, SledTelemetry
 
 METHODS = frozenset({"GET", "HEAD", "POST", "PATCH", "PUT", "DELETE", "OPTIONS"})
 LAG = 8.0
@@ -283,9 +283,10 @@ class Service:
         if self._seen is not None and self._seen() is telemetry:
             return self._since
         self._seen = weakref.ref(telemetry)
-        troubled = [part for part in telemetry.parts.values() if part.reasons or part.locate]
+        troubled = [part for part in telemetry.parts.values() if part.reasons]
         if self._watcher is not None:
-            self._watcher.look(telemetry, now, quiet=not troubled)
+            quiet = not troubled and not any(map(_unusual, telemetry.parts.values()))
+            self._watcher.look(telemetry, now, quiet=quiet)
         if troubled or self._since:
             keys = [(part.path, reason) for part in troubled for reason in part.reasons]
             self._since = {key: self._since.get(key, now) for key in keys}
@@ -329,6 +330,11 @@ class Service:
             self._source.set_locate(full(self.sled, part), on)
         after = self._get(path, Request("GET", path, time=request.time))
         return Reply(after.status, after.headers, result.annotate(after.body))
+
+
+def _unusual(part: PartPoint) -> bool:
+    """Whether there may be something to say about a part that has no trouble."""
+    return bool(part.locate) or part.state != "Enabled" or part.replacement is not None
 
 
 def canonical(path: str) -> str:

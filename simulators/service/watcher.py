@@ -27,6 +27,15 @@ _HEALTH_WORDS: dict[PartKind, dict[Health, tuple[str, str]]] = {
 }
 """Messages for a part's own health, where its kind has any; all take the part's name as their one argument."""
 
+_MOVES: dict[PartKind, tuple[str, str, str]] = {
+    PartKind.FAN: ("Environmental", "FanRemoved", "FanInserted"),
+    PartKind.POWER_SUPPLY: ("Power", "PowerSupplyRemoved", "PowerSupplyInserted"),
+    PartKind.DRIVE: ("StorageDevice", "DriveRemoved", "DriveInserted"),
+}
+"""Registry and messages for a part that goes and comes, where its kind has any."""
+
+_ANY_MOVE = ("ResourceEvent", "ResourceStateChanged", "ResourceStateChanged")
+
 
 @dataclass(slots=True)
 class Telling:
@@ -49,7 +58,19 @@ class Telling:
 class Watcher:
     """One sled's changes. Remembers only what is not as it should be, so that a healthy fleet costs next to nothing."""
 
-    __slots__ = ("_journal", "_lit", "_power", "_predicted", "_sensors", "_sled", "_telling", "_unwell", "_woke")
+    __slots__ = (
+        "_gone",
+        "_journal",
+        "_lit",
+        "_power",
+        "_predicted",
+        "_replaced",
+        "_sensors",
+        "_sled",
+        "_telling",
+        "_unwell",
+        "_woke",
+    )
 
     def __init__(self, sled: Equipment, telling: Telling, journal: Journal) -> None:
         self._sled = sled
@@ -60,12 +81,15 @@ class Watcher:
         self._predicted: set[str] = set()
         self._power: dict[str, PowerState] = {}
         self._lit: set[str] = set()
+        self._gone: set[str] = set()
+        self._replaced: dict[str, str] = {}
         self._woke = False
 
     @property
     def idle(self) -> bool:
         """Whether everything was as it should be when last looked at."""
-        return self._woke and not (self._sensors or self._unwell or self._predicted or self._power or self._lit)
+        unusual = (self._sensors, self._unwell, self._predicted, self._power, self._lit, self._gone, self._replaced)
+        return self._woke and not any(unusual)
 
     def started(self, now: float) -> None:
         """The service came up."""
@@ -128,6 +152,7 @@ class Watcher:
         path = full.partition("/")[2]
         kind = self._sled.parts[full].kind
         label = self._label(path)
+        self._presence(path, point, label, now, groups)
         health = self._unwell.get(path, "OK")
         predicted = bool(point.failure_predicted)
         if predicted != (path in self._predicted):
@@ -153,6 +178,29 @@ class Watcher:
             name, lit, dark = self._telling.lamp
             args = (name, lit if point.locate else dark)
             self._say("ResourceEvent", "PropertyValueModifiedByClient", args, now=now, part=path)
+
+    def _presence(self, path: str, point: PartPoint, label: str, now: float, groups: dict[str, int]) -> None:
+        """Whether the part is there, and whether it is the one that was."""
+        gone, was_gone = point.state == "Absent", path in self._gone
+        changed = point.replacement != self._replaced.get(path) and not gone
+        if not (gone != was_gone or changed):
+            return
+        registry, removed, inserted = _MOVES.get(self._sled.parts[point.path].kind, _ANY_MOVE)
+        if not was_gone and (gone or changed):
+            self._moved(registry, removed, label, "Absent", now, path, groups)
+        if not gone:
+            self._moved(registry, inserted, label, point.state, now, path, groups)
+            if point.replacement is None:
+                self._replaced.pop(path, None)
+            else:
+                self._replaced[path] = point.replacement
+        (self._gone.add if gone else self._gone.discard)(path)
+
+    def _moved(
+        self, registry: str, key: str, label: str, state: str, now: float, path: str, groups: dict[str, int]
+    ) -> None:
+        args = (label, state) if key == _ANY_MOVE[1] else (label,)
+        self._say(registry, key, args, now=now, part=path, groups=groups)
 
     def _label(self, path: str) -> str:
         part = self._sled.parts[f"{self._sled.name}/{path}" if path else self._sled.name]

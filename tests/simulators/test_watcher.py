@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from simulators.service import dialects
 from simulators.service.journal import Journal, Record
+from simulators.service.service import Service
+from simulators.service.sessions import Account
+from simulators.site import Shelf
 from simulators.telemetry import Mode
-from tests.simulators.event_kit import keys, scene
-from tests.simulators.service_kit import NOW, Asker
+from tests.simulators.event_kit import Scene, keys, scene
+from tests.simulators.service_kit import KINDS, NOW, PASSWORD, SITE, USER, Asker, tree_of
 
 
 def newest(one: Asker) -> Record:
@@ -154,6 +158,63 @@ def test_a_restart_of_the_controller_is_told_after_it_and_forgets_no_record() ->
     one.service.look(NOW + 60)
     assert keys(one)[1:] == ["ManagerEvent.ManagerReset", "HeartbeatEvent.RedfishServiceStarted"]
     assert newest(one).time == NOW + 60
+
+
+@pytest.mark.parametrize(
+    ("part", "told"),
+    [
+        ("fan2", ["Environmental.FanRemoved", "Environmental.FanInserted"]),
+        ("psu1", ["Power.PowerSupplyRemoved", "Power.PowerSupplyInserted"]),
+        ("blade1/drive0", ["StorageDevice.DriveRemoved", "StorageDevice.DriveInserted"]),
+        ("blade3", ["ResourceEvent.ResourceStateChanged"] * 2),
+    ],
+)
+def test_a_part_that_goes_comes_or_is_exchanged(part: str, told: list[str]) -> None:
+    one, source = scene()
+    source.part(part, state="Absent")
+    one.service.look(NOW)
+    one.service.look(NOW)
+    source.part(part, state="Enabled", replacement="ANOTHER1")
+    one.service.look(NOW)
+    assert keys(one) == told
+    source.part(part, replacement="ANOTHER2")
+    one.service.look(NOW)
+    assert keys(one)[2:] == told
+    source.part(part, replacement=None)
+    one.service.look(NOW)
+    assert keys(one)[4:] == told
+    assert not one.service.restless
+
+
+@pytest.mark.parametrize(("design", "dialect"), sorted(KINDS))
+def test_every_part_and_sensor_has_an_origin_that_is_there(design: str, dialect: str) -> None:
+    """And one of its own wherever the dialect has a resource or row for it."""
+    tree = tree_of(design, dialect)
+    assert tree.around is not None
+    telling = tree.around.telling
+    for uri in (*telling.parts.values(), *telling.sensors.values()):
+        path, _, pointer = uri.partition("#")
+        body = tree.resources[path].body
+        for step in pointer.split("/")[1:]:
+            body = body[int(step)] if isinstance(body, list) else body[step]
+    own = list(telling.parts.values())
+    assert len(set(own)) == len(own)
+    if dialect != "classic":
+        assert len(set(telling.sensors.values())) == len(telling.sensors)
+
+
+def test_a_power_shelf_tells_of_its_rectifiers() -> None:
+    shelf = next(unit for unit in SITE.equipment if isinstance(unit, Shelf))
+    tree = dialects.tree(shelf)
+    source = Scene(shelf.name)
+    service = Service(shelf, tree, source, Account(USER, PASSWORD))
+    service.look(NOW)
+    source.ill("psu3", "Critical")
+    service.look(NOW)
+    assert service.journal is not None
+    record = list(service.journal)[-1]
+    assert (record.message, record.args) == ("Power.1.2.PowerSupplyFailed", ("PSU 3",))
+    assert record.origin in tree.resources
 
 
 def test_fans_are_told_in_the_unit_in_which_the_dialect_shows_them() -> None:
