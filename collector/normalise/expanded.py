@@ -15,8 +15,9 @@ def expanded_gets(resources: Mapping[str, Resource]) -> dict[str, tuple[str, ...
     taken from there, but is in it.
     """
     found: dict[str, list[str]] = {}
+    asked = {links.key(path) for path in {resource.fetched_by for resource in resources.values()} if "?" in path}
     for uri, resource in resources.items():
-        members = resource.body.get("Members")
+        members = resource.body.get("Members") if uri in asked else None
         if not isinstance(members, list):
             continue
         keys = [key for key in dict.fromkeys(named(member) for member in members) if key in resources]

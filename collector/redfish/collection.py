@@ -27,7 +27,7 @@ _WORTH_SELECTING = 4
 _TOLERATED = 2
 """Expanded requests that may fail for other reasons before it is given up for the walk."""
 
-MAX_MEMBERS = 5_000
+MAX_MEMBERS = 2_000
 """Of one collection that we take: looking at a hundred thousand would hold up every other controller."""
 
 Fetcher = Callable[[links.Target], Awaitable[Resource]]
