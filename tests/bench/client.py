@@ -149,7 +149,9 @@ def _compare(folder: Path, dialect: str) -> list[str]:
         f"client, {dialect}: CPU a numeric reading, median of {TURNS} turns",
         f"  standards body's client       {their_cpu * 1e6:7.1f} us  {their_count} readings",
         _line("our round, readings only", same, their_cpu, f"{first.readings} readings, {first.gets[0]} GETs"),
-        _line("our whole round", whole, their_cpu, f"and every status and indicator, {first.gets[1]} GETs"),
+        _line(
+            "our usual round", whole, their_cpu, f"and every status and indicator, {first.gets[1]} GETs, some in turns"
+        ),
         _line("our walk, normalised", walk, their_cpu, "once in 15 minutes"),
     ]
 
