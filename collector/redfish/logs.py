@@ -21,7 +21,7 @@ from collector.redfish.flow import Answer, Ask, Flow, Place
 from collector.redfish.log_cursor import SEEN, Bounds, Cursor, Item, Order, Row, Rows, Upset, fresh, order_of, row_of
 from collector.redfish.times import moment
 
-MAX_MEMBERS = 100_000
+MAX_MEMBERS = 10_000
 """Entries of one page that are looked at."""
 UNCONDITIONAL = 10
 """After so many answers 'not modified' the log is asked for in full: ETags of some services stand still."""
