@@ -22,7 +22,8 @@ from simulators.service import dialects, plans
 from simulators.service.accounts import ADMIN, MONITOR, ROLE_OF
 from simulators.service.courier import Courier
 from simulators.service.dialects import speech
-from simulators.service.events import KEEP_ALIVE, RETRY_INTERVAL
+from simulators.service.event_bodies import RETRY_INTERVAL
+from simulators.service.events import KEEP_ALIVE
 from simulators.service.fleetfile import Entry, FleetFile
 from simulators.service.plans import Plan
 from simulators.service.server import Listener

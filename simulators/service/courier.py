@@ -10,7 +10,8 @@ from urllib.parse import urlsplit
 import httptools
 import msgspec
 
-from simulators.service.events import RETRIES, RETRY_INTERVAL, Events
+from simulators.service.event_bodies import RETRIES, RETRY_INTERVAL
+from simulators.service.events import Events
 from simulators.service.subscribe import is_loopback
 from simulators.service.subscriptions import Subscription
 

@@ -11,32 +11,33 @@ import msgspec
 from simulators.service import query, subscribe
 from simulators.service.annex import answer, done, not_allowed, read
 from simulators.service.bell import Pause
-from simulators.service.eventwords import VERSIONS, words
+from simulators.service.event_bodies import (
+    EVENT_SERVICE,
+    RESUME,
+    STREAM,
+    SUBSCRIPTIONS,
+    TEST,
+    message,
+    newer,
+    path_of,
+    schema,
+    subscription_body,
+)
+from simulators.service.eventwords import words
 from simulators.service.http import NO_CACHE, ODATA, Reply, Request
 from simulators.service.journal import Journal, Record
-from simulators.service.live import iso
 from simulators.service.messages import Message, error
 from simulators.service.offers import EventStyle
 from simulators.service.query import Body, QueryError
 from simulators.service.subscriptions import Filter, LimitReached, Subscription, Table
-from simulators.service.tree import ROOT, Tree, link
+from simulators.service.tree import Tree, link
 
-EVENT_SERVICE = "/redfish/v1/EventService"
-SUBSCRIPTIONS = f"{EVENT_SERVICE}/Subscriptions"
-STREAM = f"{EVENT_SERVICE}/SSE"
-_TEST = f"{EVENT_SERVICE}/Actions/EventService.SubmitTestEvent"
-_RESUME = "Actions/EventDestination.ResumeSubscription"
 KEEP_ALIVE = 15.0
 """Seconds without an event after which a stream says that it still lives."""
 OPENING = b": open\n\n"
 """What a stream begins with."""
 MOST = 16
 """Events in one message."""
-RETRIES = 3
-"""Further tries of a delivery that went wrong, before the subscription's policy decides."""
-RETRY_INTERVAL = 5
-"""Seconds between them."""
-
 _BASE_TAKES = (
     *("Destination", "Protocol", "Context", "HttpHeaders", "SubscriptionType", "EventFormatType", "EventTypes"),
     *("RegistryPrefixes", "MessageIds", "OriginResources", "SubordinateResources", "ResourceTypes"),
@@ -65,46 +66,6 @@ class Streaming(Reply):
     """A reply whose body has no end: a script of pieces and waits."""
 
     feed: Callable[[], Feed] = field(kw_only=True)
-
-
-def add(tree: Tree, style: EventStyle) -> None:
-    """Add the event service to a tree, and the link to it."""
-    body: Body = {
-        "ServiceEnabled": True,
-        "DeliveryRetryAttempts": RETRIES,
-        "DeliveryRetryIntervalSeconds": RETRY_INTERVAL,
-        "EventFormatTypes": ["Event"],
-        "RegistryPrefixes": list(VERSIONS),
-        "SubordinateResourcesSupported": True,
-        "ResourceTypes": sorted({_schema(one.body) for one in tree.resources.values()}),
-        "Status": {"State": "Enabled", "Health": "OK"},
-        "Subscriptions": link(SUBSCRIPTIONS),
-        "Actions": {"#EventService.SubmitTestEvent": {"target": _TEST}},
-    }
-    if _modern(style):
-        body |= {
-            "IncludeOriginOfConditionSupported": False,
-            "ExcludeRegistryPrefix": False,
-            "ExcludeMessageId": False,
-            "OriginResourcesSupported": True,
-            "Severities": ["OK", "Warning", "Critical"],
-        }
-    if style.streams:
-        none = ("MetricReportDefinition", "RegistryPrefix", "ResourceType", "EventFormatType", "MessageId")
-        body |= {
-            "ServerSentEventUri": STREAM,
-            "SSEFilterPropertiesSupported": dict.fromkeys((*none, "OriginResource", "SubordinateResources"), False),
-        }
-    tree.add(EVENT_SERVICE, style.service, "Event service", body)
-    tree.resources[ROOT].body["EventService"] = link(EVENT_SERVICE)
-
-
-def _schema(body: Body) -> str:
-    return str(body["@odata.type"])[1:].partition(".")[0]
-
-
-def _modern(style: EventStyle) -> bool:
-    return style.service == "EventService.v1_12_0.EventService"
 
 
 class Events:
@@ -164,11 +125,11 @@ class Events:
             return self._stream(request) if method == "GET" else not_allowed("GET")
         if path == SUBSCRIPTIONS or path == f"{SUBSCRIPTIONS}/Members":
             return self._collection(path, method, request)
-        if path == _TEST:
+        if path == TEST:
             return self._test(request) if method == "POST" else not_allowed("POST")
         id_, _, rest = path.removeprefix(f"{SUBSCRIPTIONS}/").partition("/")
         subscription = self.table.get(id_) if path.startswith(f"{SUBSCRIPTIONS}/") else None
-        if subscription is None or (rest and rest != _RESUME):
+        if subscription is None or (rest and rest != RESUME):
             return error(404, Message("ResourceMissingAtURI", (path,)))
         if rest:
             return self._resume(subscription, request) if method == "POST" else not_allowed("POST")
@@ -184,7 +145,7 @@ class Events:
             return error(404, Message("ResourceMissingAtURI", (path,)))
         if method != "GET":
             return not_allowed(allow)
-        members = [link(_path(one)) for one in self.table.all()]
+        members = [link(path_of(one)) for one in self.table.all()]
         body: Body = {
             "@odata.id": SUBSCRIPTIONS,
             "@odata.type": "#EventDestinationCollection.EventDestinationCollection",
@@ -207,10 +168,10 @@ class Events:
     def lookup(self, path: str) -> Body | None:
         """The body of a subscription; None where there is none."""
         found = self.table.get(path.removeprefix(f"{SUBSCRIPTIONS}/"))
-        return None if found is None or _path(found) != path else self._body(found)
+        return None if found is None or path_of(found) != path else subscription_body(self._style, found)
 
     def _subscribe(self, request: Request) -> Reply:
-        takes = _MODERN_TAKES if _modern(self._style) else _BASE_TAKES
+        takes = _MODERN_TAKES if newer(self._style) else _BASE_TAKES
         wanted = subscribe.subscription(request, self._known, takes, far=self.far)
         if isinstance(wanted, Reply):
             return wanted
@@ -226,20 +187,22 @@ class Events:
             )
         except LimitReached:
             return error(503, Message("EventSubscriptionLimitExceeded"))
-        reply = answer(self._body(made), request, "GET, HEAD, PATCH, DELETE", etags=self._tree.features.etags)
-        return Reply(201, (*reply.headers, ("Location", _path(made))), reply.body)
+        reply = answer(
+            subscription_body(self._style, made), request, "GET, HEAD, PATCH, DELETE", etags=self._tree.features.etags
+        )
+        return Reply(201, (*reply.headers, ("Location", path_of(made))), reply.body)
 
     def _known(self, path: str) -> bool:
         return path.partition("#")[0].rstrip("/") in self._tree.resources
 
     def _type_of(self, path: str) -> str:
         body = self._tree.body(path.partition("#")[0])
-        return "" if body is None else _schema(body)
+        return "" if body is None else schema(body)
 
     def _member(self, subscription: Subscription, method: str, request: Request) -> Reply:
         allow = "GET, HEAD, PATCH, DELETE"
         if method == "GET":
-            return self._query(_path(subscription), self._body(subscription), request, allow)
+            return self._query(path_of(subscription), subscription_body(self._style, subscription), request, allow)
         if method == "DELETE":
             self.table.close(subscription)
             return done()
@@ -252,7 +215,7 @@ class Events:
         if not wanted:
             return error(400, Message("EmptyJSON" if not told else "NoOperation"))
         problems = []
-        body = self._body(subscription)
+        body = subscription_body(self._style, subscription)
         for name, value in wanted.items():
             if name == "Context" and (value is None or isinstance(value, str)):
                 continue
@@ -266,40 +229,7 @@ class Events:
             return error(400, *problems)
         subscription.context = wanted.get("Context", subscription.context)
         subscription.policy = wanted.get("DeliveryRetryPolicy", subscription.policy)
-        return answer(self._body(subscription), request, allow, etags=self._tree.features.etags)
-
-    def _body(self, subscription: Subscription) -> Body:
-        path, wants = _path(subscription), subscription.filter
-        stream = subscription.destination is None
-        body: Body = {
-            "@odata.id": path,
-            "@odata.type": f"#{self._style.destination}",
-            "Id": subscription.id,
-            "Name": f"Subscription {subscription.id}",
-            "Protocol": "Redfish",
-            "SubscriptionType": "SSE" if stream else "RedfishEvent",
-            "EventFormatType": "Event",
-            "Context": subscription.context,
-            "RegistryPrefixes": list(wants.prefixes),
-            "MessageIds": list(wants.messages),
-            "OriginResources": [link(one) for one in wants.origins],
-            "SubordinateResources": wants.below,
-            "ResourceTypes": list(wants.types),
-            "Status": {"State": "Disabled" if subscription.suspended else "Enabled", "Health": "OK"},
-        }
-        if _modern(self._style):
-            body |= {"IncludeOriginOfCondition": False, "Severities": list(wants.severities)}
-        if not stream:
-            body |= {
-                "Destination": subscription.destination,
-                "DeliveryRetryPolicy": subscription.policy,
-                # what they hold may be secret (DSP0268, EventDestination.HttpHeaders)
-                "HttpHeaders": [],
-                "Actions": {"#EventDestination.ResumeSubscription": {"target": f"{path}/{_RESUME}"}},
-            }
-            if _modern(self._style):
-                body["VerifyCertificate"] = False
-        return body
+        return answer(subscription_body(self._style, subscription), request, allow, etags=self._tree.features.etags)
 
     def _resume(self, subscription: Subscription, request: Request) -> Reply:
         told = read(request, empty=True)
@@ -315,36 +245,7 @@ class Events:
 
     def message(self, subscription: Subscription, records: list[Record]) -> Body:
         """An event message of some records for a subscriber."""
-        context = {} if subscription.context is None else {"Context": subscription.context}
-        return {
-            "@odata.type": f"#{self._style.event}",
-            "Id": str(records[-1].number),
-            "Name": "Events",
-            **context,
-            "Events": [self._record(record, str(index)) for index, record in enumerate(records)],
-        }
-
-    def _record(self, record: Record, member: str) -> Body:
-        told: Body = {
-            "MemberId": member,
-            "EventType": "Alert" if record.severity != "OK" else "Other",
-            "EventId": str(record.number),
-            "EventTimestamp": iso(record.time),
-            "EventGroupId": record.group,
-            "Severity": record.severity,
-            "MessageId": record.message,
-            "MessageArgs": list(record.args),
-            "Message": record.told,
-        }
-        if _modern(self._style):
-            told["MessageSeverity"] = record.severity
-            told["Resolution"] = record.resolution
-            entry = self._entry(record)
-            if entry is not None:
-                told["LogEntry"] = link(entry)
-        if record.origin is not None:
-            told["OriginOfCondition"] = link(record.origin)
-        return told
+        return message(self._style, subscription, records, self._entry)
 
     def due(self, subscription: Subscription) -> list[Record]:
         """What a subscriber is to be told next."""
@@ -440,7 +341,3 @@ def _check_test(told: dict[str, Any]) -> list[Message]:
 
 def _strings(value: Any) -> bool:
     return isinstance(value, list) and all(isinstance(one, str) for one in value)
-
-
-def _path(subscription: Subscription) -> str:
-    return f"{SUBSCRIPTIONS}/{subscription.id}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simulators.service import accounts, events, logs, profile, registries, reports
+from simulators.service import accounts, event_bodies, logs, profile, registries, reports
 from simulators.service.around import Around
 from simulators.service.offers import OFFERS, Offer
 from simulators.service.places import ADAPTER, MANAGER, SLED, Plan, blade, host
@@ -22,7 +22,7 @@ def furnish(tree: Tree, unit: Equipment) -> Tree:
     found = logs.logs_of(plan, offer.logs)
     logs.add(tree, found, offer.logs)
     if offer.events is not None:
-        events.add(tree, offer.events)
+        event_bodies.add(tree, offer.events)
     if offer.reports == "sensors":
         reports.add(tree, plan.specs)
     registries.add(tree, offer)
