@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import sys
 from array import array
 from collections.abc import Iterable
 
@@ -17,9 +16,7 @@ from collector.normalise.findings import Findings, shown
 from collector.normalise.places import state_of
 from collector.normalise.statuses import NO_READING_STATES
 from collector.normalise.times import duration, plausible, seconds
-
-FARTHEST = sys.float_info.max
-"""Bound of sensors that tell none: what becomes infinite in the canonical unit is no reading."""
+from collector.normalise.units import FARTHEST
 
 
 class Reader(Struct, frozen=True, kw_only=True):

@@ -16,10 +16,10 @@ from collector.normalise.bodies import finite, pointer, text
 from collector.normalise.findings import Findings, shown
 from collector.normalise.groups import Group
 from collector.normalise.places import Found, Rank, state_of
-from collector.normalise.reading import FARTHEST, Reader
+from collector.normalise.reading import Reader
 from collector.normalise.statuses import NO_READING_STATES
 from collector.normalise.tree import natural
-from collector.normalise.units import Measure, commensurable, of_code
+from collector.normalise.units import FARTHEST, Measure, commensurable, of_code
 
 _RANGES = {"Sensor": ("ReadingRangeMin", "ReadingRangeMax")}
 _ROW_RANGES = {"Temperatures": ("MinReadingRangeTemp", "MaxReadingRangeTemp")}
@@ -155,7 +155,11 @@ def _bound(place: Found, name: str, measure: Measure, findings: Findings) -> flo
             detail = f"{name} is {shown(told)}, not a number"
             findings.add(place.uri, pointer(*place.steps, name), DefectKind.WRONG_TYPE, detail)
         return None
-    return measure.canonical(number)
+    bound = measure.limit(number)
+    if bound is None:
+        detail = f"{name} is {shown(told)}, too large a number for its unit"
+        findings.add(place.uri, pointer(*place.steps, name), DefectKind.OUT_OF_RANGE, detail)
+    return bound
 
 
 def _note_troubles(group: Group, findings: Findings) -> None:

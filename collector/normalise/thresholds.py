@@ -15,7 +15,7 @@ from collector.model import DefectKind, Limit, Thresholds
 from collector.normalise.bodies import Body, finite, pointer, record, shortest
 from collector.normalise.findings import Findings, shown
 from collector.normalise.times import duration
-from collector.normalise.units import Measure
+from collector.normalise.units import FARTHEST, Measure
 
 SENSOR_THRESHOLDS: Mapping[str, str] = {
     "UpperCaution": "upper_caution",
@@ -87,10 +87,13 @@ def of_row(row: Body, measure: Measure, findings: Findings, resource: str, at: s
         if value is None:
             continue
         number = finite(value)
+        limit = measure.limit(number) if number is not None else None
         if number is None:
             blame(name, DefectKind.WRONG_TYPE, f"{name} is {shown(value)}, not a number")
+        elif limit is None:
+            blame(name, DefectKind.OUT_OF_RANGE, f"{name} is {shown(value)}, too large a number for its unit")
         else:
-            limits[ours] = Limit(value=measure.canonical(number))
+            limits[ours] = Limit(value=limit)
     return _checked(limits, blame)
 
 
@@ -109,14 +112,19 @@ def _limit(name: str, value: object, measure: Measure, blame: _Blame) -> Limit |
     if number is None:
         blame(f"{name}/Reading", DefectKind.WRONG_TYPE, f"threshold {name} is {shown(reading)}, not a number")
         return None
+    limit = measure.limit(number)
+    if limit is None:
+        detail = f"threshold {name} is {shown(reading)}, too large a number for its unit"
+        blame(f"{name}/Reading", DefectKind.OUT_OF_RANGE, detail)
+        return None
     back = told.get("HysteresisReading")
     hysteresis = finite(back)
     if hysteresis is None and back is not None:
         blame(f"{name}/HysteresisReading", DefectKind.WRONG_TYPE, f"hysteresis of {name} is {shown(back)}")
     return Limit(
-        value=measure.canonical(number),
+        value=limit,
         # Told as a signed offset, whose sign services get wrong: it can only point back from the limit.
-        hysteresis=abs(measure.distance(hysteresis or 0.0)),
+        hysteresis=min(abs(measure.distance(hysteresis or 0.0)), FARTHEST),
         on_delay=_delay(name, "DwellTime", told, blame),
         off_delay=_delay(name, "HysteresisDuration", told, blame),
     )

@@ -5,6 +5,7 @@ Sources: DSP0266 1.20 sections 'Date-Time values' and 'Duration values'; ISO 860
 
 from __future__ import annotations
 
+import math
 import re
 from datetime import UTC, datetime, timedelta, timezone
 from functools import lru_cache
@@ -62,9 +63,13 @@ def duration(told: str) -> Seconds | None:
     trimmed = told.strip()
     weeks = _WEEKS.fullmatch(trimmed)
     if weeks is not None:
-        return int(weeks[1]) * 604_800.0
+        return _finite(float(weeks[1]) * 604_800.0)
     match = _DURATION.fullmatch(trimmed)
     if match is None or not any(match.groups()):
         return None
     days, hours, minutes, rest = (float(group or 0.0) for group in match.groups())
-    return days * 86_400.0 + hours * 3_600.0 + minutes * 60.0 + rest
+    return _finite(days * 86_400.0 + hours * 3_600.0 + minutes * 60.0 + rest)
+
+
+def _finite(span: Seconds) -> Seconds | None:
+    return span if math.isfinite(span) else None

@@ -7,6 +7,7 @@ UCUM (ucum.org) for codes and factors.
 from __future__ import annotations
 
 import math
+import sys
 from collections.abc import Iterator, Mapping
 
 from msgspec import Struct
@@ -51,6 +52,9 @@ READING_TYPES: Mapping[str, tuple[Quantity, str]] = {
 
 ALSO_ALLOWED: Mapping[str, str] = {"RPM": "{rev}/min"}
 """ReadingUnits that the standard deprecates but still allows."""
+
+FARTHEST = sys.float_info.max
+"""Bound of sensors that tell none: what becomes infinite in the canonical unit is no reading."""
 
 
 class _Code(Struct, frozen=True):
@@ -144,6 +148,11 @@ class Measure(Struct, frozen=True):
     def canonical(self, told: float) -> float:
         """A told number in the canonical unit."""
         return told * self.scale + self.offset
+
+    def limit(self, told: float) -> float | None:
+        """The same, of a number that is compared with readings; None where it would become infinite."""
+        number = self.canonical(told)
+        return number if math.isfinite(number) else None
 
     def distance(self, told: float) -> float:
         """A told difference of two numbers in the canonical unit."""

@@ -143,3 +143,10 @@ def test_rows_of_the_older_resources() -> None:
 
 def test_sensors_with_the_same_thresholds_share_them() -> None:
     assert of_sensor(limits(UpperCaution=42))[0] is of_sensor(limits(UpperCaution=42))[0]
+
+
+def test_limits_that_their_unit_makes_infinite_are_defects() -> None:
+    energy = of_code(Quantity.ENERGY, "kW.h")
+    found, defects = of_sensor(limits(UpperCaution=1e308, UpperCritical=1), energy)
+    assert (found.upper_caution, found.upper_critical) == (None, Limit(value=3.6e6))
+    assert defects == [(DefectKind.OUT_OF_RANGE, "/Thresholds/UpperCaution/Reading")]

@@ -81,3 +81,8 @@ def test_a_reading_can_be_a_day_old_and_a_little_ahead() -> None:
     assert plausible(now + NEWEST_READING, now)
     assert not plausible(now - OLDEST_READING - 1, now)
     assert not plausible(now + NEWEST_READING + 1, now)
+
+
+@pytest.mark.parametrize("told", [f"P{'9' * 400}D", f"P{'9' * 5000}W", f"PT{'9' * 400}S"])
+def test_endless_durations_are_none(told: str) -> None:
+    assert duration(told) is None
