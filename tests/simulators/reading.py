@@ -34,6 +34,11 @@ class Read(NamedTuple):
     inventory: Inventory
     fetches: tuple[Fetch, ...]
     round: Round
+    """The last one."""
+    requests: tuple[int, ...]
+    """Of each round."""
+    bytes_received: tuple[int, ...]
+    """Of each round."""
 
     @property
     def defects(self) -> tuple[Defect, ...]:
@@ -54,8 +59,8 @@ class Read(NamedTuple):
         }
 
 
-async def read(service: Service) -> Read:
-    """Walk a service, plan, and do one round."""
+async def read(service: Service, rounds: int = 1) -> Read:
+    """Walk a service, plan, and do so many rounds."""
     settings = ControllerSettings(
         name=service.name,
         url="https://192.0.2.7",
@@ -65,6 +70,15 @@ async def read(service: Service) -> Read:
     async with Client(settings, transport=InProcess(service, clock.now)) as client:
         walked = await Walk(client, clock=clock.now).run()
         interpreted = interpret(walked, Location())
-        done = await Rounds(client, interpreted, clock).run(60.0)
-    assert done.failure is None, done.failure
-    return Read(walked, interpreted.inventory, interpreted.fetches, done.round)
+        following = Rounds(client, interpreted, clock)
+        done = [await following.run(60.0) for _ in range(rounds)]
+    assert [one.failure for one in done] == [None] * rounds
+    told = [one.round for one in done]
+    return Read(
+        walked,
+        interpreted.inventory,
+        interpreted.fetches,
+        told[-1],
+        tuple(one.requests for one in told),
+        tuple(one.bytes_received for one in told),
+    )

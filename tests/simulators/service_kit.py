@@ -64,6 +64,12 @@ class Sledge:
     def set_locate(self, part: str, on: bool) -> None:
         self.world.set_locate(part, on)
 
+    def set_power(self, host: str, on: bool, *, again: float | None = None) -> None:
+        self.world.set_power(host, on, again=again)
+
+    def restart(self) -> None:
+        self.world.inject("controller-rebooting", f"{self.name}/controller")
+
 
 @dataclass
 class Asker:

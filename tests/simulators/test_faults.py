@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 from simulators.faults import CATALOGUE, FaultError, Injection, check, describe, parse
+from simulators.shelves import Shelves
 from simulators.site import PartKind, Site, demo_site
 from simulators.telemetry import Mode, SledTelemetry
 from simulators.world import START, World
@@ -103,6 +104,8 @@ def test_fan_seized(pair: Pair, sled: str, fan: int) -> None:
     assert per_turn[near] < per_turn[1 - near]
     group, row = pair.ill._where[sled]
     healthy, _ = pair.well._where[sled]
+    assert not isinstance(group, Shelves)
+    assert not isinstance(healthy, Shelves)
     hotter = group.physics.junction[:, row] - healthy.physics.junction[:, row]
     assert (hotter > 0.1).all(), "every processor of the sled runs hotter"
     others_are_well(pair, sled)
