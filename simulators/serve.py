@@ -119,8 +119,8 @@ class Fleet:
         self.path = out_dir / "fleet.toml"
         """The fleet file."""
         self.username = MONITOR
-        self.password = secrets.token_urlsafe(18)
-        self.admin_password = secrets.token_urlsafe(18)
+        self.password = secrets.token_hex(16)
+        self.admin_password = secrets.token_hex(16)
         """Of the account that may do more than a collector should; written nowhere."""
         self.services: dict[str, Service] = {}
         """By controller name, which is the sled's."""
