@@ -50,7 +50,9 @@ async def validate(url: str, user: str, password: str, folder: Path, *options: s
         pytest.skip("redfish_service_validator is not installed")
     clean = {key: value for key, value in os.environ.items() if "proxy" not in key.lower()}
     child = await asyncio.create_subprocess_exec(
-        *(str(tool), "-r", url, "-u", user, "-p", password, "--authtype", "Session", "--skipschema"),
+        # "=" because a random password may begin with a dash
+        *(str(tool), f"--rhost={url}", f"--user={user}", f"--password={password}", "--authtype=Session"),
+        "--skipschema",
         *("--schema_directory", str(standard("redfish", "csdl")), "--logdir", str(folder / "logs")),
         *options,
         stdout=asyncio.subprocess.PIPE,
