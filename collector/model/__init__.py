@@ -1,0 +1,113 @@
+"""The project's words as types. No I/O; imports nothing of ours.
+
+Conventions, everywhere:
+
+* Times are seconds since 1970-01-01T00:00:00Z as ``float`` (``Seconds``); they are passed in, never read here.
+* Values are in the canonical unit of their quantity (see :data:`CANONICAL_UNIT`).
+* A resource is named by the path it was fetched from, e.g. ``/redfish/v1/Chassis/Sled``; a place inside a body by
+  that path with a JSON pointer (RFC 6901) as fragment, e.g. ``/redfish/v1/Chassis/Sled/Thermal#/Fans/0``.
+* A part's ``id`` is ``<controller name>:<that name>``: unique in the fleet, stable while the service keeps its tree.
+* Absent (``None``), unknown and zero are three facts and stay three values.
+"""
+
+from __future__ import annotations
+
+from collector.model.answers import Fallen, Margin, MarginKind, Suspect, Trouble, Urgency, WorkOrder
+from collector.model.conditions import (
+    Assessment,
+    Condition,
+    Event,
+    Evidence,
+    Rolled,
+    Stay,
+    Subject,
+    Turn,
+)
+from collector.model.lamps import Lamps, LampState
+from collector.model.parts import Identity, Link, Location, Part, Size, Why
+from collector.model.signs import SENSOR_SIGNS, Observation, Sign, SignKey, Visible
+from collector.model.state import CollectorState, ControllerState, History, Reading, Update
+from collector.model.telemetry import (
+    Defect,
+    DefectKind,
+    Frame,
+    Inventory,
+    Layout,
+    Limit,
+    Neighbour,
+    Outcome,
+    Round,
+    Sensor,
+    Status,
+    Thresholds,
+)
+from collector.model.words import (
+    CANONICAL_UNIT,
+    NO_VALUE,
+    Health,
+    Kind,
+    LedState,
+    PowerState,
+    Quantity,
+    Seconds,
+    State,
+    worst,
+)
+
+__all__ = [
+    "CANONICAL_UNIT",
+    "NO_VALUE",
+    "SENSOR_SIGNS",
+    "Assessment",
+    "CollectorState",
+    "Condition",
+    "ControllerState",
+    "Defect",
+    "DefectKind",
+    "Event",
+    "Evidence",
+    "Fallen",
+    "Frame",
+    "Health",
+    "History",
+    "Identity",
+    "Inventory",
+    "Kind",
+    "LampState",
+    "Lamps",
+    "Layout",
+    "LedState",
+    "Limit",
+    "Link",
+    "Location",
+    "Margin",
+    "MarginKind",
+    "Neighbour",
+    "Observation",
+    "Outcome",
+    "Part",
+    "PowerState",
+    "Quantity",
+    "Reading",
+    "Rolled",
+    "Round",
+    "Seconds",
+    "Sensor",
+    "Sign",
+    "SignKey",
+    "Size",
+    "State",
+    "Status",
+    "Stay",
+    "Subject",
+    "Suspect",
+    "Thresholds",
+    "Trouble",
+    "Turn",
+    "Update",
+    "Urgency",
+    "Visible",
+    "Why",
+    "WorkOrder",
+    "worst",
+]

@@ -1,0 +1,158 @@
+"""What is wrong and what happened: conditions with their evidence, rolled-up health, lamps, events, stays."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from msgspec import Struct, field
+
+from collector.model.answers import Margin, Trouble, WorkOrder
+from collector.model.lamps import Lamps
+from collector.model.parts import Identity, Location
+from collector.model.words import Health, Kind, Seconds
+
+
+class Subject(StrEnum):
+    """What a condition is about."""
+
+    THRESHOLD = "threshold"
+    STATUS = "status"
+    FAILURE_PREDICTED = "failure predicted"
+    CONTROLLER = "controller"
+    """Unreachable, login refused, untrusted…: the outcome stands in the evidence."""
+    STALE = "stale"
+    MISSING = "missing"
+
+
+class Evidence(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """What a condition rests on."""
+
+    time: Seconds
+    text: str
+    source: str | None = None
+    value: float | None = None
+    unit: str | None = None
+    limit: float | None = None
+    threshold: str | None = None
+    """Name of the threshold crossed, e.g. ``upper_critical``."""
+
+
+class Condition(Struct, frozen=True, kw_only=True):
+    """Something wrong, open from when it is seen until it has been gone long enough."""
+
+    id: str
+    """Deterministic: controller, part, sensor, subject (and threshold side); the same trouble has the same id."""
+    controller: str
+    part: str | None
+    """None when it is about the controller as a whole."""
+    sensor: str | None
+    subject: Subject
+    severity: Health
+    text: str
+    opened: Seconds
+    """When the trouble was first seen (before the on-delay ran out)."""
+    changed: Seconds
+    """When severity or text last changed."""
+    closed: Seconds | None = None
+    evidence: tuple[Evidence, ...] = ()
+    """First, worst and latest, at most 8, oldest first."""
+
+
+class Rolled(Struct, frozen=True, kw_only=True):
+    """A part's health as rolled up."""
+
+    own: Health
+    """From its own conditions and reported status alone."""
+    worst: Health
+    """Worst of own and everything it contains."""
+    at_risk_through: tuple[str, ...] = ()
+    """Ids of parts outside it, on which it depends, that are in trouble; never counted into ``worst``."""
+    open_conditions: int = 0
+    """Open conditions on it and in it, each counted once."""
+
+
+class Event(Struct, frozen=True, kw_only=True):
+    """Something that happened, told once."""
+
+    time: Seconds
+    controller: str
+    part: str | None
+    subject: str
+    """e.g. ``condition opened``, ``condition closed``, ``controller unreachable``, ``part appeared``; what controllers
+    tell themselves: see :mod:`collector.poll.hearing`."""
+    severity: Health
+    text: str
+
+
+class Turn(StrEnum):
+    """What begins or ends a part's stay at a position."""
+
+    FIRST_SEEN = "first seen"
+    """Told by the first walk of its controller: nobody knows since when it has been there."""
+    APPEARED = "appeared"
+    RETURNED = "returned"
+    SWAPPED = "swapped"
+    MOVED = "moved"
+    MISSING = "missing"
+    FIRMWARE = "firmware changed"
+    IDENTITY = "identity changed"
+    """The same serial number with another part number or model."""
+    LOCATION = "location changed"
+    """The same part, told at another place: it was carried there with its controller, or the labels were mended."""
+    ADDRESS = "address changed"
+    """The same part at the same place, told under another resource."""
+
+
+class Stay(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A part at a position, unchanged, for a span of time. The unit of a part's history."""
+
+    controller: str
+    position: str
+    """The part's id; of a row in an array, the array's place and the row's name: rows move up when one goes."""
+    part: str
+    """Id of the part."""
+    parent: str | None = None
+    """Id of the part that contained it."""
+    kind: Kind
+    name: str
+    location: Location = Location()
+    identity: Identity = Identity()
+    """As told; what one walk leaves out of it stands as an earlier one told it."""
+    since: Seconds
+    began: Turn
+    until: Seconds | None = None
+    """When it was first known to have ended; None while it lasts."""
+    ended: Turn | None = None
+    came_from: str | None = None
+    """Position where it was before, if known."""
+    went_to: str | None = None
+    """Position where it was found next, if known."""
+
+
+class Assessment(Struct, frozen=True, kw_only=True):
+    """What one round of one controller meant."""
+
+    controller: str
+    time: Seconds
+    opened: tuple[Condition, ...] = ()
+    changed: tuple[Condition, ...] = ()
+    closed: tuple[Condition, ...] = ()
+    rolled: dict[str, Rolled] = field(default_factory=dict)
+    """By part id; only those that changed."""
+    lamps: dict[str, Lamps] = field(default_factory=dict)
+    """What the fronts should show, by part id; only those that changed."""
+    events: tuple[Event, ...] = ()
+    stays: tuple[Stay, ...] = ()
+    """That began, ended, or of which more is known."""
+    troubles: tuple[Trouble, ...] = ()
+    """Opened, changed or closed; the newest word on each."""
+    orders: tuple[WorkOrder, ...] = ()
+    """Opened, changed or closed; the newest word on each."""
+    margins: tuple[Margin, ...] = ()
+    """That changed by enough to tell, whole for each part told of."""
+
+    @property
+    def empty(self) -> bool:
+        """Whether there is nothing in it to keep."""
+        told = (self.opened, self.changed, self.closed, self.rolled, self.lamps, self.events, self.stays)
+        return not (any(told) or self.troubles or self.orders or self.margins)
