@@ -1,7 +1,7 @@
 """What every look for signs is given and must give: the seam between the rooms of ``assess`` and fault isolation.
 
-A *look* follows one controller. It is told of each walk and each round, keeps what it needs of the past itself (bounded:
-a look may not grow with time), and holds what it sees now. Looks are independent of one another, never read a clock and
+A *look* follows one controller. It is told of each walk and round, keeps what it needs of the past itself (bounded
+a look may not grow with time) and holds what it sees now. Looks are independent of one another, never read a clock and
 never raise on what a controller said.
 """
 
