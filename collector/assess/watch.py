@@ -85,6 +85,7 @@ class Watch:
         self._rollup, self._fronts, self._standing = Rollup(self._tree), Fronts(self._tree), Standing()
         self._statuses: dict[str, Status] = {}
         self._idle = bytearray()
+        self._idle_told: tuple[bytes, frozenset[str]] = (b"", frozenset())
         self._turned_absent = {
             condition.part
             for condition in open_conditions
@@ -94,6 +95,19 @@ class Watch:
         self._failures = ROUNDS_UNTIL_LOST if lost else 0
         self._failing_since: Seconds = 0.0
         self._unreadable = lost
+
+    @property
+    def statuses(self) -> Mapping[str, Status]:
+        """What the controller told last of its parts, by id."""
+        return self._statuses
+
+    @property
+    def idle(self) -> frozenset[str]:
+        """Ids of the parts that are off, absent or in such a part; the same object until that changes."""
+        if self._idle_told[0] != self._idle:
+            ids = frozenset(part.id for part, off in zip(self._tree.parts, self._idle, strict=True) if off)
+            self._idle_told = (bytes(self._idle), ids)
+        return self._idle_told[1]
 
     def inventory(self, inventory: Inventory, now: Seconds) -> Assessment:
         """Take a finished walk. Raises ValueError when its frame doesn't fit its layout."""
@@ -174,6 +188,7 @@ class Watch:
             return
         self._links = inventory.links
         self._tree = Tree(parts, inventory.links)
+        self._idle_told = (b"", frozenset())
         self._positions = frozenset(positions(parts))
         self._rollup = Rollup(self._tree, self._rollup)
         self._fronts = Fronts(self._tree, self._fronts)

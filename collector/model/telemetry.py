@@ -100,6 +100,15 @@ class Status(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """IndicatorLED; None where not told, null or outside the enumeration."""
     failure_predicted: bool | None = None
     """Drive FailurePredicted; None where not told."""
+    link: bool | None = None
+    """Whether a port has a link (Port LinkStatus); None where not told, while it is being made, and where the port is
+    switched off."""
+    last_reset: Seconds | None = None
+    """When a controller or host was last reset (LastResetTime), by the controller's own clock; None where not told.
+    Moves by more than half a minute or not at all."""
+    boot: str | None = None
+    """How far a host's start has come (BootProgress LastState), in the standard's words, e.g. ``OSRunning``; None where
+    not told."""
     reasons: tuple[str, ...] = ()
     """Texts of the Status.Conditions told, worst first as given."""
 
@@ -168,6 +177,8 @@ class Inventory(Struct, frozen=True, kw_only=True):
     """The readings that the walk itself brought."""
     defects: tuple[Defect, ...] = ()
     neighbours: tuple[Neighbour, ...] = ()
+    clock_offset: float | None = None
+    """The controller's clock less ours when it was walked, s; None where it tells no time."""
     product: str | None = None
     """Service root Product, as told."""
     redfish_version: str | None = None
@@ -211,3 +222,5 @@ class Round(Struct, frozen=True, kw_only=True):
     """Defects seen in this round that stand in no earlier round since the last walk."""
     requests: int = 0
     bytes_received: int = 0
+    clock_offset: float | None = None
+    """The controller's clock less ours, s; None where it was not read in this round."""

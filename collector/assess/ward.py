@@ -1,0 +1,164 @@
+"""A controller in care: its watch, the looks that seek signs in what it tells, and the answers that follow.
+
+A ward stands where the poll path wants a watch: it is fed walks and rounds and gives assessments. The watch says what is
+wrong; the looks add what no threshold tells; the fleet's :class:`Answering` makes troubles, work orders and margins of
+both. A round in which no look changes its mind costs the looks' own pass and nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Protocol
+
+from msgspec import Struct, structs
+
+from collector.assess.looking import Look, Seen
+from collector.assess.watch import Watch
+from collector.model import (
+    Assessment,
+    Condition,
+    Inventory,
+    Margin,
+    Observation,
+    Outcome,
+    Round,
+    Seconds,
+    Sign,
+    SignKey,
+    Status,
+    Trouble,
+    Visible,
+    WorkOrder,
+)
+
+READ = frozenset({Outcome.OK, Outcome.PARTIAL})
+"""Outcomes of rounds in which something was read."""
+
+
+class Answers(Struct, frozen=True, kw_only=True):
+    """What is new about troubles and orders, whoever's parts they are about."""
+
+    troubles: tuple[Trouble, ...] = ()
+    orders: tuple[WorkOrder, ...] = ()
+
+
+class Answering(Protocol):
+    """What makes answers of signs, for the whole fleet."""
+
+    def walked(self, inventory: Inventory, statuses: Mapping[str, Status], visible: Visible, now: Seconds) -> None:
+        """Take a finished walk of one controller."""
+
+    def observed(self, controller: str, present: Mapping[SignKey, Observation], readable: bool, now: Seconds) -> None:
+        """Take all that is seen at one controller now; ``readable``: whether it can be read."""
+
+    def answer(self, statuses: Mapping[str, Status], now: Seconds) -> Answers:
+        """What is new; ``statuses`` of the controller that was heard of last."""
+
+
+class Listens(Protocol):
+    """A look that is told of conditions as well."""
+
+    def conditions(self, changed: Iterable[Condition], closed: Iterable[Condition]) -> None:
+        """Take the conditions that opened, changed or closed."""
+
+
+class Measures(Protocol):
+    """What finds margins; see :mod:`collector.assess.margins`."""
+
+    def inventory(self, inventory: Inventory, now: Seconds) -> None:
+        """Take a finished walk."""
+
+    def round(self, seen: Seen) -> Sequence[Margin]:
+        """Take a finished round; the margins that changed by enough to tell."""
+
+
+class Ward:
+    """One controller's; ``told`` is among ``looks``, and hears of the watch's conditions first."""
+
+    def __init__(
+        self,
+        watch: Watch,
+        looks: Sequence[Look],
+        told: Listens,
+        answering: Answering,
+        measures: Sequence[Measures] = (),
+        open_conditions: Sequence[Condition] = (),
+    ) -> None:
+        self.watch = watch
+        self._looks = tuple(looks)
+        self._told = told
+        self._answering = answering
+        self._measures = tuple(measures)
+        self._idle: frozenset[str] = frozenset()
+        self._present: Mapping[SignKey, Observation] = {}
+        self._readable = True
+        told.conditions(open_conditions, ())
+
+    def inventory(self, inventory: Inventory, now: Seconds) -> Assessment:
+        """Take a finished walk."""
+        assessment = self.watch.inventory(inventory, now)
+        self._hear(assessment)
+        for look in self._looks:
+            look.inventory(inventory, now)
+        for measure in self._measures:
+            measure.inventory(inventory, now)
+        visible: dict[str, frozenset[Sign]] = {}
+        for look in self._looks:
+            for part, signs in look.visible.items():
+                visible[part] = visible.get(part, frozenset()) | signs
+        self._answering.walked(inventory, self.watch.statuses, visible, now)
+        seen = Seen(
+            time=now,
+            frame=inventory.frame,
+            statuses=self.watch.statuses,
+            idle=self.watch.idle,
+            outcome=Outcome.OK,
+            clock_offset=inventory.clock_offset,
+        )
+        return self._look(assessment, seen, anew=True)
+
+    def round(self, round: Round, now: Seconds) -> Assessment:
+        """Take a finished round."""
+        assessment = self.watch.round(round, now)
+        self._hear(assessment)
+        seen = Seen(
+            time=now,
+            frame=round.frame,
+            statuses=self.watch.statuses,
+            idle=self.watch.idle,
+            outcome=round.outcome,
+            error=round.error,
+            seconds=round.finished - round.started,
+            clock_offset=round.clock_offset,
+        )
+        return self._look(assessment, seen)
+
+    def _hear(self, assessment: Assessment) -> None:
+        if assessment.opened or assessment.changed or assessment.closed:
+            self._told.conditions((*assessment.opened, *assessment.changed), assessment.closed)
+
+    def _look(self, assessment: Assessment, seen: Seen, *, anew: bool = False) -> Assessment:
+        readable = seen.outcome in READ
+        moved = anew or readable != self._readable
+        for look in self._looks:
+            moved |= look.round(seen)
+        self._readable = readable
+        if moved:
+            present: dict[SignKey, Observation] = {}
+            for look in self._looks:
+                for key, observation in look.present.items():
+                    known = present.get(key)
+                    if known is None or known.weight < observation.weight:
+                        present[key] = observation
+            if anew or present != self._present or not readable:
+                self._present = present
+                self._answering.observed(self.watch.controller, present, readable, seen.time)
+        answers = self._answering.answer(seen.statuses, seen.time)
+        margins = [margin for measure in self._measures for margin in measure.round(seen)] if readable else []
+        if not (answers.troubles or answers.orders or margins):
+            return assessment
+        return structs.replace(assessment, troubles=answers.troubles, orders=answers.orders, margins=tuple(margins))
+
+
+MakeWatch = Callable[[str, Sequence[Condition]], Ward]
+"""Makes a controller's ward: its name, and the conditions that an earlier run left open."""
