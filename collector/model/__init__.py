@@ -13,6 +13,7 @@ Conventions, everywhere:
 from __future__ import annotations
 
 from collector.model.answers import Fallen, Margin, MarginKind, Suspect, Trouble, Urgency, WorkOrder
+from collector.model.care import Care, CareKind, Mark, Request, RequestState, Verb
 from collector.model.conditions import (
     Assessment,
     Condition,
@@ -59,6 +60,8 @@ __all__ = [
     "NO_VALUE",
     "SENSOR_SIGNS",
     "Assessment",
+    "Care",
+    "CareKind",
     "CollectorState",
     "Condition",
     "ControllerState",
@@ -82,6 +85,7 @@ __all__ = [
     "Location",
     "Margin",
     "MarginKind",
+    "Mark",
     "Neighbour",
     "Observation",
     "Outcome",
@@ -89,6 +93,8 @@ __all__ = [
     "PowerState",
     "Quantity",
     "Reading",
+    "Request",
+    "RequestState",
     "Rolled",
     "Round",
     "Seconds",
@@ -106,6 +112,7 @@ __all__ = [
     "Turn",
     "Update",
     "Urgency",
+    "Verb",
     "Visible",
     "Why",
     "WorkOrder",

@@ -7,6 +7,7 @@ from enum import StrEnum
 from msgspec import Struct, field
 
 from collector.model.answers import Margin, Trouble, WorkOrder
+from collector.model.care import Mark
 from collector.model.lamps import Lamps
 from collector.model.parts import Identity, Location
 from collector.model.words import Health, Kind, Seconds
@@ -21,7 +22,11 @@ class Subject(StrEnum):
     CONTROLLER = "controller"
     """Unreachable, login refused, untrusted…: the outcome stands in the evidence."""
     STALE = "stale"
+    """Readings that once came and come no more, while their controller answers."""
     MISSING = "missing"
+    """A part that was there and is not."""
+    WRONG = "wrong"
+    """Readings that once could be read and are now told as what can't be one: see the evidence."""
 
 
 class Evidence(Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -56,6 +61,20 @@ class Condition(Struct, frozen=True, kw_only=True):
     closed: Seconds | None = None
     evidence: tuple[Evidence, ...] = ()
     """First, worst and latest, at most 8, oldest first."""
+    cause: str | None = None
+    """Id of the open condition that it follows from, of whatever controller; None where it stands by itself."""
+    inherited: bool = False
+    """Whether its part itself is well, and only has no power, or can't be seen, through what the cause names."""
+    raised: int = 1
+    """How often it came since it opened: above 1 where it comes and goes and is held open meanwhile."""
+    acknowledged: Mark | None = None
+    shelved: Mark | None = None
+    maintenance: Mark | None = None
+
+    @property
+    def announced(self) -> bool:
+        """Whether it is to draw attention: not set aside by a person, and no mere consequence of another."""
+        return self.shelved is None and self.maintenance is None and self.cause is None
 
 
 class Rolled(Struct, frozen=True, kw_only=True):

@@ -74,6 +74,10 @@ class Archive:
         """Delete stays of parts that ended before a time; how many."""
         return self._connection.execute(sql.OLD_STAYS, (before, most)).rowcount
 
+    def forget_requests(self, before: Seconds, most: int) -> int:
+        """Delete requests settled before a time of which nothing holds any more; how many."""
+        return self._connection.execute(sql.OLD_REQUESTS, (before, most)).rowcount
+
     def forget_leftovers(self, before: Seconds) -> None:
         """Delete what nothing refers to any more, and controllers that were retired before a time."""
         self._connection.execute(sql.FORGET_KEPT)

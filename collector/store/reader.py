@@ -19,6 +19,7 @@ from typing import Any, Self, TypeVar
 import msgspec
 
 from collector.model import (
+    Care,
     CollectorState,
     Condition,
     ControllerState,
@@ -33,6 +34,7 @@ from collector.model import (
     Outcome,
     Part,
     Reading,
+    Request,
     Rolled,
     Seconds,
     Sensor,
@@ -43,6 +45,7 @@ from collector.model import (
 from collector.store import codec, sql
 from collector.store.errors import StoreDamaged, damaged, translated
 from collector.store.history import FileGone, downsampled, read_history
+from collector.store.requests import request_of
 from collector.store.schema import DATABASE, Opened, open_for_reading
 from collector.store.stays import searched, within
 from collector.store.tally import Tally
@@ -180,6 +183,28 @@ class Reader:
             Event(time=time, controller=name, part=part, subject=subject, severity=codec.health(severity), text=text)
             for time, name, part, subject, severity, text in self._rows(statement, given)
         ]
+
+    # --- what people ask for --------------------------------------------------------------------------------------
+
+    def requests(self, asked_only: bool = False, limit: int = 200) -> list[Request]:
+        """What people asked for, newest first; ``asked_only``: what is still to be carried out, oldest first."""
+        rows = self._rows(sql.REQUESTS_ASKED if asked_only else sql.REQUESTS, {"limit": limit})
+        return [self._request(row) for row in rows]
+
+    def request(self, number: int) -> Request | None:
+        """One request by its id; None where there is none."""
+        rows = self._rows(sql.REQUEST, {"id": number})
+        return self._request(rows[0]) if rows else None
+
+    def care(self) -> list[Care]:
+        """What people did about conditions and places that still holds, or will, in the order of asking."""
+        return [self._record(row[0], Care) for row in self._rows(sql.CARE)]
+
+    def _request(self, row: Any) -> Request:
+        try:
+            return request_of(row)
+        except (msgspec.MsgspecError, ValueError) as error:
+            raise damaged(self._state_dir, f"a request in the database can't be read: {error}") from error
 
     # --- where parts were -----------------------------------------------------------------------------------------
 

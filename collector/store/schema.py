@@ -134,13 +134,56 @@ CREATE INDEX stays_ended ON stays (until) WHERE until IS NOT NULL;
 """
 """``serial`` as searched for: without blanks around it, in one case. ``place``: the location as text."""
 
-MIGRATIONS: tuple[str, ...] = (_STATE, _HEARD, _STAYS)
+_CARE = """
+CREATE TABLE requests (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    asked_at REAL NOT NULL, who TEXT NOT NULL, verb TEXT NOT NULL, target TEXT NOT NULL, arguments TEXT NOT NULL,
+    why TEXT NOT NULL, expires REAL NOT NULL, state TEXT NOT NULL, result TEXT NOT NULL, done_at REAL
+);
+CREATE INDEX requests_asked ON requests (id) WHERE state = 'asked';
+CREATE INDEX requests_done ON requests (done_at) WHERE done_at IS NOT NULL;
+CREATE TABLE care (
+    id INTEGER PRIMARY KEY, until REAL, record TEXT NOT NULL
+);
+"""
+"""What people ask for: the one table that others than the collector write, by adding rows that it carries out; and what
+of it still holds. ``care.id`` is the request's."""
+
+MIGRATIONS: tuple[str, ...] = (_STATE, _HEARD, _STAYS, _CARE)
 """Script ``n`` brings a database from version ``n`` to ``n + 1``. Never change one that was released."""
 
 VERSION = len(MIGRATIONS)
 
 BUSY_SECONDS = 2.0
 """Seconds that a statement of the writer waits for a lock of another program's."""
+
+
+def open_for_asking(state_dir: Path, version: int = VERSION) -> sqlite3.Connection:
+    """Open the database to add requests of people to it, beside a running collector or without one; makes nothing.
+
+    Raises :class:`~collector.store.errors.StoreMissing`, ``StoreOlder``, ``StoreNewer`` and the others.
+    """
+    path = state_dir / DATABASE
+    try:
+        if not path.is_file():
+            raise _missing(state_dir)
+        connection = sqlite3.connect(
+            f"{path.absolute().as_uri()}?mode=rw", uri=True, isolation_level=None, timeout=BUSY_SECONDS
+        )
+    except sqlite3.Error as error:
+        raise from_sqlite(state_dir, error) from error
+    except OSError as error:
+        raise from_os(state_dir, error) from error
+    try:
+        _check_version(state_dir, _version(connection), version)
+        connection.execute("PRAGMA synchronous = NORMAL")
+    except sqlite3.Error as error:
+        connection.close()
+        raise from_sqlite(state_dir, error) from error
+    except BaseException:
+        connection.close()
+        raise
+    return connection
 
 
 def open_for_writing(state_dir: Path, migrations: Sequence[str] = MIGRATIONS) -> sqlite3.Connection:
@@ -237,9 +280,17 @@ def open_for_reading(state_dir: Path, version: int = VERSION) -> Opened:
     except sqlite3.Error as error:
         connection.close()
         raise from_sqlite(state_dir, error) from error
+    try:
+        _check_version(state_dir, found, version)
+    except BaseException:
+        connection.close()
+        raise
+    return Opened(connection, lasting)
+
+
+def _check_version(state_dir: Path, found: int, version: int) -> None:
     if found == version:
-        return Opened(connection, lasting)
-    connection.close()
+        return
     if found > version:
         raise _newer(state_dir, found, version)
     if found == 0:  # a collector is about to make its tables, or was killed before it could

@@ -100,6 +100,27 @@ INSERT INTO heard (controller, record) VALUES (?, ?) ON CONFLICT (controller) DO
 """
 HEARD = "SELECT c.name, h.record FROM heard h JOIN controllers c ON c.id = h.controller WHERE c.retired IS NULL"
 
+# --- what people ask for --------------------------------------------------------------------------------------
+
+ASK = """
+INSERT INTO requests (asked_at, who, verb, target, arguments, why, expires, state, result, done_at)
+VALUES (?, ?, ?, ?, ?, ?, ?, 'asked', '', NULL) RETURNING id
+"""
+_REQUEST = "id, asked_at, who, verb, target, arguments, why, expires, state, result, done_at"
+REQUESTS = f"SELECT {_REQUEST} FROM requests ORDER BY id DESC LIMIT :limit"  # noqa: S608 - names from above
+REQUESTS_ASKED = f"SELECT {_REQUEST} FROM requests WHERE state = 'asked' ORDER BY id LIMIT :limit"  # noqa: S608
+REQUEST = f"SELECT {_REQUEST} FROM requests WHERE id = :id"  # noqa: S608
+SETTLE = "UPDATE requests SET state = ?, result = ?, done_at = ? WHERE id = ? AND state = 'asked'"
+SET_CARE = """
+INSERT INTO care (id, until, record) VALUES (?, ?, ?)
+ON CONFLICT (id) DO UPDATE SET until = excluded.until, record = excluded.record
+"""
+END_CARE = "DELETE FROM care WHERE id = ?"
+CARE = "SELECT record FROM care ORDER BY id"
+OLD_REQUESTS = """
+DELETE FROM requests WHERE id IN (SELECT id FROM requests WHERE done_at < ? AND id NOT IN (SELECT id FROM care) LIMIT ?)
+"""
+
 # --- where parts were -----------------------------------------------------------------------------------------
 
 SET_STAY = """

@@ -41,7 +41,7 @@ class Keeping(Protocol):
 
     @property
     def retention_days(self) -> float:
-        """Days that sealed hours, closed conditions, events, ended stays and retired controllers are kept."""
+        """Days that sealed hours, retired controllers, and what is closed, ended, settled or only told are kept."""
 
 
 class Submit(Protocol):
@@ -140,7 +140,7 @@ class Upkeep:
             files.remove(self._state_dir, name)
             self._forgotten += 1
         archive = self._archive
-        for forget in (archive.forget_events, archive.forget_conditions, archive.forget_stays):
+        for forget in (archive.forget_events, archive.forget_conditions, archive.forget_stays, archive.forget_requests):
             chunk = partial(forget, limit, _CHUNK)
             while not self._stopping.is_set() and self._submit(chunk).result() == _CHUNK:
                 pass

@@ -20,7 +20,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import NamedTuple, Self, TypeVar
 
-from collector.model import Frame, Seconds, Update
+from collector.model import Care, Frame, Request, Seconds, Update
 from collector.store import sql
 from collector.store.archive import Archive
 from collector.store.book import Book, Registered
@@ -28,6 +28,7 @@ from collector.store.errors import StoreError, from_os, from_sqlite, is_worldly,
 from collector.store.intake import Intake
 from collector.store.lock import DirectoryLock
 from collector.store.recovery import recover
+from collector.store.requests import settle
 from collector.store.schema import open_for_writing
 from collector.store.upkeep import DAY, Keeping, Upkeep
 
@@ -179,6 +180,14 @@ class Writer:
         """Hand an update over, waiting while the queue is full. ``ValueError`` as in :meth:`offer`."""
         while not self.offer(update):
             await asyncio.wrap_future(self._intake.room())
+
+    async def settle(self, requests: Iterable[Request], begun: Iterable[Care] = (), ended: Iterable[int] = ()) -> None:
+        """Keep what came of people's requests, what holds from now on, and what (by id) no longer does: all or nothing.
+
+        A request that is settled already stays as it is. Raises a :class:`~collector.store.errors.StoreError`.
+        """
+        given = tuple(requests), tuple(begun), tuple(ended)
+        await asyncio.wrap_future(self._intake.submit(lambda: settle(self._connection, *given)))
 
     async def flush(self) -> None:
         """Return when all that was accepted before is in the database.
