@@ -11,7 +11,8 @@ from collector.normalise.bodies import whole
 from collector.normalise.inventory import Recipe
 from collector.normalise.reading import Reader
 from collector.normalise.reports import Metric, Report
-from collector.normalise.shapes import FLAG, NUMBER, NUMBERS, STATE, STATUS, TEXT, Shape, attribute
+from collector.normalise.shapes import NUMBER, NUMBERS, STATE, STATUS, TEXT, Shape, attribute
+from collector.normalise.statuses import TELLING
 from collector.redfish.resources import SELECT, Fetch
 
 Steps = tuple[str | int, ...]
@@ -252,8 +253,7 @@ def _shape(row: Row, wanted: Wanted) -> dict[str, Any]:
     if row.timed:
         shape["ReadingTime"] = TEXT
     if row.part is not None:
-        shape |= {"PowerState": TEXT, "IndicatorLED": TEXT, "LocationIndicatorActive": FLAG, "FailurePredicted": FLAG}
-        shape["DetectorState"] = TEXT
+        shape |= TELLING
     if row.steps and isinstance(row.steps[-1], int):
         array = wanted.rows.get(row.steps[:-1], ())
         shape |= {name: TEXT for name, _ in (array[row.steps[-1]] if row.steps[-1] < len(array) else ())}

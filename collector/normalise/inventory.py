@@ -17,6 +17,7 @@ from collector.normalise.expanded import expanded_gets
 from collector.normalise.findings import Findings
 from collector.normalise.fold import fold
 from collector.normalise.location import locate
+from collector.normalise.neighbours import find_neighbours
 from collector.normalise.parts import Draft, Parts, find_parts
 from collector.normalise.places import identity
 from collector.normalise.reading import Columns, Reader, read
@@ -74,6 +75,7 @@ def build(walked: Walked, location: Location) -> Normalised:
         layout=columned.layout,
         statuses=told,
         frame=_frame(columned, walked, findings),
+        neighbours=find_neighbours(ordered, id_of, findings),
         product=text(walked.root.get("Product")),
         redfish_version=text(walked.root.get("RedfishVersion"), 40),
         recipe=_recipe(walked, parts, columned, [draft.uri for draft in ordered if id_of[draft.uri] in told], findings),

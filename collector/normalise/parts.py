@@ -70,6 +70,8 @@ PART_KINDS: Mapping[str, Kind] = {
     "NetworkAdapter": Kind.NETWORK_ADAPTER,
     "PCIeDevice": Kind.PCIE_DEVICE,
     "Switch": Kind.SWITCH,
+    "Port": Kind.PORT,
+    "NetworkPort": Kind.PORT,
     "Pump": Kind.PUMP,
     "CoolingUnit": Kind.COOLING_UNIT,
     "CoolingLoop": Kind.COOLANT_LOOP,
@@ -109,8 +111,16 @@ _COLLECTION_TYPES: Mapping[str, str] = {
     "Sensors": "Sensor",
     "NetworkAdapters": "NetworkAdapter",
     "PCIeDevices": "PCIeDevice",
+    "Ports": "Port",
+    "NetworkPorts": "NetworkPort",
 }
 """Last step but one of a path -> type, for bodies that forget to tell theirs."""
+
+INNER_PROTOCOLS = (
+    *("PCIe", "AHCI", "UHCI", "SAS", "SATA", "USB", "NVMe", "I2C", "GenZ", "NVLink", "CXL", "UPI", "QPI", "eMMC"),
+    *("UALink", "DisplayPort", "HDMI", "VGA", "DVI"),
+)
+"""Port.PortProtocol of ports inside a machine, or of its screen: no network ports, and no parts of ours."""
 
 MAX_ROWS = 1_000
 """Rows of one array that we take."""
@@ -243,7 +253,7 @@ def find_parts(walked: Walked, findings: Findings) -> Parts:
         type_ = parts.types[uri]
         if type_ == "Chassis":
             parts.add(Draft(uri, _chassis_kind(uri, resource.body, findings), type_, resource.body, uri, ()))
-        elif type_ in PART_KINDS:
+        elif type_ in PART_KINDS and (type_ != "Port" or resource.body.get("PortProtocol") not in INNER_PROTOCOLS):
             parts.add(Draft(uri, PART_KINDS[type_], type_, resource.body, uri, ()))
     _join_drives(parts)
     for uri, resource in walked.resources.items():

@@ -22,6 +22,8 @@ from collector.normalise.reading import Reader
 from collector.normalise.reported import Reported, salvaged
 from collector.normalise.rounds import Round
 from collector.normalise.shapes import (
+    BOOT,
+    STATUS,
     UNFIT,
     ToldSensor,
     ToldSensors,
@@ -30,14 +32,15 @@ from collector.normalise.shapes import (
     decoder,
     sensor_decoders,
 )
-from collector.normalise.statuses import HEALTH_WORDS, NO_READING_STATES
+from collector.normalise.statuses import HEALTH_WORDS, NO_READING_STATES, TELLING
 from collector.redfish.resources import Fetch
 
 _HEALTH: dict[str | None, int] = {None: int(Health.UNKNOWN), **{word: int(one) for word, one in HEALTH_WORDS.items()}}
 _NAME, _MEMBERS, _STATUS = attribute("@odata.id"), attribute("Members"), attribute("Status")
 _READING_TIME = attribute("ReadingTime")
-_PART = ("Status", "PowerState", "LocationIndicatorActive", "IndicatorLED", "FailurePredicted", "DetectorState")
+_PART = tuple(TELLING)
 _told_of_part = attrgetter(*(attribute(name) for name in _PART))
+_OBJECTS = {name for name, leaf in TELLING.items() if leaf in (STATUS, BOOT)}
 _NO_SENSOR = ToldSensor()
 
 
@@ -298,8 +301,8 @@ class Decoder:
             return
         self._round.last[slot.position] = now
         body: Body = {name: value for name, value in zip(_PART, now, strict=True) if value is not None}
-        if "Status" in body:
-            body["Status"] = msgspec.to_builtins(body["Status"])
+        for name in _OBJECTS & body.keys():
+            body[name] = msgspec.to_builtins(body[name])
         self._round.note_status(slot, body, wanted)
 
 

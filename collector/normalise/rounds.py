@@ -42,6 +42,7 @@ class Round:
         """Takes what a body tells of a part; nothing told any more is unknown, not as before."""
         status = statuses.read(body, self.findings, wanted.uri, pointer(*slot.steps)) or Status()
         part = self._ids[slot.position]
+        status = statuses.settled(status, self.statuses.get(part))
         if status != self.statuses.get(part):
             self.statuses[part] = self.changed[part] = status
 

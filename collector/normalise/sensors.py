@@ -209,7 +209,8 @@ def _name(group: Group) -> str:
     place = group.first
     name = place.name or place.key
     port = _PORT.search(place.uri)
-    if port is not None and place.rank is not Rank.SENSOR:  # an adapter or a switch is a part, its ports are none
+    of_port = group.part is not None and group.part.kind is Kind.PORT
+    if port is not None and place.rank is not Rank.SENSOR and not of_port:  # an inner port, which is no part
         return f"port {re.sub(r'[^!-~]', '_', port[1])[:20]} {name}"[:_MAX_NAME]
     if place.rank is Rank.LEGACY and place.steps[0] in ("Fans", "PowerSupplies"):
         own_part = group.part is not None and group.part.kind in (Kind.FAN, Kind.POWER_SUPPLY)

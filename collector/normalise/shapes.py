@@ -14,8 +14,9 @@ from typing import Any, cast
 import msgspec
 from msgspec import Struct
 
-NUMBER, NUMBERS, TEXT, FLAG, STATE, STATUS = "number", "numbers", "text", "flag", "state", "status"
-"""Leaves of a shape. STATE is a Status object's state and health; STATUS has the rollup and conditions as well."""
+NUMBER, NUMBERS, TEXT, FLAG, STATE, STATUS, BOOT = "number", "numbers", "text", "flag", "state", "status", "boot"
+"""Leaves of a shape. STATE is a Status object's state and health; STATUS has the rollup and conditions as well; BOOT is
+a BootProgress object's LastState."""
 
 Shape = tuple[tuple[str, Any], ...]
 """(property, leaf or shape or ``("list", shape)``), sorted by property."""
@@ -43,6 +44,12 @@ class ToldStatus(Struct, gc=False):
     Health: str | None = None
     HealthRollup: str | None = None
     Conditions: list[ToldCondition | None] | None = None
+
+
+class ToldBoot(Struct, gc=False):
+    """A BootProgress object."""
+
+    LastState: str | None = None
 
 
 class ToldSensor(Struct, gc=False, rename={"id": "@odata.id"}):
@@ -83,6 +90,7 @@ _LEAVES: Mapping[str, Any] = {
     FLAG: bool | None,
     STATE: ToldState | None,
     STATUS: ToldStatus | None,
+    BOOT: ToldBoot | None,
 }
 
 decode_sensor: Callable[[bytes], ToldSensor] = msgspec.json.Decoder(ToldSensor).decode

@@ -1,7 +1,8 @@
 """State, health, power state and indicators of one part, as told.
 
-Sources: DSP8010 2025.4 ``Resource_v1.xml`` (Status, State, Health, PowerState, IndicatorLED, Condition) and
-``Drive_v1.xml`` (FailurePredicted).
+Sources: DSP8010 2025.4 ``Resource_v1.xml`` (Status, State, Health, PowerState, IndicatorLED, Condition),
+``Drive_v1.xml`` (FailurePredicted), ``Port_v1.xml`` and ``NetworkPort_v1.xml`` (LinkStatus, LinkState,
+InterfaceEnabled), ``ComputerSystem_v1.xml`` (BootProgress), ``Manager_v1.xml`` (LastResetTime).
 """
 
 from __future__ import annotations
@@ -9,9 +10,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, TypeVar
 
-from collector.model import DefectKind, Health, LedState, PowerState, State, Status
+from msgspec import structs
+
+from collector.model import DefectKind, Health, LedState, PowerState, Seconds, State, Status
 from collector.normalise.bodies import Body, pointer, record, rows
 from collector.normalise.findings import Findings, shown
+from collector.normalise.shapes import BOOT, FLAG, STATUS, TEXT
+from collector.normalise.times import seconds
 from collector.text import plain
 
 STATE_WORDS = {state.value: state for state in State if state is not State.UNKNOWN}
@@ -27,7 +32,51 @@ _LED_OR_NONE: dict[str, LedState | None] = dict(LED_WORDS)
 MAX_REASONS = 16
 """Conditions of one part that we keep the texts of."""
 
-_TELLING = ("Status", "PowerState", "LocationIndicatorActive", "IndicatorLED", "FailurePredicted", "DetectorState")
+TELLING: Mapping[str, str] = {
+    "Status": STATUS,
+    "PowerState": TEXT,
+    "LocationIndicatorActive": FLAG,
+    "IndicatorLED": TEXT,
+    "FailurePredicted": FLAG,
+    "DetectorState": TEXT,
+    "LinkStatus": TEXT,
+    "LinkState": TEXT,
+    "InterfaceEnabled": FLAG,
+    "LastResetTime": TEXT,
+    "BootProgress": BOOT,
+}
+"""Properties by which a part tells its status, and what is decoded of each."""
+
+LINK_WORDS: Mapping[str, bool | None] = {
+    "LinkUp": True,
+    "Up": True,
+    "LinkDown": False,
+    "Down": False,
+    "NoLink": False,
+    "Starting": None,
+    "Training": None,
+}
+"""LinkStatus of Port and of the older NetworkPort -> whether there is a link; None: it is being made."""
+
+BOOT_WORDS = (
+    "None",
+    "PrimaryProcessorInitializationStarted",
+    "BusInitializationStarted",
+    "MemoryInitializationStarted",
+    "SecondaryProcessorInitializationStarted",
+    "PCIResourceConfigStarted",
+    "SystemHardwareInitializationComplete",
+    "SetupEntered",
+    "OSBootStarted",
+    "OSRunning",
+    "OEM",
+)
+"""BootProgress.LastState, in the order of a start."""
+_BOOT_OR_NONE: dict[str, str | None] = {word: word for word in BOOT_WORDS}
+
+SAME_RESET: Seconds = 30.0
+"""Two times of a reset this near are one reset: services that reckon it back from their uptime tell it anew each time,
+and none starts again within it (common practice, no source)."""
 
 DETECTOR_WORDS = {**HEALTH_WORDS, "Unavailable": Health.UNKNOWN, "Absent": Health.UNKNOWN}
 """LeakDetector.DetectorState -> health of the detector's part: a leak is what is wrong with it."""
@@ -45,9 +94,8 @@ class Teller:
         """One word of an enumeration; ``unknown`` for null, absence, and (a defect) anything else."""
         if value is None:
             return unknown
-        found = words.get(value) if isinstance(value, str) else None
-        if found is not None:
-            return found
+        if isinstance(value, str) and value in words:
+            return words[value]
         if isinstance(value, str):
             self.blame(DefectKind.UNKNOWN_WORD, f"{steps[-1]} {shown(value)} is not in the standard", *steps)
         else:
@@ -71,7 +119,7 @@ def read(body: Body, findings: Findings, resource: str, at: str = "") -> Status 
 
     Words outside the standard's enumerations are unknown, and defects.
     """
-    if not any(key in body for key in _TELLING):
+    if TELLING.keys().isdisjoint(body):
         return None
     told = Teller(findings, resource, at)
     status = record(body.get("Status"))
@@ -88,6 +136,9 @@ def read(body: Body, findings: Findings, resource: str, at: str = "") -> Status 
         locate=told.flag(body.get("LocationIndicatorActive"), "LocationIndicatorActive"),
         led=_led(body.get("IndicatorLED"), told),
         failure_predicted=told.flag(body.get("FailurePredicted"), "FailurePredicted"),
+        link=_link(body, told),
+        last_reset=_moment(body.get("LastResetTime"), told, "LastResetTime"),
+        boot=_boot(body.get("BootProgress"), told),
         reasons=(*((f"detector state is {leak.word}",) if leaking else ()), *_reasons(rows(status.get("Conditions")))),
     )
 
@@ -97,6 +148,37 @@ def _led(value: object, told: Teller) -> LedState | None:
         return None
     found: LedState | None = told.word(value, _LED_OR_NONE, None, "IndicatorLED")
     return found
+
+
+def _link(body: Body, told: Teller) -> bool | None:
+    """Whether a port has a link. That a port which is switched off has none says nothing of it."""
+    link = told.word(body.get("LinkStatus"), LINK_WORDS, None, "LinkStatus")
+    off = body.get("LinkState") == "Disabled" or body.get("InterfaceEnabled") is False
+    return None if off else link
+
+
+def _moment(value: object, told: Teller, *steps: str) -> Seconds | None:
+    if value is None:
+        return None
+    found = seconds(value) if isinstance(value, str) else None
+    if found is None:
+        told.blame(DefectKind.BAD_TIME, f"{steps[-1]} is {shown(value)}, no date and time with an offset", *steps)
+    return found
+
+
+def _boot(value: object, told: Teller) -> str | None:
+    if value is not None and not isinstance(value, dict):
+        told.blame(DefectKind.WRONG_TYPE, f"BootProgress is {shown(value)}, not an object", "BootProgress")
+    return told.word(record(value).get("LastState"), _BOOT_OR_NONE, None, "BootProgress", "LastState")
+
+
+def settled(status: Status, before: Status | None) -> Status:
+    """A status with the time of the last reset as told before, where it is the same reset."""
+    if before is None or before.last_reset is None or status.last_reset is None:
+        return status
+    if status.last_reset == before.last_reset or abs(status.last_reset - before.last_reset) > SAME_RESET:
+        return status
+    return structs.replace(status, last_reset=before.last_reset)
 
 
 def _reasons(conditions: list[Any]) -> tuple[str, ...]:

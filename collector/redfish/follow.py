@@ -35,7 +35,10 @@ FOLLOWED: dict[str, str] = {
         "GraphicsControllers/* "
         "Links.Chassis[] Links.ManagedBy[] Links.PoweredBy[] Links.CooledBy[]"
     ),
-    "Manager": "Links.ManagerInChassis Links.ManagerForChassis[] Links.ManagerForServers[] Links.ManagerForManagers[]",
+    "Manager": (
+        "DedicatedNetworkPorts/* "
+        "Links.ManagerInChassis Links.ManagerForChassis[] Links.ManagerForServers[] Links.ManagerForManagers[]"
+    ),
     # Cooling
     "ThermalSubsystem": (
         "Fans/* ThermalMetrics Pumps/* Filters/* Heaters/* CoolantConnectors/* LeakDetection"
@@ -66,7 +69,7 @@ FOLLOWED: dict[str, str] = {
     "Storage": "Drives[] Controllers/* Metrics Links.Enclosures[]",
     "Drive": "EnvironmentMetrics Metrics",
     "StorageController": "EnvironmentMetrics Metrics",
-    "NetworkAdapter": "EnvironmentMetrics Metrics Processors/* Ports/*",
+    "NetworkAdapter": "EnvironmentMetrics Metrics Processors/* Ports/* NetworkPorts/*",
     "NetworkInterface": "Links.NetworkAdapter",
     "Port": "EnvironmentMetrics Metrics",
     "PCIeDevice": "EnvironmentMetrics",
@@ -84,6 +87,8 @@ FOLLOWED: dict[str, str] = {
 }  # fmt: skip
 
 
+_SUPERSEDED = {"NetworkPorts": "Ports"}
+"""Deprecated link -> the one that took its place, and leads to the same things told anew."""
 MAX_SOURCES = 2_000
 """Origins of numbers that we follow from one body."""
 _DEEPEST = 6
@@ -144,7 +149,7 @@ def links_of(body: dict[str, Any]) -> Iterator[Found | Misshapen]:
         for word in step.path[:-1]:
             holder = holder.get(word) if isinstance(holder, dict) else None
         value = holder.get(step.path[-1]) if isinstance(holder, dict) else None
-        if value is None:
+        if value is None or _SUPERSEDED.get(step.path[-1]) in body:
             continue
         pointer = "/" + "/".join(step.path)
         if step.array and isinstance(value, list):

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from collector.model import DefectKind, Health, Quantity
+from collector.model import DefectKind, Health, Kind, Quantity
 from collector.normalise.inventory import Normalised
 from collector.normalise.polled import Decoded, Decoder
 from collector.poll.plan import plan
@@ -275,7 +275,7 @@ def test_an_array_of_numbers_is_a_sensor_each() -> None:
     ]
 
 
-def test_ports_are_told_apart_on_their_adapter() -> None:
+def test_ports_are_parts_of_their_adapter() -> None:
     adapter = f"{SLED}/NetworkAdapters/1"
     ports = [f"{adapter}/Ports/{index}" for index in (1, 2)]
     bodies = one_sled(
@@ -284,12 +284,12 @@ def test_ports_are_told_apart_on_their_adapter() -> None:
         {port: resource(port, "Port", Metrics=link(f"{port}/Metrics")) for port in ports},
         {f"{port}/Metrics": resource(f"{port}/Metrics", "PortMetrics", RXBytes=10, RXErrors=0) for port in ports},
     )
-    assert values(read(bodies)) == {
-        "port 1 rx bytes": 10,
-        "port 2 rx bytes": 10,
-        "port 1 rx errors": 0,
-        "port 2 rx errors": 0,
-    }
+    inventory = read(bodies)
+    told = dict(zip((one.key[1:] for one in inventory.layout.sensors), inventory.frame.values, strict=True))
+    each = {"rx bytes": 10, "rx errors": 0}
+    assert told == {(f"{NAME}:{port}", name): value for port in ports for name, value in each.items()}
+    homes = {one.uri: (one.kind, one.parent) for one in inventory.parts if one.uri in ports}
+    assert homes == dict.fromkeys(ports, (Kind.PORT, f"{NAME}:{adapter}"))
 
 
 def test_a_deprecated_number_is_its_successor() -> None:

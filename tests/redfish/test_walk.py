@@ -63,13 +63,13 @@ LEFT_OUT = re.compile(
     r"/(AccountService|SessionService|EventService|TaskService|UpdateService|CertificateService|Zones|Endpoints|"
     r"KeyService|JobService|Registries|ComponentIntegrity|ServiceConditions|Cables|MetricDefinitions|Triggers|"
     r"odata|\$metadata|LogServices?|Bios|BootOptions|Certificates|SecureBoot|EthernetInterfaces|VirtualMedia|"
-    r"NetworkProtocol|SerialInterfaces|HostInterfaces|DedicatedNetworkPorts|SharedNetworkPorts|"
+    r"NetworkProtocol|SerialInterfaces|HostInterfaces|SharedNetworkPorts|"
     r"SecurityPolicy|USBControllers|AccelerationFunctions|Assembly|"
     r"Volumes|StoragePools|ConsistencyGroups|StorageGroups|EndpointGroups|Connections|NetworkDeviceFunctions|"
-    r"NetworkPorts|PCIeFunctions|PCIeSlots|MemoryDomains|CacheMemory|SubProcessors|"
+    r"PCIeFunctions|PCIeSlots|MemoryDomains|CacheMemory|SubProcessors|"
     r"OperatingConfigs|PowerDomains|RegisteredClients|ActionInfo|VirtualMachines|ServiceMethods|"
     r"ManagerDiagnosticData|LicenseService)(/|$)|ActionInfo|/SD$|/Networks"
-    r"|/(NetworkInterfaces|Processors|GraphicsControllers)/[^/]+/Ports(/|$)|/TelemetryData(/|$)|/Settings$"
+    r"|/(NetworkInterfaces|Processors|GraphicsControllers)/[^/]+/(Network)?Ports(/|$)|/TelemetryData(/|$)|/Settings$"
 )
 """What a telemetry collector has no use for, by the names of the standard."""
 
@@ -125,6 +125,7 @@ KNOWN: dict[str, set[tuple[str, str, DefectKind]]] = {
     "nvmeof-jbof": {
         ("/redfish/v1/Chassis/1/NetworkAdapters", "/Members@odata.count", DefectKind.WRONG_TYPE),
         ("/redfish/v1/Systems/NVMeoF-SoC/NetworkInterfaces", "/Members@odata.count", DefectKind.WRONG_TYPE),
+        ("/redfish/v1/Chassis/1/NetworkAdapters/1/NetworkPorts", "/Members@odata.count", DefectKind.WRONG_TYPE),
     },
     "pdu": {("/redfish/v1/Chassis/TransferSwitch1/Sensors", "/Members@odata.count", DefectKind.WRONG_COUNT)},
     "rackmount1": {("/redfish/v1/Chassis/1U/TrustedComponents", "/Members@odata.count", DefectKind.WRONG_COUNT)},

@@ -71,7 +71,7 @@ EXPLAINED: dict[str, dict[str, int]] = {
     "public-expansion-box": {},
     "public-iiot": {"duplicate": 1, "dangling link": 8, "wrong unit": 2, "unknown unit": 3},  # 15, 3, 5; no units told
     "public-localstorage": {},
-    "public-nvmeof-jbof": {"wrong type": 2},  # 15
+    "public-nvmeof-jbof": {"wrong type": 3},  # 15
     "public-oem-examples": {},
     "public-pdu": {  # 15, 3, 18, 5, 9
         **{"wrong count": 1, "dangling link": 26, "missing": 2, "wrong unit": 8, "thresholds out of order": 2},
