@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from collector.model import Seconds
-from collector.store import sql
+from collector.store import answers, sql
 from collector.store.book import Book
 from collector.store.files import HOUR
 
@@ -69,6 +69,10 @@ class Archive:
     def forget_conditions(self, before: Seconds, most: int) -> int:
         """Delete conditions closed before a time; how many."""
         return self._connection.execute(sql.OLD_CONDITIONS, (before, most)).rowcount
+
+    def forget_answers(self, before: Seconds, most: int) -> int:
+        """Delete troubles and work orders that closed before a time; the most of either kind."""
+        return max(self._connection.execute(old, (before, most)).rowcount for old in answers.OLD)
 
     def forget_stays(self, before: Seconds, most: int) -> int:
         """Delete stays of parts that ended before a time; how many."""

@@ -26,7 +26,7 @@ from collector.model import (
     Status,
     Update,
 )
-from collector.store import codec, sql, stays
+from collector.store import answers, codec, sql, stays
 from collector.store.tally import Tally
 
 
@@ -241,6 +241,7 @@ class Book:
             self._connection.executemany(sql.ADD_EVENT, [_event_row(entry, event) for event in assessment.events])
         if assessment.stays:
             stays.keep(self._connection, self._number, assessment.stays)
+        answers.keep(self._connection, self._number, assessment)
 
     def _number(self, controller: str) -> int | None:
         entry = self._entries.get(controller)

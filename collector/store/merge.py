@@ -87,6 +87,11 @@ def _assessments(older: Assessment | None, newer: Assessment | None) -> Assessme
         lamps={**older.lamps, **newer.lamps},
         events=_events(older.events, newer.events),
         stays=_stays(older.stays, newer.stays),
+        troubles=tuple({each.id: each for each in (*older.troubles, *newer.troubles)}.values()),
+        orders=tuple({each.id: each for each in (*older.orders, *newer.orders)}.values()),
+        margins=tuple(
+            {(each.part, each.kind, each.sensor): each for each in (*older.margins, *newer.margins)}.values()
+        ),
     )
 
 

@@ -31,6 +31,7 @@ from collector.model import (
     LampState,
     Link,
     Location,
+    Margin,
     Outcome,
     Part,
     Reading,
@@ -40,9 +41,11 @@ from collector.model import (
     Sensor,
     Status,
     Stay,
+    Trouble,
     Why,
+    WorkOrder,
 )
-from collector.store import codec, sql
+from collector.store import answers, codec, sql
 from collector.store.errors import StoreDamaged, damaged, translated
 from collector.store.history import FileGone, downsampled, read_history
 from collector.store.requests import request_of
@@ -205,6 +208,25 @@ class Reader:
             return request_of(row)
         except (msgspec.MsgspecError, ValueError) as error:
             raise damaged(self._state_dir, f"a request in the database can't be read: {error}") from error
+
+    # --- answers --------------------------------------------------------------------------------------------------
+
+    def troubles(self, open_only: bool = True, limit: int | None = None) -> list[Trouble]:
+        """Troubles with their suspects, worst first, then the longest open."""
+        return self._answers(answers.OPEN_TROUBLES if open_only else answers.TROUBLES, Trouble, limit)
+
+    def orders(self, open_only: bool = True, limit: int | None = None) -> list[WorkOrder]:
+        """Work orders, by bundle."""
+        return self._answers(answers.OPEN_ORDERS if open_only else answers.ORDERS, WorkOrder, limit)
+
+    def margins(self, controller: str | None = None, limit: int | None = None) -> list[Margin]:
+        """What is left, by kind, least first; of one controller's parts only where it is given."""
+        statement = answers.MARGINS if controller is None else answers.MARGINS_OF
+        return self._answers(statement, Margin, limit, controller=controller)
+
+    def _answers(self, statement: str, kind: type[T], limit: int | None, **given: str | None) -> list[T]:
+        rows = self._rows(statement, {"limit": _NO_LIMIT if limit is None else limit, **given})
+        return [self._record(row[0], kind) for row in rows]
 
     # --- where parts were -----------------------------------------------------------------------------------------
 

@@ -19,6 +19,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
+from collector.store import answers
 from collector.store.errors import StoreMissing, StoreNewer, StoreOlder, damaged, from_os, from_sqlite
 
 DATABASE = "sledkeeper.db"
@@ -149,7 +150,7 @@ CREATE TABLE care (
 """What people ask for: the one table that others than the collector write, by adding rows that it carries out; and what
 of it still holds. ``care.id`` is the request's."""
 
-MIGRATIONS: tuple[str, ...] = (_STATE, _HEARD, _STAYS, _CARE)
+MIGRATIONS: tuple[str, ...] = (_STATE, _HEARD, _STAYS, _CARE, answers.TABLES)
 """Script ``n`` brings a database from version ``n`` to ``n + 1``. Never change one that was released."""
 
 VERSION = len(MIGRATIONS)

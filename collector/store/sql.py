@@ -190,7 +190,7 @@ FORGET_CONTROLLER = tuple(
     f"DELETE FROM {table} WHERE {column} = ?"  # noqa: S608 - names from the line below
     for table, column in (
         *((table, "controller") for table in ("parts", "links", "statuses", "lamps", "rolled", "defects", "layouts")),
-        *((table, "controller") for table in ("conditions", "events", "frames", "rounds", "heard", "stays")),
+        *((table, "controller") for table in ("conditions", "events", "frames", "rounds", "heard", "stays", "margins")),
         ("controllers", "id"),
     )
 )

@@ -140,7 +140,13 @@ class Upkeep:
             files.remove(self._state_dir, name)
             self._forgotten += 1
         archive = self._archive
-        for forget in (archive.forget_events, archive.forget_conditions, archive.forget_stays, archive.forget_requests):
+        for forget in (
+            archive.forget_events,
+            archive.forget_conditions,
+            archive.forget_stays,
+            archive.forget_requests,
+            archive.forget_answers,
+        ):
             chunk = partial(forget, limit, _CHUNK)
             while not self._stopping.is_set() and self._submit(chunk).result() == _CHUNK:
                 pass

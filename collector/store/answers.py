@@ -1,0 +1,94 @@
+"""Troubles, work orders and margins: how they are kept and found."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterable
+
+from collector.model import Assessment, Margin, Trouble, WorkOrder
+from collector.store import codec
+
+TABLES = """
+CREATE TABLE troubles (
+    id TEXT PRIMARY KEY, opened REAL NOT NULL, closed REAL, severity INTEGER NOT NULL, record TEXT NOT NULL
+);
+CREATE INDEX troubles_open ON troubles (severity DESC, opened) WHERE closed IS NULL;
+CREATE INDEX troubles_closed ON troubles (closed) WHERE closed IS NOT NULL;
+CREATE TABLE orders (
+    id TEXT PRIMARY KEY, opened REAL NOT NULL, closed REAL, bundle TEXT NOT NULL, record TEXT NOT NULL
+);
+CREATE INDEX orders_open ON orders (bundle, opened) WHERE closed IS NULL;
+CREATE INDEX orders_closed ON orders (closed) WHERE closed IS NOT NULL;
+CREATE TABLE margins (
+    part TEXT NOT NULL, kind TEXT NOT NULL, sensor TEXT NOT NULL,
+    controller INTEGER REFERENCES controllers (id), remaining REAL NOT NULL, record TEXT NOT NULL,
+    PRIMARY KEY (part, kind, sensor)
+);
+CREATE INDEX margins_of ON margins (controller);
+"""
+"""``margins.controller``: null for a place, which is no controller's; ``sensor``: empty where none."""
+
+_SET_TROUBLE = """
+INSERT INTO troubles (id, opened, closed, severity, record) VALUES (?, ?, ?, ?, ?)
+ON CONFLICT (id) DO UPDATE SET opened = excluded.opened, closed = excluded.closed, severity = excluded.severity,
+    record = excluded.record
+"""
+_SET_ORDER = """
+INSERT INTO orders (id, opened, closed, bundle, record) VALUES (?, ?, ?, ?, ?)
+ON CONFLICT (id) DO UPDATE SET opened = excluded.opened, closed = excluded.closed, bundle = excluded.bundle,
+    record = excluded.record
+"""
+_SET_MARGIN = """
+INSERT INTO margins (part, kind, sensor, controller, remaining, record) VALUES (?, ?, ?, ?, ?, ?)
+ON CONFLICT (part, kind, sensor) DO UPDATE SET controller = excluded.controller, remaining = excluded.remaining,
+    record = excluded.record
+"""
+TROUBLES = "SELECT record FROM troubles ORDER BY severity DESC, opened, id LIMIT :limit"
+OPEN_TROUBLES = "SELECT record FROM troubles WHERE closed IS NULL ORDER BY severity DESC, opened, id LIMIT :limit"
+ORDERS = "SELECT record FROM orders ORDER BY bundle, opened, id LIMIT :limit"
+OPEN_ORDERS = "SELECT record FROM orders WHERE closed IS NULL ORDER BY bundle, opened, id LIMIT :limit"
+MARGINS = "SELECT m.record FROM margins m ORDER BY m.kind, m.remaining, m.part LIMIT :limit"
+MARGINS_OF = """
+SELECT m.record FROM margins m JOIN controllers c ON c.id = m.controller
+WHERE c.retired IS NULL AND c.name = :controller ORDER BY m.kind, m.remaining, m.part LIMIT :limit
+"""
+OLD = tuple(
+    f"DELETE FROM {table} WHERE id IN (SELECT id FROM {table} WHERE closed < ? LIMIT ?)"  # noqa: S608 - names from here
+    for table in ("troubles", "orders")
+)
+CLOSE_LEFT = tuple(
+    f"UPDATE {table} SET closed = ?, record = ? WHERE id = ?"  # noqa: S608 - names from here
+    for table in ("troubles", "orders")
+)
+
+
+def keep(connection: sqlite3.Connection, id_of: Callable[[str], int | None], assessment: Assessment) -> None:
+    """Write what is new over what was known. ``id_of``: a controller's number, None for one that is forgotten."""
+    if assessment.troubles:
+        connection.executemany(_SET_TROUBLE, [_trouble(each) for each in assessment.troubles])
+    if assessment.orders:
+        connection.executemany(_SET_ORDER, [_order(each) for each in assessment.orders])
+    if assessment.margins:
+        connection.executemany(_SET_MARGIN, _margins(assessment.margins, id_of))
+
+
+def _trouble(trouble: Trouble) -> tuple[object, ...]:
+    severity = int(trouble.severity)
+    return (codec.clean(trouble.id), trouble.opened, trouble.closed, severity, codec.to_json(trouble))
+
+
+def _order(order: WorkOrder) -> tuple[object, ...]:
+    bundle = codec.clean(order.bundle)
+    return (codec.clean(order.id), order.opened, order.closed, bundle, codec.to_json(order))
+
+
+def _margins(margins: Iterable[Margin], id_of: Callable[[str], int | None]) -> list[tuple[object, ...]]:
+    rows: list[tuple[object, ...]] = []
+    for margin in margins:
+        controller = None if margin.controller is None else id_of(margin.controller)
+        if controller is None and margin.controller is not None:
+            continue  # of a controller that was forgotten meanwhile
+        sensor = codec.clean(margin.sensor or "")
+        record = codec.to_json(margin)
+        rows.append((codec.clean(margin.part), margin.kind.value, sensor, controller, margin.left, record))
+    return rows

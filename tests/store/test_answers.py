@@ -1,0 +1,108 @@
+"""Troubles, work orders and margins: kept, changed, closed, found, merged and forgotten."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from collector.model import (
+    Health,
+    Kind,
+    Location,
+    Margin,
+    MarginKind,
+    Suspect,
+    Trouble,
+    Urgency,
+    WorkOrder,
+)
+from collector.store.merge import merged
+from collector.store.reader import Reader
+from tests.store.invented import HOSTILE, NOON, Clock, assessed, writer
+
+DAY = 86400.0
+
+
+def trouble(name: str = "t1", **more: Any) -> Trouble:
+    suspect = Suspect(part="c1:fan1", controller="c1", kind=Kind.FAN, name=HOSTILE, fault="seized", probability=0.97)
+    given: dict[str, Any] = {"opened": NOON, "changed": NOON, "severity": Health.WARNING, "suspects": (suspect,)}
+    return Trouble(id=name, **{**given, **more})
+
+
+def order(name: str = "o1", **more: Any) -> WorkOrder:
+    given: dict[str, Any] = {
+        "trouble": "t1",
+        "part": "c1:fan1",
+        "controller": "c1",
+        "kind": Kind.FAN,
+        "name": HOSTILE,
+        "location": Location(rack="R02"),
+        "opened": NOON,
+        "changed": NOON,
+        "urgency": Urgency.TODAY,
+        "task": "replace fan 1",
+        "reason": "it stands still",
+        "bundle": "R02",
+    }
+    return WorkOrder(id=name, **{**given, **more})
+
+
+def margin(part: str = "c1:cpu", controller: str | None = "c1", left: float = 8.0, **more: Any) -> Margin:
+    return Margin(
+        controller=controller,
+        part=part,
+        kind=MarginKind.HEAT,
+        time=NOON,
+        value=90 - left,
+        limit=90.0,
+        left=left,
+        unit="Cel",
+        **more,
+    )
+
+
+async def test_answers_come_back_worst_first_and_closed_ones_only_when_asked_for(tmp_path: Path) -> None:
+    bad, ended = trouble("t2", severity=Health.CRITICAL), trouble("t3", closed=NOON + 9)
+    done = order("o2", closed=NOON + 9)
+    async with writer(tmp_path, "c1") as opened:
+        await opened.put(assessed("c1", troubles=(trouble(), bad, ended), orders=(order(), done)))
+    with Reader(tmp_path) as reader:
+        assert reader.troubles() == [bad, trouble()]
+        assert {each.id for each in reader.troubles(open_only=False)} == {"t1", "t2", "t3"}
+        assert reader.orders() == [order()]
+        assert reader.orders(open_only=False) == [order(), done]
+        assert reader.troubles(limit=1) == [bad]
+
+
+async def test_the_newest_word_replaces_the_older_also_in_one_merged_update(tmp_path: Path) -> None:
+    later = trouble(changed=NOON + 30, severity=Health.CRITICAL)
+    both = merged(assessed("c1", troubles=(trouble(),), margins=(margin(),)), assessed("c1", troubles=(later,)))
+    assert both.assessment is not None and both.assessment.troubles == (later,)
+    async with writer(tmp_path, "c1") as opened:
+        await opened.put(assessed("c1", troubles=(trouble(),), margins=(margin(left=3.0),)))
+        await opened.put(both)
+    with Reader(tmp_path) as reader:
+        assert reader.troubles() == [later]
+        assert reader.margins() == [margin()]
+
+
+async def test_margins_least_first_and_by_controller(tmp_path: Path) -> None:
+    place = margin("Quellmark / A / R02", None, 1.0)
+    other, mine = margin("c2:cpu", "c2", 2.0), margin(left=5.0, sensor="die")
+    async with writer(tmp_path, "c1", "c2") as opened:
+        await opened.put(assessed("c1", margins=(mine, place, other, margin("gone:cpu", "gone"))))
+    with Reader(tmp_path) as reader:
+        assert reader.margins() == [place, other, mine]
+        assert reader.margins("c1") == [mine]
+
+
+async def test_what_closed_long_ago_is_forgotten_and_what_is_open_is_not(tmp_path: Path) -> None:
+    old = trouble("old", closed=NOON + 1)
+    clock = Clock(NOON)
+    async with writer(tmp_path, "c1", now=clock) as opened:
+        await opened.put(assessed("c1", troubles=(old, trouble()), orders=(order("x", closed=NOON + 1), order())))
+        clock.time = NOON + 400 * DAY
+        await opened.seal()
+    with Reader(tmp_path) as reader:
+        assert reader.troubles(open_only=False) == [trouble()]
+        assert reader.orders(open_only=False) == [order()]
