@@ -18,13 +18,14 @@ from collector.model import (
 )
 from collector.store.merge import merged
 from collector.store.reader import Reader
-from tests.store.invented import HOSTILE, NOON, Clock, assessed, writer
+from tests.store.invented import NOON, Clock, assessed, writer
 
 DAY = 86400.0
+STRANGE = "<b>Fan\u202e 1</b>"
 
 
 def trouble(name: str = "t1", **more: Any) -> Trouble:
-    suspect = Suspect(part="c1:fan1", controller="c1", kind=Kind.FAN, name=HOSTILE, fault="seized", probability=0.97)
+    suspect = Suspect(part="c1:fan1", controller="c1", kind=Kind.FAN, name=STRANGE, fault="seized", probability=0.97)
     given: dict[str, Any] = {"opened": NOON, "changed": NOON, "severity": Health.WARNING, "suspects": (suspect,)}
     return Trouble(id=name, **{**given, **more})
 
@@ -35,7 +36,7 @@ def order(name: str = "o1", **more: Any) -> WorkOrder:
         "part": "c1:fan1",
         "controller": "c1",
         "kind": Kind.FAN,
-        "name": HOSTILE,
+        "name": STRANGE,
         "location": Location(rack="R02"),
         "opened": NOON,
         "changed": NOON,
@@ -77,7 +78,8 @@ async def test_answers_come_back_worst_first_and_closed_ones_only_when_asked_for
 async def test_the_newest_word_replaces_the_older_also_in_one_merged_update(tmp_path: Path) -> None:
     later = trouble(changed=NOON + 30, severity=Health.CRITICAL)
     both = merged(assessed("c1", troubles=(trouble(),), margins=(margin(),)), assessed("c1", troubles=(later,)))
-    assert both.assessment is not None and both.assessment.troubles == (later,)
+    assert both.assessment is not None
+    assert both.assessment.troubles == (later,)
     async with writer(tmp_path, "c1") as opened:
         await opened.put(assessed("c1", troubles=(trouble(),), margins=(margin(left=3.0),)))
         await opened.put(both)
