@@ -98,7 +98,20 @@ _UNIT_WORDS = re.compile(
     r"Watts?|MilliAmps|Amps|Joules|MHz|Hz|KiBytes)$"
 )
 _TIME_WORDS = re.compile(r"(?:Time|Duration)?(?:Hours|Minutes|Milliseconds|Seconds)$|Duration$")
-_SPELT = {"NVMeSMART": "SMART", "PCIeErrors": "PCIe", "PCIeMetrics": "PCIe", "LifeTime": "lifetime"}
+_SPELT = {
+    "NVMeSMART": "SMART",
+    "PCIeErrors": "PCIe",
+    "PCIeMetrics": "PCIe",
+    "LifeTime": "lifetime",
+    "HealthData": "",
+    "CacheMetricsTotal": "cache",
+    "CoreMetrics": "cores",
+    "InternalMemoryMetrics": "internal memory",
+    "L0ToRecoveryCount": "L0 to recovery count",
+    "InvalidCRCs": "invalid CRCs",
+    "RXFCSErrors": "RX FCS errors",
+    "PercentageUsed": "life used",
+}
 _WORDS = re.compile(r"[A-Z]?[a-z]+|[A-Z]+(?![a-z])|\d+")
 
 
@@ -107,7 +120,7 @@ def readable(property_name: str, group: str | None = None) -> str:
     if property_name in _SPELT:
         return _SPELT[property_name]
     bare = _TIME_WORDS.sub("Time", _UNIT_WORDS.sub("", property_name))
-    words = " ".join(_WORDS.findall(bare)).lower()
+    words = " ".join(word if len(word) > 1 and word.isupper() else word.lower() for word in _WORDS.findall(bare))
     if group is None:
         return words or property_name
     base = readable(group).removeprefix("poly phase ").removesuffix(" summary")

@@ -2,6 +2,20 @@
 
 Source: DSP8010 2025.4, the ``…Metrics`` schemas and those named below; ``tests/standards/test_words.py`` compares the
 tables with the schemas, property by property. What stands there and is no reading is in :data:`NO_READINGS`.
+
+Names, made of the properties' names by ``excerpts.readable``, are kept: fault isolation goes by them. Those of errors
+and wear, all of quantity COUNT or PERCENT:
+
+* memory: ``lifetime correctable ECC error count``, ``lifetime uncorrectable ECC error count`` and the same with
+  ``current period``; ``predicted media life left``, ``remaining spare block``;
+* processor: ``cache lifetime correctable ECC error count`` and so on, ``correctable core error count``,
+  ``uncorrectable core error count``, ``correctable other error count``, ``uncorrectable other error count``;
+* drive: ``predicted media life left``, ``correctable IO read error count`` (``uncorrectable``, ``write``),
+  ``bad block count``, ``SMART life used``, ``SMART available spare``, ``SMART media and data integrity errors``;
+* storage controller: ``correctable ECC error count``, ``uncorrectable ECC error count``;
+* port: ``RX errors``, ``TX errors``, ``networking RX FCS errors``;
+* PCIe, of processor, switch and port: ``PCIe correctable error count``, ``PCIe non fatal error count``,
+  ``PCIe fatal error count``.
 """
 
 from __future__ import annotations

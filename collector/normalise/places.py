@@ -185,7 +185,7 @@ def _plain(type_: str, resource: Resource) -> Iterator[Found]:
             rank=Rank.PLAIN,
             holder=record(at(resource.body, plain.steps)),
             schema_key=f"{type_}/{plain.key}",
-            name=" ".join(words)[:80],
+            name=" ".join(filter(None, words))[:80],
             implied=(Quantity.TIME, "s") if duration else plain.unit,
             duration=duration,
         )

@@ -215,8 +215,8 @@ def test_processor_metrics() -> None:
             "local memory bandwidth bytes": 1e12,
             "thermal limit throttle time": 90,
             "correctable core error count": 0,
-            "core metric 1 unhalted cycles": 6,
-            "core metric 2 unhalted cycles": math.nan,
+            "core 1 unhalted cycles": 6,
+            "core 2 unhalted cycles": math.nan,
         },
         nan_ok=True,
     )
@@ -259,8 +259,8 @@ def test_an_array_of_numbers_is_a_sensor_each() -> None:
             "SMART temperature sensor 2": 20,
             "SMART temperature sensor 3": math.nan,
             "SMART power on time": 7200,
-            "SMART percentage used": 130,
-            "read io": 3072,
+            "SMART life used": 130,
+            "read IO": 3072,
             "predicted media life left": 80,
         },
         nan_ok=True,
@@ -286,7 +286,7 @@ def test_ports_are_parts_of_their_adapter() -> None:
     )
     inventory = read(bodies)
     told = dict(zip((one.key[1:] for one in inventory.layout.sensors), inventory.frame.values, strict=True))
-    each = {"rx bytes": 10, "rx errors": 0}
+    each = {"RX bytes": 10, "RX errors": 0}
     assert told == {(f"{NAME}:{port}", name): value for port in ports for name, value in each.items()}
     homes = {one.uri: (one.kind, one.parent) for one in inventory.parts if one.uri in ports}
     assert homes == dict.fromkeys(ports, (Kind.PORT, f"{NAME}:{adapter}"))
