@@ -1,0 +1,1 @@
+"""Looks: each one way of finding signs in what a controller tells (see :mod:`collector.assess.looking`)."""

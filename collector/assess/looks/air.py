@@ -1,0 +1,306 @@
+"""Signs of air and heat: too little air, fans that work for nothing, warm inlets, parts hotter than explained.
+
+Each temperature is held against what it was learnt to be at that power, fan speed and inlet air, so that load, weather
+and fan control explain what they explain. A learnt law needs a while; until then, and beside it, parts of the same
+design are compared with each other, which says less and is weighed less.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from statistics import median
+
+import numpy as np
+
+from collector.assess.looking import Seen
+from collector.assess.looks.latch import Signs
+from collector.assess.looks.warm import WarmAir
+from collector.assess.margins.baseline import Baselines
+from collector.assess.margins.lag import Lags
+from collector.assess.margins.peers import Peers
+from collector.assess.margins.wiring import Wiring, design, wire
+from collector.model import Inventory, Kind, Observation, Part, Seconds, Sign, SignKey, Visible
+
+SURE = 4.5
+"""Deviations beyond which a reading is not explained."""
+LESS_AIR = 0.12
+"""A rise by this ratio above the learnt one, and..."""
+LEAST_AIR = 1.2
+"""...so many kelvin, is little air."""
+HOTTER, LEAST_HOT = 0.15, 4.0
+"""The same for a part."""
+LIVE_WATTS = 15.0
+"""A part that takes less is not at work: nothing follows from its temperatures."""
+SETTLING = 600.0
+"""Seconds after a part came back, or its controller did, until its temperatures say something."""
+LONGEST = 900.0
+"""Seconds without a round after which the past inputs are unknown."""
+LEARN_EVERY, LEARNT_EVERY = 50.0, 230.0
+"""Seconds between samples, while learning and once most is learnt: rounds in between are judged, not learnt."""
+ENOUGH = 60
+"""Samples after which most is learnt."""
+AMONG_PEERS = 0.25
+"""Ratio by which a part must stand out among at least three alike."""
+COMPARE_EVERY = 600.0
+
+
+class AirLook:
+    """A controller's air and heat."""
+
+    def __init__(self, controller: str, peers: Peers | None = None) -> None:
+        """``peers``: shared with the looks of other controllers, where there are any."""
+        self._controller = controller
+        self._peers = peers if peers is not None else Peers()
+        self._signs = Signs(controller)
+        self._warm = WarmAir(controller, self._peers, self._signs)
+        self._wiring: Wiring | None = None
+        self._identity: tuple[object, ...] = ()
+        self._visible: dict[str, frozenset[Sign]] = {}
+        self._last: Seconds | None = None
+        self._learnt: Seconds = float("-inf")
+        self._compared: Seconds = float("-inf")
+        self._parts: dict[str, Part] = {}
+
+    @property
+    def visible(self) -> Visible:
+        """What it could see."""
+        return self._visible
+
+    @property
+    def present(self) -> Mapping[SignKey, Observation]:
+        """What it sees now."""
+        return self._signs.present
+
+    @property
+    def weak(self) -> tuple[str, ...]:
+        """What can't be said of this controller, and why."""
+        return () if self._wiring is None else self._wiring.weak
+
+    def inventory(self, inventory: Inventory, now: Seconds) -> None:
+        """Take a finished walk; what is learnt stays with parts that stayed."""
+        wiring = wire(inventory)
+        self._parts = {part.id: part for part in inventory.parts}
+        self._signs.drop(frozenset(self._parts))
+        sensors = inventory.layout.sensors
+        targets = [(path.outlet, number) for number, path in enumerate(wiring.paths) if path.outlet is not None]
+        targets += [(hot.column, hot.path) for hot in wiring.hot]
+        keys = tuple(sensors[column].key for column, _ in targets)
+        serials = tuple(self._serial(sensors[column].part) for column, _ in targets)
+        shape = (keys, wiring)
+        if shape != self._identity:
+            self._identity = shape
+            self._lay_out(wiring, targets)
+        elif serials != self._serials:
+            changed = [a != b and a is not None and b is not None for a, b in zip(serials, self._serials, strict=True)]
+            self._laws.forget(np.asarray(changed, dtype=bool))
+        self._serials = serials
+        self._wiring = wiring
+        self._names = [sensors[column].sensor for column, _ in targets]
+        self._owners = [sensors[column].part for column, _ in targets]
+        self._visible = self._what_is_visible(wiring)
+        self._warm.inventory(inventory, wiring.inlets)
+        for column, part in wiring.inlets:
+            del column
+            self._visible[part] = self._visible.get(part, frozenset()) | {Sign.WARM_AIR}
+
+    def _serial(self, part: str) -> str | None:
+        one = self._parts.get(part)
+        return None if one is None else one.identity.serial
+
+    def _lay_out(self, wiring: Wiring, targets: list[tuple[int, int]]) -> None:
+        self._columns = np.asarray([column for column, _ in targets], dtype=np.intp)
+        self._path = np.asarray([path for _, path in targets], dtype=np.intp)
+        self._air_rows = sum(path.outlet is not None for path in wiring.paths)
+        self._groups = [
+            f"air|{wiring.paths[number].kind}|{design(self._parts[wiring.paths[number].part])}"
+            for _, number in targets[: self._air_rows]
+        ] + [hot.group for hot in wiring.hot]
+        self._comparable = [True] * self._air_rows + [hot.group.endswith(f"|{Kind.PROCESSOR}") for hot in wiring.hot]
+        self._inlet = np.asarray([path.inlet for path in wiring.paths], dtype=np.intp)
+        self._power = np.asarray([path.power for path in wiring.paths], dtype=np.intp)
+        self._fan_columns = np.asarray([column for column, _ in wiring.fans], dtype=np.intp)
+        self._fan_factors = np.asarray([factor for _, factor in wiring.fans])
+        self._lags = Lags(3 * len(wiring.paths))
+        self._laws = Baselines(len(targets))
+        self._settled = np.full(len(wiring.paths), -np.inf)
+        self._was_live = np.ones(len(wiring.paths), dtype=bool)
+        self._last = None
+
+    def _what_is_visible(self, wiring: Wiring) -> dict[str, frozenset[Sign]]:
+        found: dict[str, frozenset[Sign]] = {}
+        for row, owner in enumerate(self._owners):
+            if row >= self._air_rows:
+                signs = {Sign.HOT}
+            elif wiring.paths[int(self._path[row])].kind is Kind.BLADE:
+                signs = {Sign.SHORT_OF_AIR}
+            else:
+                signs = {Sign.SHORT_OF_AIR, Sign.WORKS_HARD} if wiring.fans else {Sign.SHORT_OF_AIR}
+            found[owner] = found.get(owner, frozenset()) | signs
+        return found
+
+    def round(self, seen: Seen) -> bool:
+        """Take a finished round."""
+        if seen.frame is None or self._wiring is None:
+            return False
+        if len(seen.frame.values) <= max(self._columns, default=-1):
+            return False  # of another layout: the walk that goes with it is on its way
+        now = seen.time
+        values = np.frombuffer(seen.frame.values, dtype=np.float64)
+        self._signs.begin()
+        self._warm.round(now, values, seen.idle)
+        if len(self._columns):
+            self._judge(now, values, seen.idle)
+        return self._signs.end()
+
+    def _speed(self, values: np.ndarray) -> float:
+        """Of the fans that turn, as a ratio; 1 where none is told."""
+        if not len(self._fan_columns):
+            return 1.0
+        told = values[self._fan_columns] * self._fan_factors
+        told = told[told > 0.02]
+        if not len(told):
+            return float("nan")
+        told = told[told > 0.25 * np.median(told)]
+        return float(told.mean())
+
+    def _judge(self, now: Seconds, values: np.ndarray, idle: frozenset[str]) -> None:
+        assert self._wiring is not None
+        paths = self._wiring.paths
+        speed = self._speed(values)
+        power, inlet = values[self._power], values[self._inlet]
+        live = (power > LIVE_WATTS) & (inlet > -60.0) & (inlet < 80.0) & (speed > 0.0)
+        if idle:
+            live &= np.asarray([path.part not in idle for path in paths])
+        seconds = 0.0 if self._last is None else now - self._last
+        if self._last is None or not 0.0 <= seconds <= LONGEST:
+            self._lags.restart()
+            if self._last is not None:
+                self._settled[:] = now + SETTLING
+        self._last = now
+        self._settled[live & ~self._was_live] = now + SETTLING
+        self._was_live = live
+        safe = speed if speed > 0.0 else 1.0
+        count = len(paths)
+        self._lags.step(seconds, np.concatenate([power / safe, power, inlet]))
+        low, high = self._lags.low, self._lags.high
+        path, laws = self._path, self._laws
+        rows_live = (live & (now >= self._settled))[path]
+        temperature = values[self._columns]
+        rows_live &= (temperature == temperature) & (temperature > -60.0) & (temperature < 200.0)
+        if idle:
+            rows_live &= np.asarray([owner not in idle for owner in self._owners])
+        if not rows_live.any():
+            self._hold(rows_live)
+            return
+        per_low, per_high = low[path], high[path]
+        power_low, power_high = low[count + path], high[count + path]
+        inlet_low, inlet_high = low[2 * count + path], high[2 * count + path]
+        pick = np.arange(len(path))
+        middle = laws.inputs(0.5 * (per_low + per_high), 0.5 * (power_low + power_high))
+        rise = temperature - 0.5 * (inlet_low + inlet_high)[pick, laws.lag]
+        least, most = laws.inputs(per_low, power_low), laws.inputs(per_high, power_high)
+        air = pick < self._air_rows
+        # No part is credited with more cooling than it was ever seen to get: only air itself follows the fan laws so far.
+        floor = np.where(air, -np.inf, laws.coolest)[:, None]
+        np.maximum(least[:, :, 1], floor, out=least[:, :, 1])
+        np.maximum(most[:, :, 1], floor, out=most[:, :, 1])
+        bottom, top, spread = laws.bounds(least, most)
+        warmest = inlet_high.max(axis=1)
+        excess = temperature - warmest - np.maximum(top, 0.0)
+        level = np.maximum(top, 1.0)
+        z = excess / spread
+        ready = laws.ready(now)
+        much = np.where(air, np.maximum(LEAST_AIR, LESS_AIR * level), np.maximum(LEAST_HOT, HOTTER * level))
+        holding = np.zeros(len(path), dtype=bool)
+        for row in np.nonzero(rows_live & ready & (excess > 0.5 * much))[0].tolist():
+            shown = self._shown(row)
+            if (z[row] >= SURE and excess[row] >= much[row]) or (shown and z[row] >= 0.5 * SURE):
+                holding[row] = True
+                self._tell(row, now, float(excess[row]), float(level[row]), float(z[row]), speed)
+        self._hold(rows_live)
+        learning = rows_live & ~holding & (~ready | (np.abs(rise - np.clip(rise, bottom, top)) < 4.0 * spread))
+        pace = LEARN_EVERY if laws.samples.min() < ENOUGH else LEARNT_EVERY
+        if now - self._learnt >= pace or now < self._learnt:
+            self._learnt = now
+            laws.learn(middle, rise, learning, now)
+        if now - self._compared >= COMPARE_EVERY or now < self._compared:
+            self._compared = now
+            self._odd = self._compare(ready)
+        for row, ratio in self._odd.items():
+            if rows_live[row] and not holding[row]:
+                self._tell_odd(row, now, ratio)
+
+    _odd: Mapping[int, float] = {}
+
+    def _keys(self, row: int) -> tuple[tuple[str, Sign, str | None], ...]:
+        owner = self._owners[row]
+        if row >= self._air_rows:
+            return ((owner, Sign.HOT, self._names[row]),)
+        if self._wiring is not None and self._wiring.paths[int(self._path[row])].kind is Kind.BLADE:
+            return ((owner, Sign.SHORT_OF_AIR, None),)
+        return ((owner, Sign.SHORT_OF_AIR, None), (owner, Sign.WORKS_HARD, None))
+
+    def _shown(self, row: int) -> bool:
+        return self._keys(row)[0] in self._signs.present
+
+    def _hold(self, judged: np.ndarray) -> None:
+        """Rows of which nothing can be said keep what they showed."""
+        if not self._signs.present:
+            return
+        for row in np.nonzero(~judged)[0].tolist():
+            for key in self._keys(row):
+                self._signs.keep(*key)
+
+    def _tell(self, row: int, now: Seconds, excess: float, level: float, z: float, speed: float) -> None:
+        part = self._parts[self._owners[row]]
+        weight = min(1.0, 0.45 + 0.05 * z)
+        if row >= self._air_rows:
+            text = (
+                f"{part.name}: {self._names[row]} is {excess:.1f} K above the {level:.0f} K over its inlet air that "
+                f"power, fan speed and inlet explain"
+            )
+            self._signs.see(part.id, Sign.HOT, text, now, weight, self._names[row])
+            return
+        less = 1.0 - level / (level + excess)
+        text = f"{part.name}: air warms by {level + excess:.1f} K where {level:.1f} K was learnt at this power and fan speed"
+        for _, sign, _ in self._keys(row):
+            if sign is Sign.WORKS_HARD:
+                said = f"{part.name}: fans at {speed:.0%} move {less:.0%} less air than was learnt at that speed"
+            else:
+                said = f"{text}: {less:.0%} less air"
+            self._signs.see(part.id, sign, said, now, weight)
+
+    def _tell_odd(self, row: int, now: Seconds, ratio: float) -> None:
+        part = self._parts[self._owners[row]]
+        weight = min(0.6, 0.2 + 0.5 * (ratio - 1.0))
+        if row >= self._air_rows:
+            text = (
+                f"{part.name}: {self._names[row]} rises {ratio - 1.0:.0%} more a watt than its peers of the same design"
+            )
+            self._signs.see(part.id, Sign.HOT, text, now, weight, self._names[row])
+        else:
+            text = f"{part.name}: its air warms {ratio - 1.0:.0%} more a watt than that of its peers of the same design"
+            self._signs.see(part.id, Sign.SHORT_OF_AIR, text, now, weight)
+
+    def _compare(self, ready: np.ndarray) -> dict[int, float]:
+        """Rows that stand out among those alike, in this sled and in others: ratio to their median."""
+        rises = self._laws.per_watt()
+        by_group: dict[str, list[int]] = {}
+        for row in np.nonzero(ready)[0].tolist():
+            if rises[row] > 0.0 and self._comparable[row]:
+                by_group.setdefault(self._groups[row], []).append(row)
+        found = {}
+        for group, rows in by_group.items():
+            own = [float(rises[row]) for row in rows]
+            others = self._peers.laws(group, self._controller)
+            self._peers.tell_law(group, self._controller, median(own))
+            for row, value in zip(rows, own, strict=True):
+                rest = [float(rises[other]) for other in rows if other != row]
+                told = rest + others
+                if len(told) < 3:
+                    continue
+                middle = median(told)
+                scatter = max(1.4826 * median(abs(one - middle) for one in told), 0.05 * middle)
+                if value > (1.0 + AMONG_PEERS) * middle and value - middle > 3.5 * scatter:
+                    found[row] = value / middle
+        return found

@@ -1,0 +1,50 @@
+"""Percentiles and peaks of a never-ending series in bounded space."""
+
+from __future__ import annotations
+
+import math
+
+
+class Sketch:
+    """Counts of logarithmic buckets: any percentile to within ``accuracy`` of its value.
+
+    Values from ``least`` to ``most`` fall in buckets whose bounds grow by a constant factor, so the relative error is
+    bounded however many come (Masson, Rim, Lee: DDSketch, VLDB 2019, proposition 3).
+    """
+
+    def __init__(self, least: float = 1.0, most: float = 1e6, accuracy: float = 0.01) -> None:
+        """ValueError unless 0 < least < most and 0 < accuracy < 1."""
+        if not (0.0 < least < most and 0.0 < accuracy < 1.0):
+            raise ValueError("wants 0 < least < most and 0 < accuracy < 1")
+        self._least, self._most = least, most
+        self._gamma = (1.0 + accuracy) / (1.0 - accuracy)
+        self._per_log = 1.0 / math.log(self._gamma)
+        self._counts = [0] * (math.ceil(math.log(most / least) * self._per_log) + 2)
+        self.count = 0
+        self.peak = -math.inf
+        self.peak_time: float | None = None
+
+    def add(self, value: float, time: float | None = None) -> None:
+        """Take a value; negative ones and what is not a number are passed over."""
+        if not value >= 0.0:
+            return
+        self.count += 1
+        if value > self.peak:
+            self.peak, self.peak_time = value, time
+        bounded = min(value, self._most)
+        index = 0 if bounded < self._least else 1 + int(math.log(bounded / self._least) * self._per_log)
+        self._counts[min(index, len(self._counts) - 1)] += 1
+
+    def percentile(self, share: float) -> float | None:
+        """The value below which ``share`` (0 to 1) of all lie; None for none."""
+        if self.count == 0:
+            return None
+        wanted, seen = share * (self.count - 1), 0
+        for index, count in enumerate(self._counts):
+            seen += count
+            if seen > wanted:
+                if index == 0:
+                    return 0.0
+                low = self._least * self._gamma ** (index - 1)
+                return min(self.peak, 2.0 * low * self._gamma / (1.0 + self._gamma))
+        return self.peak
