@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Protocol
 
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from collector.model import Inventory, Location, Seconds, Status
 from collector.normalise.inventory import build
 from collector.normalise.polled import Decoded, Decoder
 from collector.poll.plan import plan
-from collector.redfish.resources import Fetch, Walked
+from collector.redfish import service_clock
+from collector.redfish.resources import ClockRead, Fetch, Walked
 
 
 class Decodes(Protocol):
@@ -36,6 +37,8 @@ class Interpreted(Struct, frozen=True):
     inventory: Inventory
     fetches: tuple[Fetch, ...]
     decoder: Decodes
+    clock: ClockRead | None = None
+    """The service's clock, as the walk found it."""
 
 
 Interpret = Callable[[Walked, Location], Interpreted]
@@ -44,5 +47,12 @@ Interpret = Callable[[Walked, Location], Interpreted]
 def interpret(walked: Walked, location: Location) -> Interpreted:
     """Normalise a walk and plan the rounds that follow it."""
     inventory = build(walked, location)
+    if walked.clock is not None:
+        wrong = service_clock.defect(walked.controller, walked.clock)
+        inventory = structs.replace(
+            inventory,
+            clock_offset=walked.clock.offset,
+            defects=inventory.defects if wrong is None else (*inventory.defects, wrong),
+        )
     fetches = plan(walked, inventory)
-    return Interpreted(inventory, fetches, Decoder(inventory, fetches))
+    return Interpreted(inventory, fetches, Decoder(inventory, fetches), walked.clock)

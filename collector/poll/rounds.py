@@ -16,10 +16,11 @@ from collector.model import Defect, DefectKind, Outcome, Round, Seconds
 from collector.poll.clock import Clock
 from collector.poll.interpret import Interpreted
 from collector.poll.turns import Turns
+from collector.redfish import service_clock
 from collector.redfish.client import Client
 from collector.redfish.errors import ControllerError, HttpStatus, LoginRefused, TimedOut, Unreachable, Untrusted
 from collector.redfish.messages import seconds_to_wait
-from collector.redfish.resources import SERVICE_ROOT
+from collector.redfish.resources import SERVICE_ROOT, ClockRead
 
 _LOST = (Unreachable, TimedOut, Untrusted, LoginRefused)
 _REFUSED = frozenset({400, 405, 413, 501, 507})
@@ -27,6 +28,8 @@ _REFUSED = frozenset({400, 405, 413, 501, 507})
 _PATIENCE = 2
 _LEAST_SECONDS = 2.0
 """That one GET gets, if the round has as much left."""
+_NOBODY = -2
+"""Stands for the GET that tells the clock where none does."""
 _PING = -1
 """Stands for the GET of the service root where a plan has nothing to fetch."""
 
@@ -59,6 +62,12 @@ class Rounds:
         self._failed: frozenset[int] = frozenset()
         """What the round before asked for in vain: its turn comes at once."""
         self._told: set[tuple[str, DefectKind]] = set()
+        self._service_clock = interpreted.clock
+        self._tells_time = _tells_time(interpreted)
+        self._read_clock: ClockRead | None = None
+        """The service's clock as this round found it."""
+        self._clock_told = service_clock.defect(client.settings.name, interpreted.clock) is not None
+        """Whether a clock that is wrong has been named since the walk."""
 
     async def run(self, deadline: float, late: float = 0.0, *, whole: bool = False) -> Done:
         """One round of at most ``deadline`` seconds. Raises nothing that a controller could cause.
@@ -70,6 +79,7 @@ class Rounds:
         errors: dict[int, ControllerError] = {}
         taken: set[int] = set()
         self._decoder.begin()
+        self._read_clock = None
         self._whole = whole
         self._skipped.clear()
         try:
@@ -116,7 +126,7 @@ class Rounds:
             if not self._turns.due(index, taken, whole=self._whole or index in self._failed):
                 self._skipped.add(index)
                 continue
-            left = ends - loop.time()
+            left, asked = ends - loop.time(), self._clock.now()
             try:
                 reply = await self._client.get(self._path(index), timeout=min(left, max(left / 2, _LEAST_SECONDS)))
             except ControllerError as error:
@@ -127,8 +137,11 @@ class Rounds:
                 continue
             lost = 0
             taken.add(index)
+            received = self._clock.now()
+            if self._service_clock is not None and self._tells_time in (index, None) and self._read_clock is None:
+                self._read_clock = service_clock.read_again(self._service_clock, reply, asked, received)
             if index != _PING:
-                self._decoder.take(index, reply.body, self._clock.now())
+                self._decoder.take(index, reply.body, received)
 
     def _path(self, index: int) -> str:
         return SERVICE_ROOT if index == _PING else self._fetches[index].path
@@ -161,15 +174,27 @@ class Rounds:
                 late=late,
                 frame=decoded.frame if decoded is not None else None,
                 statuses=decoded.statuses if decoded is not None else {},
-                defects=(*self._new_defects(errors), *(decoded.defects if decoded is not None else ())),
+                defects=(
+                    *self._new_defects(errors),
+                    *self._wrong_clock(),
+                    *(decoded.defects if decoded is not None else ()),
+                ),
                 requests=requests,
                 bytes_received=bytes_received,
+                clock_offset=None if self._read_clock is None else self._read_clock.offset,
             ),
             failure=errors[0][1] if errors and not taken else None,
             retry_after=max((wait for wait in waits if wait is not None), default=None),
             walk_wanted=any(self._outdated(index, error) for index, error in errors)
             or (decoded is not None and decoded.shape_changed),
         )
+
+    def _wrong_clock(self) -> Iterator[Defect]:
+        """The service's clock, once a walk where it has gone wrong."""
+        wrong = None if self._clock_told else service_clock.defect(self._client.settings.name, self._read_clock)
+        if wrong is not None:
+            self._clock_told = True
+            yield wrong
 
     def _outdated(self, index: int, error: ControllerError) -> bool:
         """Whether it shows that the plan is: a resource that is gone, or a query that worked and does no more."""
@@ -188,6 +213,15 @@ class Rounds:
                     kind=error.defect,
                     detail=error.happened,
                 )
+
+
+def _tells_time(interpreted: Interpreted) -> int | None:
+    """Which GET tells the service's clock: any (None) by its header, else the one that brings its manager."""
+    clock = interpreted.clock
+    if clock is None or clock.source == service_clock.DATE_HEADER:
+        return None
+    indexes = (index for index, fetch in enumerate(interpreted.fetches) if clock.source in fetch.brings)
+    return next(indexes, _NOBODY)
 
 
 def _verdict(taken: int, planned: int, errors: list[ControllerError]) -> tuple[Outcome, str]:

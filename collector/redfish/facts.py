@@ -12,6 +12,7 @@ from msgspec import Struct
 from collector.model import Outcome, Seconds
 from collector.redfish.client import Way
 from collector.redfish.errors import ControllerError
+from collector.redfish.resources import ClockRead
 
 
 class Trust(StrEnum):
@@ -168,17 +169,6 @@ class Root(Struct, frozen=True, kw_only=True):
     """Protocol features, as :func:`collector.redfish.features.declared` spells them."""
     failure: Failure | None = None
     seconds: float = 0.0
-
-
-class ClockRead(Struct, frozen=True, kw_only=True):
-    """A controller's clock against ours."""
-
-    source: str
-    """The manager that told it, or ``Date header``."""
-    offset: float
-    """Seconds that it is ahead of ours; negative when it is behind."""
-    spread: float
-    """Seconds that ``offset`` may be wrong by: half the exchange, and the resolution of what was told."""
 
 
 class Service(Struct, frozen=True, kw_only=True):

@@ -12,7 +12,6 @@ import socket
 import ssl
 from collections.abc import Awaitable, Callable, Iterator
 from dataclasses import replace
-from email.utils import parsedate_to_datetime
 from ipaddress import ip_address
 from typing import Any, NamedTuple
 from urllib.parse import urlsplit
@@ -25,7 +24,6 @@ from collector.redfish.client import Client
 from collector.redfish.errors import ControllerError, LoginRefused, TimedOut, Untrusted
 from collector.redfish.facts import (
     Certificate,
-    ClockRead,
     Connected,
     Failure,
     Handshake,
@@ -39,10 +37,10 @@ from collector.redfish.facts import (
 )
 from collector.redfish.features import declared
 from collector.redfish.recorder import Exchange, Recorder, Timer
-from collector.redfish.resources import SERVICE_ROOT
-from collector.redfish.times import moment
+from collector.redfish.resources import SERVICE_ROOT, ClockRead
+from collector.redfish.service_clock import by_header, by_manager
 from collector.redfish.tls import context_for
-from collector.redfish.wire import Limits, Reply
+from collector.redfish.wire import Limits
 from collector.settings import ControllerSettings, Credential
 from collector.text import plain
 
@@ -99,7 +97,7 @@ async def ask(client: Client, recorder: Recorder, *, now: Callable[[], Seconds],
         declares=declared(body),
         seconds=seconds,
     )
-    clock = _date_header(reply, asked, answered)
+    clock = by_header(reply, asked, answered)
     proof, failure = await _prove(client, body, limit / (len(_COLLECTIONS) + 1))
     if failure is None:
         try:
@@ -340,29 +338,11 @@ async def _manager_clock(client: Client, root: dict[str, Any], now: Callable[[],
             before = now()
             body = decode((await client.get(path)).body, client.settings.name, path)
             after = now()
-            date_time = moment(body.get("DateTime"))
-            if date_time is not None:
-                return _compared(path, date_time, before, after)
+            if (read := by_manager(path, body, before, after)) is not None:
+                return read
     except ControllerError:
         return None  # the walk comes past here as well, and names it
     return None
-
-
-def _date_header(reply: Reply, before: Seconds, after: Seconds) -> ClockRead | None:
-    """The service's idea of the time by the Date header (RFC 9110 6.6.1)."""
-    told = reply.header(b"date")
-    if told is None:
-        return None
-    try:
-        date = parsedate_to_datetime(told).timestamp()
-    except (ValueError, OverflowError):
-        return None
-    return _compared("Date header", date, before, after)
-
-
-def _compared(source: str, told: Seconds, before: Seconds, after: Seconds) -> ClockRead:
-    """Both sources tell whole seconds, cut off: half a second more on average."""
-    return ClockRead(source=source, offset=told + 0.5 - (before + after) / 2, spread=(after - before) / 2 + 0.5)
 
 
 def _text(told: object) -> str | None:

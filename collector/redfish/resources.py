@@ -42,6 +42,17 @@ class Features(Struct, frozen=True, kw_only=True):
     """Whether GETs bring ETags."""
 
 
+class ClockRead(Struct, frozen=True, kw_only=True):
+    """A service's clock against ours; see :mod:`collector.redfish.service_clock`."""
+
+    source: str
+    """The manager that told it, or ``Date header``."""
+    offset: float
+    """Seconds that it is ahead of ours; negative when it is behind."""
+    spread: float
+    """Seconds that ``offset`` may be wrong by: half the exchange, and the resolution of what was told."""
+
+
 class Walked(Struct, frozen=True, kw_only=True):
     """One finished walk."""
 
@@ -55,6 +66,8 @@ class Walked(Struct, frozen=True, kw_only=True):
     defects: tuple[Defect, ...] = ()
     requests: int = 0
     bytes_received: int = 0
+    clock: ClockRead | None = None
+    """The service's clock against ours; None where nothing tells it."""
 
 
 class Fetch(Struct, frozen=True):

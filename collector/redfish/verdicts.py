@@ -12,7 +12,6 @@ from collector.model import Seconds
 from collector.redfish.client import Way
 from collector.redfish.facts import (
     Certificate,
-    ClockRead,
     Connected,
     Handshake,
     Login,
@@ -21,6 +20,8 @@ from collector.redfish.facts import (
     SessionEnd,
     Trust,
 )
+from collector.redfish.resources import ClockRead
+from collector.redfish.service_clock import span
 
 EXPIRY_NOTICE_DAYS = 30.0
 CLOCK_NOTE_SECONDS = 5.0
@@ -285,7 +286,7 @@ def of_clock(facts: ClockRead | None) -> Findings:
     way = "ahead of" if facts.offset > 0 else "behind"
     if off <= CLOCK_NOTE_SECONDS:
         return (_passed(f"within {abs(facts.offset) + facts.spread:.1f} s of ours ({facts.source})"),)
-    told = f"{_span(abs(facts.offset))} {way} ours ({facts.source})"
+    told = f"{span(abs(facts.offset))} {way} ours ({facts.source})"
     to_do = "set its clock, best by NTP, after checking ours: times in its logs and events can't be put in order"
     return (_failed(told, to_do) if off > CLOCK_FAULT_SECONDS else _note(told, to_do),)
 
@@ -314,10 +315,3 @@ def _days(days: float) -> str:
 
 def _ms(seconds: float) -> str:
     return f"{seconds * 1000:.1f} ms" if seconds < 1 else f"{seconds:.1f} s"
-
-
-def _span(seconds: float) -> str:
-    for size, word in ((_DAY, "days"), (3600.0, "hours"), (60.0, "minutes")):
-        if seconds >= 2 * size:
-            return f"{seconds / size:.1f} {word}"
-    return f"{seconds:.1f} s"

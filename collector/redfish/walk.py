@@ -14,7 +14,7 @@ from typing import Any
 from msgspec import Struct
 
 from collector.model import Defect, DefectKind, Seconds
-from collector.redfish import links
+from collector.redfish import links, service_clock
 from collector.redfish.bodies import decode
 from collector.redfish.client import Client
 from collector.redfish.collection import Gathered, Refusals, gather
@@ -29,7 +29,7 @@ from collector.redfish.errors import (
 )
 from collector.redfish.follow import Found, Misshapen, links_of, sources_of, type_name
 from collector.redfish.messages import seconds_to_wait
-from collector.redfish.resources import SERVICE_ROOT, Features, Resource, Walked
+from collector.redfish.resources import SERVICE_ROOT, ClockRead, Features, Resource, Walked
 from collector.redfish.wire import Reply
 from collector.text import plain
 
@@ -117,12 +117,16 @@ class Walk:
         self._full = False
         self._bytes = 0
         self._etags = False
+        self._clocks: dict[str, ClockRead] = {}
+        """What managers told of the time, by their names."""
         self._refusals = Refusals()
 
     async def run(self) -> Walked:
         """Walk; see :func:`walk`."""
         requests, received = self._client.requests, self._client.bytes_received
+        asked = self._clock()
         reply = await self._client.get(SERVICE_ROOT)
+        by_header = service_clock.by_header(reply, asked, self._clock())
         root = self._decoded(reply, SERVICE_ROOT)
         declared = declared_features(root)
         self._refusals.levels = declared.expand_levels if declared.expand_no_links else 0
@@ -152,6 +156,7 @@ class Walk:
             defects=tuple(self._defects.values()),
             requests=self._client.requests - requests,
             bytes_received=self._client.bytes_received - received,
+            clock=service_clock.service_clock(root, self._clocks, by_header),
         )
 
     # Level by level
@@ -224,10 +229,15 @@ class Walk:
         return places
 
     async def _fetch(self, target: links.Target) -> Resource:
+        asked = self._clock()
         reply = await self._client.get(target.path)
+        answered = self._clock()
         etag = reply.header(b"etag")
         self._etags = self._etags or etag is not None
-        return Resource(target.key, self._decoded(reply, target.path), target.path, etag)
+        body = self._decoded(reply, target.path)
+        for name, read in service_clock.in_resource(target.key, body, asked, answered):
+            self._clocks.setdefault(name, read)
+        return Resource(target.key, body, target.path, etag)
 
     def _decoded(self, reply: Reply, path: str) -> dict[str, Any]:
         self._bytes += len(reply.body)

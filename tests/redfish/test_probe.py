@@ -23,7 +23,6 @@ from pydantic import SecretStr
 from collector.redfish.certificates import certificate
 from collector.redfish.client import Client, Way
 from collector.redfish.facts import (
-    ClockRead,
     Handshake,
     Reached,
     Service,
@@ -31,6 +30,7 @@ from collector.redfish.facts import (
 )
 from collector.redfish.probe import ask, reach, session_end
 from collector.redfish.recorder import Recorder
+from collector.redfish.resources import ClockRead
 from collector.redfish.verdicts import (
     Findings,
     Result,

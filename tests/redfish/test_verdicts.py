@@ -10,7 +10,6 @@ from collector.model import Outcome
 from collector.redfish.client import Way
 from collector.redfish.facts import (
     Certificate,
-    ClockRead,
     Connected,
     Failure,
     Handshake,
@@ -21,6 +20,7 @@ from collector.redfish.facts import (
     Trust,
 )
 from collector.redfish.features import declared
+from collector.redfish.resources import ClockRead
 from collector.redfish.verdicts import (
     Findings,
     Result,
