@@ -17,7 +17,7 @@ from collector.model import Defect, DefectKind, Seconds
 from collector.redfish import links, service_clock
 from collector.redfish.bodies import decode
 from collector.redfish.client import Client
-from collector.redfish.collection import Gathered, Refusals, gather
+from collector.redfish.collection import MAX_MEMBERS, Gathered, Refusals, gather
 from collector.redfish.errors import (
     ControllerError,
     HttpStatus,
@@ -30,12 +30,16 @@ from collector.redfish.errors import (
 from collector.redfish.follow import Found, Misshapen, links_of, sources_of, type_name
 from collector.redfish.messages import seconds_to_wait
 from collector.redfish.resources import SERVICE_ROOT, ClockRead, Features, Resource, Walked
+from collector.redfish.shortened import shortened
 from collector.redfish.wire import Reply
 from collector.text import plain
 
 _LOST = (Unreachable, TimedOut, Untrusted, LoginRefused)
 _PATIENCE = 3
 """Failures of the connection, in a row, after which we ask the service root whether the controller is still there."""
+
+_AT_A_TIME = 100
+"""Members of a collection that are looked at without a pause."""
 
 
 class WalkLimits(Struct, frozen=True, kw_only=True):
@@ -221,10 +225,14 @@ class Walk:
         for pointer, kind, detail in gathered.defects:
             self._note(place.target.key, pointer, kind, detail)
         places = self._keep(gathered.collection, place.hops)
-        for member in gathered.members:
+        for count, member in enumerate(gathered.members, 1):
+            if count % _AT_A_TIME == 0:
+                await asyncio.sleep(0)  # other controllers have their turn
             self._seen.add(member.key)
             places += self._keep(member.resource, place.hops + 1)
-        for pointer, link in gathered.to_fetch:
+        for count, (pointer, link) in enumerate(gathered.to_fetch, 1):
+            if count % _AT_A_TIME == 0:
+                await asyncio.sleep(0)
             places += self._place(Found(pointer, link), place.hops + 1, place.target.key, member=True)
         return places
 
@@ -243,7 +251,7 @@ class Walk:
         self._bytes += len(reply.body)
         if self._bytes > self._limits.bytes:
             self._stop(f"the walk brought more than {self._limits.bytes} bytes")
-        return decode(reply.body, self._controller, path)
+        return decode(shortened(reply.body, MAX_MEMBERS + 1), self._controller, path)
 
     # What was found
 
