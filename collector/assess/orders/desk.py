@@ -1,0 +1,165 @@
+"""Open work orders: written from troubles, changed when these change, closed with them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from msgspec import structs
+
+from collector.assess.orders import advice
+from collector.assess.orders.stakes import goes_down, leans_on
+from collector.assess.tree import Tree
+from collector.model import (
+    Fallen,
+    Health,
+    Inventory,
+    Kind,
+    Lamps,
+    Part,
+    Status,
+    Suspect,
+    Trouble,
+    Urgency,
+    WorkOrder,
+)
+
+WORTH_A_VISIT = 0.5
+"""Least probability of a suspect that somebody is sent for, alone or with those it can't be told from."""
+
+
+class Desk:
+    """Keeps the orders of the fleet. Each trouble costs by what hangs on its own suspects."""
+
+    def __init__(self) -> None:
+        self._trees: dict[str, Tree] = {}
+        self._orders: dict[str, dict[str, WorkOrder]] = {}
+        """Open ones, by trouble and then by part."""
+
+    def inventory(self, inventory: Inventory) -> None:
+        """Take a finished walk."""
+        self._trees[inventory.controller] = Tree(inventory.parts, inventory.links)
+
+    def write(
+        self, troubles: Iterable[Trouble], statuses: Mapping[str, Status], lamps: Mapping[str, Lamps]
+    ) -> tuple[WorkOrder, ...]:
+        """The orders that open, change or close with these troubles.
+
+        ``statuses`` and ``lamps``: by part id, as far as they are known.
+        """
+        told: list[WorkOrder] = []
+        for trouble in troubles:
+            before = self._orders.pop(trouble.id, {})
+            now: dict[str, WorkOrder] = {}
+            if trouble.closed is None:
+                for suspect in _accused(trouble):
+                    known = before.get(suspect.part)
+                    now[suspect.part] = self._order(trouble, suspect, known, statuses, lamps)
+                self._orders[trouble.id] = now
+            for part, order in now.items():
+                if part not in before or _matters(before[part]) != _matters(order):
+                    told.append(order)
+                else:
+                    now[part] = before[part]
+            ended = trouble.closed if trouble.closed is not None else trouble.changed
+            told += [
+                structs.replace(order, closed=ended, changed=ended) for part, order in before.items() if part not in now
+            ]
+        return tuple(told)
+
+    def _order(
+        self,
+        trouble: Trouble,
+        suspect: Suspect,
+        known: WorkOrder | None,
+        statuses: Mapping[str, Status],
+        lamps: Mapping[str, Lamps],
+    ) -> WorkOrder:
+        tree = self._trees.get(suspect.controller or "")
+        at = tree.at.get(suspect.part) if tree is not None else None
+        down: tuple[Fallen, ...] = ()
+        leaning: tuple[Fallen, ...] = ()
+        part: Part | None = None
+        front: Part | None = None
+        if tree is not None and at is not None:
+            part = tree.parts[at]
+            down, leaning = goes_down(tree, at), leans_on(tree, at)
+            front = next((tree.parts[p] for p in (at, *tree.ancestors(at)) if tree.parts[p].id in lamps), None)
+        running = _running(part, down)
+        lamp = lamps.get(front.id) if front is not None else None
+        status = statuses.get(front.id) if front is not None else None
+        where = suspect.location.text or suspect.name
+        identity = suspect.identity
+        return WorkOrder(
+            id=f"{trouble.id}|{suspect.part}",
+            trouble=trouble.id,
+            part=suspect.part,
+            controller=suspect.controller,
+            kind=suspect.kind,
+            name=suspect.name,
+            location=suspect.location,
+            identity=identity,
+            opened=known.opened if known is not None else trouble.changed,
+            changed=trouble.changed,
+            urgency=_urgency(trouble, down, leaning),
+            task=advice.task(
+                suspect.remedy, f"{suspect.name} at {where}", identity.part_number, identity.spare_part_number
+            ),
+            reason=_reason(trouble, suspect),
+            lamp=lamp,
+            lamp_text=advice.lamp_text(lamp, status.locate if status is not None else None, _called(front)),
+            takes_down=down,
+            running=running,
+            first=advice.before(suspect.kind, down, leaning, running),
+            cautions=advice.cautions(suspect.kind),
+            otherwise=tuple(part for part in trouble.group if part != suspect.part),
+            bundle=_bundle(suspect),
+        )
+
+
+def _accused(trouble: Trouble) -> list[Suspect]:
+    """The suspects that somebody should be sent for: the first, and those that have failed besides."""
+    group = sum(suspect.probability for suspect in trouble.suspects if suspect.part in trouble.group)
+    found = []
+    for rank, suspect in enumerate(trouble.suspects):
+        if suspect.remedy in advice.REMOTE:
+            continue
+        sure = max(suspect.probability, group) if rank == 0 else suspect.probability
+        if (rank == 0 or suspect.part in trouble.also) and sure >= WORTH_A_VISIT:
+            found.append(suspect)
+    return found
+
+
+def _matters(order: WorkOrder) -> WorkOrder:
+    """An order but for its time stamp: a change of that alone is not worth telling."""
+    return structs.replace(order, changed=0.0)
+
+
+def _running(part: Part | None, down: tuple[Fallen, ...]) -> bool | None:
+    if part is not None and part.hot_swap is not None:
+        return part.hot_swap and not down
+    return False if down else None
+
+
+def _urgency(trouble: Trouble, down: tuple[Fallen, ...], leaning: tuple[Fallen, ...]) -> Urgency:
+    if trouble.severity < Health.CRITICAL:
+        return Urgency.NEXT_VISIT
+    shared = len(leaning) > 1 or len({each.part for each in down if each.kind is Kind.BLADE}) > 1
+    return Urgency.NOW if shared else Urgency.TODAY
+
+
+def _reason(trouble: Trouble, suspect: Suspect) -> str:
+    sure = f"{100 * suspect.probability:.0f} %" if suspect.probability < 0.995 else "more than 99 %"
+    text = f"{suspect.name} {suspect.fault}: {sure} sure"
+    if suspect.speaks_for:
+        text += f"; {suspect.speaks_for[0].rstrip('.')}"
+    if len(trouble.group) > 1:
+        text += f"; {len(trouble.group) - 1} other part(s) would look the same"
+    return text + "."
+
+
+def _called(front: Part | None) -> str:
+    return "the front" if front is None else (front.location.text or front.name)
+
+
+def _bundle(suspect: Suspect) -> str:
+    place = suspect.location
+    return " / ".join(step for step in (place.site, place.row, place.rack) if step)
