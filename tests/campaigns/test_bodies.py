@@ -102,6 +102,49 @@ def check_values(inventory: Normalised, values: Any, numbers: set[float]) -> Non
         assert any(value in told[way] for way in ways), f"{value} was told by nobody"
 
 
+def check_places(inventory: Normalised, values: Any, raw: bytes) -> None:
+    """Sharper, for one body: a value stands at one of its sensor's own places, of a part that is there, within range.
+
+    A number from the row beside would pass for told by the bytes. Bodies that are no JSON are not looked at.
+    """
+    try:
+        body = json.loads(raw)
+    except (ValueError, RecursionError):
+        return
+    for sensor, readers, value in zip(inventory.layout.sensors, inventory.recipe.readers, values, strict=True):
+        if math.isnan(value):
+            continue
+        assert sensor.range_min is None or sensor.range_min <= value, f"{sensor.source}: below its range"
+        assert sensor.range_max is None or value <= sensor.range_max, f"{sensor.source}: above its range"
+        ways = {(reader.scale, reader.offset, reader.duration) for reader in readers}
+        told = [_told_at(body, place) for place in (sensor.source, *sensor.also_at)]
+        assert any(
+            value == number * scale + offset
+            for scale, offset, spans in ways
+            for leaf in told
+            if isinstance(leaf, str) is spans
+            for number in numbers_in(json.dumps(leaf).encode())
+        ), f"{sensor.source}: {value} does not stand there, but {told}"
+
+
+def _told_at(body: Any, place: str) -> Any:
+    """The number, or the duration, at a place of a body; None where there is none, or where nothing is fitted."""
+    state = _step(_step(body, "Status"), "State")
+    leaf, holder = body, body
+    for step in (place.partition("#")[2] or "/Reading").split("/")[1:]:
+        name = step.replace("~1", "/").replace("~0", "~")
+        if isinstance(leaf, dict):
+            holder = leaf
+        leaf = leaf[int(name)] if isinstance(leaf, list) and int(name) < len(leaf) else _step(leaf, name)
+    own = _step(_step(holder, "Status"), "State")
+    gone = (own if own is not None else state) in ("Absent", "Disabled")
+    return leaf if not gone and isinstance(leaf, int | float | str) and not isinstance(leaf, bool) else None
+
+
+def _step(value: Any, name: str) -> Any:
+    return value.get(name) if isinstance(value, dict) else None
+
+
 @pytest.mark.parametrize("chunk", range(CHUNKS))
 def test_mutated_bodies(chunk: int) -> None:
     """Chunks keep what hypothesis remembers of a campaign small."""
@@ -119,6 +162,7 @@ def test_mutated_bodies(chunk: int) -> None:
         raw = json.dumps(body).encode()
         inventory = build(walked(subject.uri, body), Location(rack="R02"))
         check_inventory(inventory, numbers_in(raw))
+        check_places(inventory, inventory.frame.values, raw)
         decoder = Decoder(subject.inventory, (subject.fetch,))
         for bytes_ in (raw, _flipped(raw, byte), raw[: int(cut * len(raw))], json.dumps({"Members": [body]}).encode()):
             decoder.begin()
@@ -127,6 +171,7 @@ def test_mutated_bodies(chunk: int) -> None:
             assert decoded.statuses.keys() <= subject.inventory.statuses.keys()
             if decoded.frame is not None:
                 check_values(subject.inventory, decoded.frame.values, numbers_in(bytes_))
+                check_places(subject.inventory, decoded.frame.values, bytes_)
             assert all(one.detail.isprintable() and len(one.detail) <= 300 for one in decoded.defects)
 
     campaign()
