@@ -211,7 +211,7 @@ class Round(Struct, frozen=True, kw_only=True):
     finished: Seconds
     outcome: Outcome
     error: str = ""
-    """One line naming the resource and what to do next; "" when ok."""
+    """One line naming the resource and what to do next; "" when ok, unless there is something to do nevertheless."""
     late: float = 0.0
     """Seconds that the round started behind its due time."""
     frame: Frame | None = None

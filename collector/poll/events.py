@@ -272,7 +272,7 @@ class Events:
 
     def _take_way(self, chosen: Way) -> None:
         if (chosen.kind, chosen.path) != (self.way.kind, self.way.path):
-            log.info("%s: its events come by %s", self._place.controller, chosen.kind.value)
+            log.debug("%s: its events come by %s", self._place.controller, chosen.kind.value)
             self._changed.set()
         self.way = chosen
 

@@ -33,6 +33,9 @@ from collector.redfish.recent import Happening, Recent, Standing
 from collector.redfish.registries import Library, Registry, Shelf, message_id
 from collector.text import plain
 
+MAX_ADVICE = 300
+"""Characters of a registry's Resolution that are told with an event."""
+
 log = logging.getLogger(__name__)
 
 HISTORY = 16
@@ -175,7 +178,7 @@ class Hearing:
             part=self._part(notice.origin),
             subject=subject,
             severity=notice.severity,
-            text=f"{notice.text} (resolved)" if notice.resolved else notice.text,
+            text=_words(notice),
         )
 
     def _over(self, earlier: Notice, notice: Notice) -> Event:
@@ -225,3 +228,12 @@ def _restored(kept: bytes | None, controller: str) -> _State:
     except msgspec.MsgspecError as error:
         log.warning("%s: what was kept of its events can't be read, they are begun anew: %s", controller, error)
         return _State()
+
+
+def _words(notice: Notice) -> str:
+    """What happened, and the registry's word on what to do where there still is something to do."""
+    if notice.resolved:
+        return f"{notice.text} (resolved)"
+    if not notice.resolution or notice.severity not in (Health.WARNING, Health.CRITICAL):
+        return notice.text
+    return f"{notice.text} What to do: {plain(notice.resolution, MAX_ADVICE)}"

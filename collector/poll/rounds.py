@@ -163,6 +163,8 @@ class Rounds:
         now = self._clock.now()
         decoded = self._decoder.finish(now) if taken else None
         outcome, error = _verdict(len(taken), len(self._order), [error for _, error in errors])
+        if not error and (crowded := self._client.crowded) is not None:
+            error = f"{crowded.resource}: {crowded.detail}"  # all was read, and yet there is something to do
         waits = [seconds_to_wait(e.retry_after, now) for _, e in errors if isinstance(e, HttpStatus)]
         return Done(
             round=Round(
@@ -177,6 +179,7 @@ class Rounds:
                 defects=(
                     *self._new_defects(errors),
                     *self._wrong_clock(),
+                    *self._no_room(),
                     *(decoded.defects if decoded is not None else ()),
                 ),
                 requests=requests,
@@ -188,6 +191,13 @@ class Rounds:
             walk_wanted=any(self._outdated(index, error) for index, error in errors)
             or (decoded is not None and decoded.shape_changed),
         )
+
+    def _no_room(self) -> Iterator[Defect]:
+        """A session table that is full, once a walk."""
+        crowded = self._client.crowded
+        if crowded is not None and (crowded.resource, crowded.kind) not in self._told:
+            self._told.add((crowded.resource, crowded.kind))
+            yield crowded
 
     def _wrong_clock(self) -> Iterator[Defect]:
         """The service's clock, once a walk where it has gone wrong."""

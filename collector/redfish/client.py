@@ -20,6 +20,7 @@ from typing import Protocol, Self, TypeVar
 import httpx
 from msgspec import structs
 
+from collector.model import Defect, DefectKind
 from collector.redfish import links, sse
 from collector.redfish.bodies import decode
 from collector.redfish.channel import Headers, channel_through
@@ -38,6 +39,7 @@ log = logging.getLogger(__name__)
 _NO_SESSIONS_HERE = frozenset({404, 405, 410, 501})
 _TABLE_FULL = frozenset({"SessionLimitExceeded", "CreateLimitReachedForResource"})
 """Message keys of the Base registry, DSP8011."""
+_MAKE_ROOM = "end sessions that nobody uses, or shorten its SessionTimeout"
 _REDIRECTS = frozenset({301, 302, 303, 307, 308})
 _MAX_REDIRECTS = 3
 _JSON: tuple[bytes, bytes] = (b"Content-Type", b"application/json")
@@ -97,6 +99,8 @@ class Client:
         self._basic_refused = False
         """Whether basic authentication failed for that: it is not tried twice, since it counts as a login."""
         self._table_full = False
+        self._sessions_at = SESSIONS
+        """Where its sessions are made."""
         self._refusal: LoginRefused | None = None
         self._login: asyncio.Task[None] | None = None
         self._generation = 0
@@ -124,6 +128,19 @@ class Client:
             self.way = Way.NOT_YET
         if self.way is Way.NOT_YET:
             await self._log_in()
+
+    @property
+    def crowded(self) -> Defect | None:
+        """The defect of a session table that had no room for us; None where we have a session or need none."""
+        if not self._table_full:
+            return None
+        return Defect(
+            controller=self.settings.name,
+            resource=self._sessions_at,
+            property="",
+            kind=DefectKind.HTTP_ERROR,
+            detail=f"the session table is full, so every request logs in by itself; {_MAKE_ROOM}",
+        )
 
     async def get(self, path: str, etag: str | None = None, *, timeout: float | None = None) -> Reply:
         """GET a path of this service, with query; 200, or 304 where ``etag`` still holds. Logs in where needed.
@@ -297,7 +314,7 @@ class Client:
 
     async def _open_session(self, credential: Credential) -> bool:
         """Make a session; False where the service has none to give, for now or ever."""
-        path = await self._sessions_path()
+        path = self._sessions_at = await self._sessions_path()
         if self._left is not None and not self._basic_refused:
             await self._remove_left_over((*_ALWAYS, _basic(credential)))
         username, password = credential.username, credential.password.get_secret_value()
@@ -391,6 +408,8 @@ class Client:
 
     def _login_refused(self, path: str, reply: Reply) -> LoginRefused:
         detail = self._status_error(path, reply).detail
+        if self._table_full:
+            detail += f"; its session table is full and it takes no basic authentication: {_MAKE_ROOM}"
         if self.settings.credential is None:
             detail += "; the fleet file gives no credentials for it"
         return LoginRefused(self.settings.name, path, detail)

@@ -53,7 +53,7 @@ BAD: dict[str, Named] = {
     "link-loop": Named(Outcome.OK, defect=DefectKind.LINK_LOOP),
     "expired-certificate": Named(Outcome.UNTRUSTED, "expired"),
     "wrong-certificate": Named(Outcome.UNTRUSTED, "IP address mismatch"),
-    "sessions-full": Named(Outcome.OK),
+    "sessions-full": Named(Outcome.OK, "the session table is full", defect=DefectKind.HTTP_ERROR),
     "clock-off": Named(Outcome.OK, defect=DefectKind.BAD_TIME),
 }
 

@@ -181,11 +181,15 @@ async def test_a_full_table_means_basic_for_now(status: int, mockup: Mockup) -> 
     async with Client(SETTINGS, transport=httpx.MockTransport(handler)) as client:
         await client.get(CHASSIS)
         assert client.way is Way.BASIC
+        assert client.crowded is not None
+        assert client.crowded.resource == SESSIONS
+        assert "end sessions" in client.crowded.detail
         full = False
         await client.connect()
         assert client.way is Way.BASIC, "not tried again with every round"
         await client.connect(anew=True)
         assert client.way is Way.SESSION
+        assert client.crowded is None
         assert len(mockup.sessions) == 1
     assert not mockup.sessions
 
