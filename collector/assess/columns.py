@@ -11,18 +11,24 @@ from collections.abc import Mapping
 
 from collector.assess.book import GAPS, Book
 from collector.assess.crossing import quiet_bands, sides
+from collector.assess.delays import Habit, treated
 from collector.assess.gaps import Gaps
 from collector.assess.judge import Watched
-from collector.model import Condition, Frame, Health, Seconds, Sensor, Subject
+from collector.model import Condition, Frame, Health, Quantity, Seconds, Sensor, Subject
 
 _QUIET_HEALTHS = bytes([Health.UNKNOWN, Health.OK])
 
 
 class Columns:
-    """The columns of one controller's layout and what is known of each."""
+    """The columns of one controller's layout and what is known of each.
 
-    def __init__(self, gaps: Gaps) -> None:
+    ``habits``: delays and deadbands of limits of which the service tells none.
+    """
+
+    def __init__(self, gaps: Gaps, habits: Mapping[Quantity, Habit]) -> None:
         self._gaps = gaps
+        self._habits = habits
+        self._quantities: dict[tuple[str, str], Quantity] | None = None
         self._started = False
         self.sensors: tuple[Sensor, ...] = ()
         self.part_at: list[int] = []
@@ -43,6 +49,7 @@ class Columns:
             self.sensors = sensors  # the same again: let go of the older ones
             return
         before, self.sensors = self.sensors, sensors
+        self._quantities = None
         columns = {sensor.key: column for column, sensor in enumerate(sensors)}
         moved = {old: columns[sensor.key] for old, sensor in enumerate(before) if sensor.key in columns}
         if self._started:
@@ -60,6 +67,13 @@ class Columns:
                 key = (condition.controller, condition.part or "", condition.sensor or "")
                 if condition.subject is Subject.THRESHOLD and (column := columns.get(key)) is not None:
                     self._restore(column, condition)
+
+    @property
+    def quantities(self) -> Mapping[tuple[str, str], Quantity]:
+        """What is measured, by part id and sensor."""
+        if self._quantities is None:
+            self._quantities = {(sensor.part, sensor.sensor): sensor.quantity for sensor in self.sensors}
+        return self._quantities
 
     def set_bands(self, idle: bytearray) -> None:
         """Compute what reading passes unlooked at; no reading of an idle part is too low."""
@@ -114,7 +128,7 @@ class Columns:
     def _watch(self, column: int) -> Watched:
         if (watched := self._busy.get(column)) is None:
             sensor = self.sensors[column]
-            watched = self._busy[column] = Watched.of(sensor, *sides(sensor.thresholds))
+            watched = self._busy[column] = Watched.of(sensor, *sides(treated(sensor, self._habits)))
         return watched
 
     def _carry_over(self, column: int, before: Watched) -> None:

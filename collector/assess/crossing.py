@@ -147,4 +147,5 @@ def quiet_bands(sensors: Sequence[Sensor]) -> tuple[array[float], array[float]]:
 
 
 def _limits(thresholds: Thresholds, names: Iterable[tuple[str, Health]]) -> list[float]:
-    return [limit.value for name, _ in names if (limit := getattr(thresholds, name)) is not None]
+    limits = (getattr(thresholds, name) for name, _ in names)
+    return [limit.value for limit in limits if limit is not None and limit.value == limit.value]

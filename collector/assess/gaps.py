@@ -1,14 +1,16 @@
 """Readings that stopped coming while the controller answers.
 
 A sensor that never had a value is not missed (an empty slot, a disabled row); one that had a value and has none for
-some intervals is. A value whose acquisition time stands still is not taken for stale: a service may stamp a reading
-only when it changes, and the standard doesn't tell that from a sensor that hangs.
+some intervals is. What is told as something that can't be a value (a text, a number out of the sensor's own range) is
+wrong rather than stale, and said so with what was told. A value whose acquisition time stands still is not taken for
+stale: a service may stamp a reading only when it changes, and the standard doesn't tell that from a sensor that hangs.
 """
 
 from __future__ import annotations
 
 from array import array
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from types import MappingProxyType
 
 from collector.assess.book import Finding
 from collector.assess.words import about, clip, condition_id
@@ -16,6 +18,9 @@ from collector.model import Condition, Evidence, Health, Part, Seconds, Sensor, 
 
 MOST_NAMED = 7
 """Sensors that one condition names; a restart takes up those."""
+
+
+NONE_WRONG: Mapping[str, str] = MappingProxyType({})
 
 
 class Gaps:
@@ -76,10 +81,12 @@ class Gaps:
         part_of: Callable[[int], Part],
         excused: Callable[[int], bool],
         now: Seconds,
+        wrong: Mapping[str, str] = NONE_WRONG,
     ) -> list[Finding]:
         """A finding for each part with stale readings, or a single one where no reading comes any more.
 
-        ``excused`` says of a column that its part is off or absent.
+        ``excused`` says of a column that its part is off or absent. ``wrong``: by source, what is told there and can't
+        be a reading.
         """
         stale = []
         for column, since in sorted(self.since.items()):
@@ -90,35 +97,48 @@ class Gaps:
         if not stale:
             return []
         alive = len(sensors) - len(self.mute)
-        if len(stale) == alive and len({sensors[column].part for column in stale}) > 1:
+        if (
+            len(stale) == alive
+            and not any(sensors[column].source in wrong for column in stale)
+            and len({sensors[column].part for column in stale}) > 1
+        ):
             return [self._finding(None, f"none of {alive} readings comes any more", stale, sensors, now)]
-        by_part: dict[str, list[int]] = {}
+        by_part: dict[tuple[str, bool], list[int]] = {}
         for column in stale:
-            by_part.setdefault(sensors[column].part, []).append(column)
+            sensor = sensors[column]
+            by_part.setdefault((sensor.part, sensor.source in wrong), []).append(column)
         found = []
-        for columns in by_part.values():
+        for (_, is_wrong), columns in by_part.items():
             part = part_of(columns[0])
             one = len(columns) == 1
             what = about(part, sensors[columns[0]]) if one else f"{about(part)}: {len(columns)} readings"
-            found.append(self._finding(part, f"{what} no longer told", columns, sensors, now))
+            how = "told as what can't be" if is_wrong else "no longer told"
+            found.append(self._finding(part, f"{what} {how}", columns, sensors, now, wrong if is_wrong else NONE_WRONG))
         return found
 
     def _finding(
-        self, part: Part | None, text: str, columns: Sequence[int], sensors: Sequence[Sensor], now: Seconds
+        self,
+        part: Part | None,
+        text: str,
+        columns: Sequence[int],
+        sensors: Sequence[Sensor],
+        now: Seconds,
+        wrong: Mapping[str, str] = NONE_WRONG,
     ) -> Finding:
         part_id = None if part is None else part.id
+        subject = Subject.WRONG if wrong else Subject.STALE
         return Finding(
-            id=condition_id(self._controller, Subject.STALE, part_id),
+            id=condition_id(self._controller, subject, part_id),
             part=part_id,
             sensor=sensors[columns[0]].sensor if part is not None and len(columns) == 1 else None,
-            subject=Subject.STALE,
+            subject=subject,
             severity=Health.WARNING,
             text=text,
             since=min(self.since[column] for column in columns),
             reports=tuple(
                 Evidence(
                     time=self.since[column],
-                    text=f"{clip(sensors[column].sensor)}: last value",
+                    text=f"{clip(sensors[column].sensor)}: {clip(wrong.get(sensors[column].source, 'last value'))}",
                     source=sensors[column].source,
                 )
                 for column in columns[:MOST_NAMED]

@@ -1,4 +1,8 @@
-"""A part's own health: the worst of what the controller reports of it and of its own open conditions."""
+"""A part's own health: the worst of what the controller reports of it and of its own open conditions.
+
+A condition that its part inherits (no power, no sight of it, through trouble elsewhere) counts as open and not as the
+part's own trouble.
+"""
 
 from __future__ import annotations
 
@@ -36,7 +40,9 @@ class Standing:
             part = tree.parts[position].id
             conditions = book.open_in(part)
             more_health, more = lent.get(position, (Health.UNKNOWN, 0))
-            own = max([more_health, *(condition.severity for condition in conditions.values())])
+            own = max(
+                [more_health, *(condition.severity for condition in conditions.values() if not condition.inherited)]
+            )
             if readable and (status := statuses.get(part)) is not None:
                 own = max(own, _reported(status))
             result[position] = (own, len(conditions) + more)
@@ -55,5 +61,6 @@ def _lent(tree: Tree, book: Book) -> dict[int, tuple[Health, int]]:
             position = tree.at.get(condition.part or "")
             for number, target in enumerate(tree.speakers if position is None else (position,)):
                 health, count = lent.get(target, (Health.UNKNOWN, 0))
-                lent[target] = (max(health, condition.severity), count + (number == 0))
+                severity = Health.UNKNOWN if condition.inherited else condition.severity
+                lent[target] = (max(health, severity), count + (number == 0))
     return lent

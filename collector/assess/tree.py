@@ -32,6 +32,9 @@ class Tree:
         """By the part depended on: those that name it in a link."""
         self._needs: dict[int, set[int]] = {}
         """By the part that depends: what it names in its links."""
+        self._by_why: dict[tuple[int, Why], list[int]] = {}
+        """By the part depended on and the reason: those that depend."""
+        self._needs_by_why: dict[tuple[int, Why], list[int]] = {}
         self._cooled: dict[int, list[int]] = {}
         managed: dict[int, int] = {}
         for link in links:
@@ -40,6 +43,8 @@ class Tree:
                 continue
             self._dependents.setdefault(on, []).append(part)
             self._needs.setdefault(part, set()).add(on)
+            self._by_why.setdefault((on, link.why), []).append(part)
+            self._needs_by_why.setdefault((part, link.why), []).append(on)
             if link.why is Why.COOLED_BY:
                 self._cooled.setdefault(on, []).append(part)
             elif link.why is Why.MANAGED_BY:
@@ -55,6 +60,14 @@ class Tree:
     def within(self, position: int) -> Iterator[int]:
         """It and everything in it."""
         return self._walk([position])
+
+    def dependents(self, position: int, why: Why) -> Sequence[int]:
+        """The parts that depend on this one for a reason, as links tell it; what they contain is left out."""
+        return self._by_why.get((position, why), ())
+
+    def needs(self, position: int, why: Why) -> Sequence[int]:
+        """The parts on which this one depends for a reason, as links tell it."""
+        return self._needs_by_why.get((position, why), ())
 
     def affected_by(self, position: int) -> tuple[int, ...]:
         """Everything that trouble of this part puts at risk, in ascending order.

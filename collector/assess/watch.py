@@ -9,13 +9,19 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from types import MappingProxyType
 
+from collector.assess.attending import Attending
 from collector.assess.book import CONTACT, GAPS, VANISHED, Book, Finding, missing_finding, missing_part
+from collector.assess.care import Cares
+from collector.assess.chatter import Chatter
 from collector.assess.columns import Columns
+from collector.assess.delays import Habit
 from collector.assess.fronts import Fronts
 from collector.assess.gaps import Gaps
 from collector.assess.identity import positions
 from collector.assess.judge import judge
+from collector.assess.outages import Outages
 from collector.assess.rollup import Rollup
 from collector.assess.standing import Standing
 from collector.assess.tree import NOT_RUNNING, Tree
@@ -25,15 +31,19 @@ from collector.model import (
     NO_VALUE,
     Assessment,
     Condition,
+    Defect,
+    DefectKind,
     Event,
     Evidence,
     Frame,
     Health,
     Inventory,
     Link,
+    Location,
     Outcome,
     Part,
     PowerState,
+    Quantity,
     Round,
     Seconds,
     State,
@@ -51,8 +61,12 @@ INTERVALS_UNTIL_RETOLD = 10
 MOST_EVENTS = 200
 """Events that one walk or round may tell."""
 
+NO_HABITS: Mapping[Quantity, Habit] = MappingProxyType({})
+NOWHERE = Location()
 _CONTACT_CRITICAL = {Outcome.UNREACHABLE, Outcome.UNTRUSTED}
 """Nobody can see whether what hangs on it lives, or who it is that answers."""
+_NO_READING = {DefectKind.NOT_A_NUMBER, DefectKind.OUT_OF_RANGE, DefectKind.WRONG_TYPE, DefectKind.WRONG_UNIT}
+"""Defects that leave a sensor that is told without a reading."""
 _POWER_TOLD = {PowerState.ON, PowerState.OFF, PowerState.PAUSED}
 
 
@@ -60,8 +74,9 @@ class Watch:
     """The incremental state of one controller. Not thread-safe; never reads a clock.
 
     ``open_conditions`` are those of this controller that were open when an earlier watch ended: they go on without
-    being opened again. ``poll_interval`` in seconds. ``whereabouts`` is the fleet's; without it this controller's parts
-    are followed by themselves.
+    being opened again. ``poll_interval`` in seconds. ``whereabouts``, ``cares`` and ``outages`` are the fleet's;
+    without them this controller is followed by itself. ``habits``: delays and deadbands for limits of which the
+    service tells none, see :mod:`collector.assess.delays`. ``location``: where the fleet file says that it is.
     """
 
     def __init__(
@@ -70,12 +85,22 @@ class Watch:
         poll_interval: float,
         open_conditions: Sequence[Condition] = (),
         whereabouts: Whereabouts | None = None,
+        *,
+        cares: Cares | None = None,
+        outages: Outages | None = None,
+        habits: Mapping[Quantity, Habit] = NO_HABITS,
+        location: Location = NOWHERE,
     ) -> None:
         self.controller = controller
         self._whereabouts = Whereabouts() if whereabouts is None else whereabouts
-        self._book = Book(controller, INTERVALS_UNTIL_RETOLD * poll_interval, open_conditions)
+        chatter = Chatter(poll_interval)
+        self._book = Book(controller, INTERVALS_UNTIL_RETOLD * poll_interval, open_conditions, chatter)
+        self._attending = Attending(controller, poll_interval, cares or Cares(), outages or Outages(), location)
+        self._wrong: dict[str, str] = {}
+        """By source: what was told there since the newest walk and can't be a reading."""
         self._gaps = Gaps(controller, INTERVALS_UNTIL_STALE * poll_interval)
-        self._columns = Columns(self._gaps)
+        self._columns = Columns(self._gaps, habits)
+        self._contact_id = condition_id(controller, Subject.CONTROLLER, None)
         self._events: list[Event] = []
         self._stays: tuple[Stay, ...] = ()
         self._walked = False
@@ -118,6 +143,8 @@ class Watch:
         self._stays = walked.stays
         self._take_parts(inventory)
         self._miss_parts(walked.missing, tree_before, now)
+        self._wrong = {}
+        self._note_wrong(inventory.defects)
         self._statuses = dict(inventory.statuses)
         self._note_states(statuses_before, self._statuses, now)
         self._idle = self._tree.idle(self._statuses)
@@ -127,7 +154,17 @@ class Watch:
         self._walked = True
         self._judge(range(len(self._tree.parts)), now)
         self._close_of_gone_parts(inventory, now)
-        return self._finish(now, range(len(self._tree.parts)))
+        return self._finish(now, range(len(self._tree.parts)), attend=True)
+
+    def attend(self, now: Seconds) -> Assessment:
+        """Take it that people asked for something: tell at once what changes by it, without waiting for a round."""
+        if not (self._book.groups() and self._attending.due(now)):
+            return Assessment(controller=self.controller, time=now)
+        return self._finish(now)
+
+    def find(self, condition: str) -> Condition | None:
+        """The open condition of an id."""
+        return self._book.find(condition)
 
     def round(self, round: Round, now: Seconds) -> Assessment:
         """Take a finished round. Raises ValueError when its frame doesn't fit the layout of the newest walk."""
@@ -138,7 +175,10 @@ class Watch:
             return self._finish(now)
         touched = self._take_statuses(round.statuses, now) if round.statuses else set()
         touched |= self._columns.take(self._frame(round), self._idle)
-        if not (touched or self._events or self._gaps.since or self._book.open_in(GAPS)):
+        if round.defects:
+            self._note_wrong(round.defects)
+        waiting = self._gaps.since or (self._book.any and (self._book.held or self._attending.due(now)))
+        if not (touched or self._events or waiting or self._book.open_in(GAPS)):
             return Assessment(controller=self.controller, time=now)
         self._judge(touched, now)
         return self._finish(now, range(len(self._tree.parts)) if heard_again else touched)
@@ -151,19 +191,22 @@ class Watch:
         if self._failures == 1:
             self._failing_since = round.started
             self._event(now, None, f"controller {round.outcome.value}", Health.WARNING, round.error or words)
-        if self._failures < ROUNDS_UNTIL_LOST:
+        severity = Health.CRITICAL if round.outcome in _CONTACT_CRITICAL else Health.WARNING
+        chatters = self._book.came(self._contact_id, severity, now)
+        if self._failures < ROUNDS_UNTIL_LOST and not chatters:
             return self._finish(now)
         finding = Finding(
-            id=condition_id(self.controller, Subject.CONTROLLER, None),
+            id=self._contact_id,
             part=None,
             subject=Subject.CONTROLLER,
-            severity=Health.CRITICAL if round.outcome in _CONTACT_CRITICAL else Health.WARNING,
+            severity=severity,
             text=words,
             since=self._failing_since,
             reports=(Evidence(time=now, text=f"{round.outcome.value}: {round.error or words}"),),
         )
         self._book.settle(CONTACT, [finding], now)
-        just_lost, self._unreadable = not self._unreadable, True
+        just_lost = not self._unreadable and self._failures >= ROUNDS_UNTIL_LOST
+        self._unreadable |= just_lost
         return self._finish(now, range(len(self._tree.parts)) if just_lost else ())
 
     def _answered(self, now: Seconds) -> bool:
@@ -173,6 +216,7 @@ class Watch:
         self._failures = 0
         self._event(now, None, "controller answers", Health.OK, "controller can be read again")
         self._book.settle(CONTACT, [], now, gone="controller can be read again")
+        self._book.went(self._contact_id, now)
         self._gaps.pause(now - self._failing_since)
         self._columns.forget_last_frame()
         was_lost, self._unreadable = self._unreadable, False
@@ -290,7 +334,14 @@ class Watch:
         parent = self._tree.parent[position]
         return (status is not None and status.power in NOT_RUNNING) or (parent >= 0 and bool(self._idle[parent]))
 
-    def _finish(self, now: Seconds, changed: Collection[int] = ()) -> Assessment:
+    def _note_wrong(self, defects: Iterable[Defect]) -> None:
+        for defect in defects:
+            if defect.kind in _NO_READING:
+                self._wrong[f"{defect.resource}#{defect.property}"] = defect.detail
+                if defect.property == "/Reading":
+                    self._wrong[defect.resource] = defect.detail
+
+    def _finish(self, now: Seconds, changed: Collection[int] = (), *, attend: bool = False) -> Assessment:
         """Settle what spans parts, roll up, and hand out all that is new."""
         if self._walked and self._failures == 0:
             missed = self._gaps.findings(
@@ -298,15 +349,25 @@ class Watch:
                 lambda column: self._tree.parts[self._columns.part_at[column]],
                 lambda column: bool(self._idle[self._columns.part_at[column]]),
                 now,
+                self._wrong,
             )
             self._book.settle(GAPS, missed, now, gone="no longer missed")
+        if self._book.held:
+            self._book.release(now)
+        if attend or self._book.dirty or (self._book.any and self._attending.due(now)):
+            self._attending.attend(self._book, self._tree, self._statuses, self._columns.quantities, now)
         readable = not self._unreadable
         own = self._standing.changes(changed, self._tree, self._book, self._statuses, readable)
+        announced = self._book.announced
         opened, retold, closed = self._book.collect()
         for condition in opened:
-            self._event(now, condition.part, "condition opened", condition.severity, condition.text)
+            self._event(now, condition.part, _told("opened", condition), condition.severity, condition.text)
+        for condition in retold:
+            if condition.id in announced:
+                self._event(now, condition.part, "condition announced", condition.severity, condition.text)
         for condition in closed:
-            self._event(now, condition.part, "condition closed", Health.OK, condition.text)
+            self._event(now, condition.part, _told("closed", condition), Health.OK, condition.text)
+            self._attending.closed(condition)
         rolled = self._rollup.update(own)
         fronts = {*changed, *(self._tree.at[part] for part in rolled)}
         return Assessment(
@@ -335,6 +396,13 @@ class Watch:
             self._event(now, None, "events left out", Health.WARNING, f"{more} more events at the same time")
         events, self._events = tuple(self._events), []
         return events
+
+
+def _told(what: str, condition: Condition) -> str:
+    """The subject of an event: only what is to draw attention is called by the plain word."""
+    if condition.cause is not None:
+        return f"consequence {what}"
+    return f"condition {what}" if condition.announced else f"condition {what} unannounced"
 
 
 def _strays(inventory: Inventory) -> list[Part]:

@@ -42,6 +42,11 @@ def amount(value: float, unit: str) -> str:
     return f"{value:.6g} {word}" if word else f"{value:.6g}"
 
 
+def times_in(count: int, seconds: float) -> str:
+    """How often in what time, e.g. ``4 times in 3 min``."""
+    return f"{count} times in {seconds:.0f} s" if seconds < 120 else f"{count} times in {seconds / 60:.0f} min"
+
+
 def threshold_words(name: str) -> str:
     """``upper_caution_user`` -> ``upper caution (user's)``."""
     words = name.replace("_", " ")
