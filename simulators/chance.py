@@ -43,6 +43,11 @@ def spread(keys: Keys, width: float, salt: int = 0) -> Floats:
     return factors
 
 
+def chance(name: str, tick: int) -> float:
+    """A number from -1 to 1 for a name and a count."""
+    return 2.0 * (key(name, tick) / 2**64) - 1.0
+
+
 class Wander:
     """A smooth course of time for each key, between -1 and 1: noise on a lattice of times, smoothly joined."""
 

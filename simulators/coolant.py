@@ -21,6 +21,9 @@ LITRE_A_MINUTE = 1e-3 / 60.0
 SUPPLY = 32.0
 """Mean temperature of the water that a rack's manifold brings, Cel: warm enough for free cooling the year round."""
 
+_TRICKLE = 0.05
+"""Part of a sound pump's flow that the rack's own pressure still pushes through."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Loop:
@@ -52,6 +55,10 @@ class Plates:
         self._plates = plates
         self.flow: Floats = loop.flow * spread(sleds, 0.03, 95)
         """L/min, (S,)."""
+        self._sound = self.flow
+        """With a sound pump and no leak."""
+        self.lost: Floats = np.zeros(len(sleds))
+        """Coolant that has run out since the leak began, L, (S,)."""
         self.supply: Floats = np.full(len(sleds), SUPPLY)
         """Cel, (S,)."""
         self.leaving: Floats = np.full(len(sleds), SUPPLY)
@@ -60,6 +67,14 @@ class Plates:
         """Carried off in the last step, W, (S,)."""
         self.energy: Floats = np.zeros(len(sleds))
         """Carried off since the start, J, (S,)."""
+
+    def run(self, pump: Floats, leak: Floats, seconds: float) -> None:
+        """What the pumps bring (part of a sound one's, (S,)) goes through the plates, less what leaks (L/min, (S,)).
+
+        Continuity: what leaves before the plates does not pass them.
+        """
+        self.flow = np.maximum(self._sound * pump - leak, _TRICKLE * self._sound)
+        self.lost = np.where(leak > 0.0, self.lost + leak * seconds / 60.0, 0.0)
 
     def mass_flow(self) -> Floats:
         """kg/s, (S,)."""

@@ -262,6 +262,7 @@ LIQUID = SledDesign(
         SupplyDesign(make="Ampelund", model="AB-1800", part_number="AM-481218", firmware="1.9", capacity=1800.0),
         SupplyDesign(make="Ampelund", model="AB-1800", part_number="AM-481218", firmware="1.9", capacity=1800.0),
     ),
+    pump=Item(make="Brennik", model="Whirl 5", part_number="BK-W5"),
     connector=ConnectorDesign(make="Brennik", model="QD-12 pair", part_number="BK-QD12-2", rated_flow=6.0),
     detectors=(
         DetectorDesign(make="Brennik", model="Tell rope 0.4", part_number="BK-TR04"),
@@ -296,3 +297,25 @@ SHELF = ShelfDesign(
     controller=ControllerDesign(make="Ampelund", model="Ridge MC", part_number="AM-690011", firmware="1.4.0"),
 )
 """Six rectifiers of 3 kW, one of them spare."""
+
+
+REVISED: dict[str, Item] = {
+    item.part_number: Item(make=item.make, model=model, part_number=number, firmware=item.firmware)
+    for item, model, number in (
+        (QUAD.blade, "Loft B1e", "MD-71132"),
+        (DUO.blade, "Loft B2", "MD-61240"),
+        (LIQUID.blade, "Loft B2Wa", "MD-81255"),
+        (QUAD.blade.processor, "Kestle 28", "PK-K28-05"),
+        (DUO.blade.processor, "Kestle 20", "PK-K20-02"),
+        (LIQUID.blade.processor, "Kestle 56", "PK-K56-05"),
+        (QUAD.blade.memory, "SR5-16R", "SV-5R16-48"),
+        (DUO.blade.memory, "SR4-16R", "SV-4R16-32"),
+        (LIQUID.blade.memory, "SR5-32R", "SV-5R32-56"),
+        (QUAD.blade.drive, "TG-M480", "TG-22110-480"),
+        (DUO.blade.drive, "TG-U1920", "TG-25-1920"),
+        (LIQUID.blade.drive, "TG-U3840", "TG-25-3841"),
+        (QUAD.power_supplies[0], "AB-1500", "AM-481215"),
+        (SHELF.supply, "AR-2400", "AM-223048"),
+    )
+}
+"""Part number -> what fits its place and is another model: what a hurried hand takes from the wrong box."""

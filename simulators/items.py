@@ -176,6 +176,10 @@ class SledDesign(Item):
     controller: ControllerDesign
     power_supplies: tuple[SupplyDesign, ...]
     """The converters that feed the sled from the busbar, as a sharing pair; one alone carries the sled."""
+    filter: Item = Item(make="Tarnwick", model="Mesh 436", part_number="TW-M436")
+    """In front of all blades' intakes."""
+    pump: Item | None = None
+    """Where coolant flows: behind the quick connects."""
     connector: ConnectorDesign | None = None
     """Where processors sit under cold plates; None where air cools all."""
     detectors: tuple[DetectorDesign, ...] = ()

@@ -40,9 +40,14 @@ class PartKind(StrEnum):
     CONTROLLER = "controller"
     COOLANT_CONNECTOR = "coolant connector"
     LEAK_DETECTOR = "leak detector"
+    FILTER = "filter"
+    PUMP = "pump"
     SHELF = "power shelf"
     CIRCUIT = "circuit"
     OUTLET = "outlet"
+    SWITCH = "switch"
+    PORT = "port"
+    CABLE = "cable"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,6 +168,9 @@ def _parts(sled: Sled) -> Iterator[Part]:
         yield shared(PartKind.FAN, f"fan{i + 1}", f"FAN {i + 1}", i, design.fan, "FN")
     for i, supply in enumerate(design.power_supplies):
         yield shared(PartKind.POWER_SUPPLY, f"psu{i + 1}", f"PSU {i + 1}", i, supply, "PS")
+    yield shared(PartKind.FILTER, "filter", "FILTER", 0, design.filter, "AF")
+    if design.pump is not None:
+        yield shared(PartKind.PUMP, "pump", "PUMP", 0, design.pump, "PM")
     if design.connector is not None:
         yield shared(PartKind.COOLANT_CONNECTOR, "coolant", "WATER", 0, design.connector, "QC")
     for i, detector in enumerate(design.detectors):

@@ -38,12 +38,19 @@ def throttle(junction: Floats) -> Floats:
     return part
 
 
+def throttle_slope(junction: Floats) -> Floats:
+    """How fast :func:`throttle` falls with the junction's temperature, 1/K."""
+    within = (junction > THROTTLE_FROM) & (junction < THROTTLE_FROM + THROTTLE_SPAN)
+    slope: Floats = np.where(within, -(1.0 - THROTTLE_LEAST) / THROTTLE_SPAN, 0.0)
+    return slope
+
+
 def converter_loss(output: Floats) -> Floats:
     """Heat that a converter makes while it puts out so much."""
     return CONVERTER_FIXED + output * (CONVERTER_LINEAR + CONVERTER_SQUARE * output)
 
 
-def blade_input(power: Floats, plane: Floats) -> tuple[Floats, Floats]:
+def blade_input(power: Floats, plane: Floats, ohm: Floats | float = BLADE_OHM) -> tuple[Floats, Floats]:
     """Voltage at a blade's input and current into it: ``plane`` voltage less the drop that its own current makes."""
-    voltage = 0.5 * (plane + np.sqrt(np.maximum(plane * plane - 4.0 * BLADE_OHM * power, 0.0)))
+    voltage = 0.5 * (plane + np.sqrt(np.maximum(plane * plane - 4.0 * ohm * power, 0.0)))
     return voltage, power / np.maximum(voltage, 1.0)

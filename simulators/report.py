@@ -7,28 +7,35 @@ Further values of a part (:attr:`simulators.telemetry.PartPoint.metrics`), by ki
 * host: ``processor_percent`` utilisation; None while it is off
 * fan: ``speed_percent`` of rated speed, ``power_watts``
 * power supply: ``input_volts``, ``input_amps``, ``output_volts``, ``output_amps``
-* network adapter: ``ports_up``
+* memory: ``corrected`` and ``uncorrected`` errors since the host was started, ``trips`` while too many are corrected
+* drive: ``life_percent`` of its media's life that is left
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cache
+from types import MappingProxyType
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simulators.chance import Floats, key, uniform
-from simulators.knobs import Knobs, Stuck
+from simulators.chance import Floats, chance, key, uniform
+from simulators.digital import Digital
+from simulators.electronics import Electronics
+from simulators.knobs import Ill, Knobs
 from simulators.sensors import Layout, layout_of, specs_of
 from simulators.site import Equipment, Part, PartKind, Sled
-from simulators.sleds import Sleds
+from simulators.sleds import SLOW_SECONDS, Sleds
 from simulators.telemetry import (
     SEVERITY,
     UNIT,
+    ControllerCondition,
     Health,
+    Mode,
+    Neighbour,
     PartPoint,
     PowerState,
     SensorPoint,
@@ -105,6 +112,13 @@ class Grid:
         stepped = np.clip(np.rint(told * self.up / self.step) * self.step / self.up, self.low, self.high)
         return np.asarray(stepped)
 
+    def within(self, place: int, value: float) -> float:
+        """A value as one sensor's resolution and range let it be told; NaN stays."""
+        if value != value:
+            return value
+        up, step = float(self.up[place]), float(self.step[place])
+        return float(min(max(round(value * up / step) * step / up, float(self.low[place])), float(self.high[place])))
+
     def judge(self, values: Floats) -> NDArray[np.int8]:
         """0 OK, 1 Warning, 2 Critical for each value; a missing threshold or value crosses nothing."""
         over, under = self._warning
@@ -128,7 +142,11 @@ def grid_of(layout: Layout) -> Grid:
 class Reporter:
     """Reports one sled again and again."""
 
-    def __init__(self, sled: Sled, sleds: Sleds, row: int, seed: int) -> None:
+    def __init__(
+        self, sled: Sled, sleds: Sleds, row: int, seed: int, neighbours: Mapping[str, Neighbour] = MappingProxyType({})
+    ) -> None:
+        """``neighbours``: what the ports see at the other ends of their cables."""
+        self._electronics = Electronics(sled, seed, neighbours)
         self._sled, self._sleds, self._row = sled, sleds, row
         self.specs: tuple[SensorSpec, ...] = specs_of(sled)
         self._layout = layout_of(sled)
@@ -152,19 +170,25 @@ class Reporter:
             for path, part in sled.parts.items()
         ]
 
-    def hold(self, sensor: str, tick: int, value: float | None = None) -> Stuck:
+    def hold(self, sensor: str, tick: int, value: float | None = None) -> Ill:
         """A sensor held at a value, or at what it tells now; ValueError when it tells nothing now."""
         place = self._place[sensor]
         if value is None:
             value = float(self._read(tick)[place])
             if value != value:
                 raise ValueError(f"sensor {sensor} of {self._sled.name} tells nothing that it could be stuck at")
-        return Stuck(sensor, self._layout.columns[place], value)
+        return Ill(sensor, self._layout.columns[place], value)
 
     def report(self, time: float, tick: int, locate: frozenset[str] | set[str]) -> SledTelemetry:
         """What the controller would tell; ``tick`` counts acquisitions and moves the noise."""
         sled, row, knobs = self._sled, self._row, self._sleds.knobs
-        values, pulled = self._read(tick), knobs.pulled.get(row, _NONE)
+        values, pulled, ill, lost = self._read(tick), knobs.pulled.get(row, _NONE), knobs.digital.get(row), set[str]()
+        if ill is not None:
+            lost = ill.lost(time)
+            gone = lost | {path for path, state in ill.dead.items() if state == "Absent"}
+            pulled = pulled | {path for path in sled.parts if _within(path, gone)}
+            off = pulled | ill.dead.keys()
+            values[[spec.part in off for spec in self.specs]] = np.nan
         health = self._grid.judge(values)
         reasons: dict[str, list[tuple[Health, str]]] = {}
         sensors: dict[str, SensorPoint] = {}
@@ -180,10 +204,26 @@ class Reporter:
                 reasons.setdefault(spec.part, []).append((word, crossing(spec, value)))
         for path in knobs.predicted.get(row, ()):
             reasons.setdefault(path, []).append(("Warning", "The drive expects to fail."))
+        for n, slow in enumerate((self._sleds.lags[row] >= SLOW_SECONDS).tolist(), 1):
+            fan = f"{sled.path}/fan{n}"
+            if slow and not any(word == "Critical" for word, _ in reasons.get(fan, ())):
+                text = "The fan turns much slower than it is asked to."
+                reasons.setdefault(fan, []).insert(0, ("Critical", text))
+        for n, works in enumerate(knobs.supply_on[row].tolist(), 1):
+            if not works:
+                reasons.setdefault(f"{sled.path}/psu{n}", []).insert(0, ("Critical", "The supply puts out nothing."))
+        if self._sleds.plates is not None and self._sleds.plates.lost[row] > WET_LITRES:
+            rope = f"{sled.path}/leak{len(sled.design.detectors)}"
+            reasons.setdefault(rope, []).append(("Critical", "The rope is wet."))
         for blade in sled.blades:
+            dead = not knobs.board_on[row, blade.number - 1]
+            if dead and knobs.blade_on[row, blade.number - 1] and blade.path not in pulled:
+                reasons.setdefault(blade.path, []).insert(0, ("Critical", "The blade does not answer."))
             if not knobs.blade_on[row, blade.number - 1] and blade.path not in pulled:
                 reasons.setdefault(blade.path, []).insert(0, ("Critical", "The 12 V input has failed."))
                 reasons.setdefault(blade.host, []).append(("Critical", "The host went off without being asked to."))
+        if ill is not None:
+            self._electronics.reasons(time, ill, reasons)
         for path in pulled & reasons.keys():
             del reasons[path]
         for told in reasons.values():
@@ -192,8 +232,9 @@ class Reporter:
             sled=sled.name,
             time=time,
             sensors=sensors,
-            parts=self._parts(sensors, reasons, locate),
-            controller=knobs.condition(row),
+            parts=self._parts(time, sensors, reasons, locate, pulled),
+            controller=knobs.condition(row) if self._sleds.powered[row] else _WITHOUT_POWER,
+            ports=self._electronics.ports(ill, lost),
         )
 
     def _read(self, tick: int) -> Floats:
@@ -201,9 +242,10 @@ class Reporter:
         true = grid.gather(self._sleds, row)
         jitter = 2.0 * uniform(self._keys, 2 + tick) - 1.0
         told = grid.tell(true, self._off, jitter)
-        for stuck in knobs.stuck.get(row, ()):
-            told[self._place[stuck.sensor]] = stuck.value
-        dead = np.flatnonzero(knobs.blade_on[row] == 0.0)
+        for ill in knobs.ill.get(row, ()):
+            place = self._place[ill.sensor]
+            told[place] = grid.within(place, ill.told(float(told[place]), chance(ill.sensor, tick)))
+        dead = np.flatnonzero(knobs.blade_on[row] * knobs.board_on[row] == 0.0)
         if dead.size:
             told[np.isin(grid.blade, dead)] = np.nan
         if pulled := knobs.pulled.get(row):
@@ -212,22 +254,29 @@ class Reporter:
 
     def _parts(
         self,
+        time: float,
         sensors: dict[str, SensorPoint],
         reasons: dict[str, list[tuple[Health, str]]],
         locate: frozenset[str] | set[str],
+        pulled: frozenset[str],
     ) -> dict[str, PartPoint]:
         sled, knobs, row = self._sled, self._sleds.knobs, self._row
         own, rolled = healths(sled, reasons)
-        dark = {b.path for b in sled.blades if not knobs.blade_on[row, b.number - 1]}
+        lives = knobs.blade_on[row] * knobs.board_on[row]
+        dark = {b.path for b in sled.blades if not lives[b.number - 1]}
+        mute = {path for b in sled.blades if not knobs.board_on[row, b.number - 1] for path in (b.path, b.host)}
         predicted = knobs.predicted.get(row, _NONE)
-        swapped, pulled = knobs.swapped.get(row, {}), knobs.pulled.get(row, _NONE)
+        swapped, ill = knobs.swapped.get(row, {}), knobs.digital.get(row)
         stopped = {b.host for b in sled.blades if not knobs.host_on[row, b.number - 1]}
         metrics = self._metrics(sensors, dark, stopped)
+        self._electronics.metrics(time, ill, swapped, metrics)
         points: dict[str, PartPoint] = {}
         for path, parent, firmware, powered, lamp, drive, blade, on_blade in self._parts_of:
             off = bool(dark) and (path in dark or parent in dark)
             state: State = "UnavailableOffline" if off and not blade else "Enabled"
             power: PowerState | None = ("Off" if off else "On") if powered else None
+            if path in mute:
+                state = "UnavailableOffline"
             if path in stopped:
                 power, state = "Off", state if off else "StandbyOffline"
             if path in pulled:
@@ -245,7 +294,7 @@ class Reporter:
                 tuple(text for _, text in reasons[path]) if path in reasons else (),
                 swapped.get(path),
             )
-        return points
+        return points if ill is None else told_ill(points, ill)
 
     def _metrics(
         self, sensors: dict[str, SensorPoint], dark: set[str], stopped: set[str]
@@ -254,7 +303,6 @@ class Reporter:
         top = sled.path
         metrics: dict[str, dict[str, float | None]] = {
             top: {"energy_joules": round(float(sleds.sled_energy[row]))},
-            f"{top}/adapter": {"ports_up": float(sled.design.adapter.ports)},
         }
         for i, blade in enumerate(sled.blades):
             metrics[blade.path] = {"energy_joules": round(float(sleds.blade_energy[row, i]))}
@@ -280,6 +328,29 @@ class Reporter:
 
 _NOTHING: dict[str, float | None] = {}
 _NONE: frozenset[str] = frozenset()
+_WITHOUT_POWER = ControllerCondition(Mode.HUNG, cut_off=True)
+WET_LITRES = 0.03
+"""Coolant that makes a sensing rope tell; common practice, no source."""
+
+
+def _within(path: str, gone: set[str]) -> bool:
+    """Whether a part is one of those, or on one of them."""
+    return any(path == top or path.startswith(f"{top}/") for top in gone)
+
+
+def told_ill(points: dict[str, PartPoint], ill: Digital) -> dict[str, PartPoint]:
+    """The parts as told by electronics that are not as they should be; the same dict."""
+    for path, state in ill.dead.items():
+        points[path] = points[path]._replace(state=state, firmware=None)
+    for path, version in ill.versions.items():
+        if points[path].firmware is not None:
+            points[path] = points[path]._replace(firmware=version)
+    for path, board in ill.boards.items():
+        points[path] = points[path]._replace(board=board)
+    for path, lamp in ill.lamps.items():
+        if lamp.noticed:
+            points[path] = points[path]._replace(locate=lamp.lit)
+    return points
 
 
 def has_lamp(sled: Equipment, part: Part) -> bool:

@@ -9,24 +9,45 @@ Further values of a part (:attr:`simulators.telemetry.PartPoint.metrics`), by ki
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from types import MappingProxyType
 
 import numpy as np
 
-from simulators.chance import Floats, key, uniform
-from simulators.knobs import Stuck
-from simulators.parts import MAINS, PartKind, Shelf
-from simulators.report import STRIDE, WORDS, crossing, grid_of, has_lamp, healths
+from simulators.chance import Floats, chance, key, uniform
+from simulators.knobs import Ill
+from simulators.parts import MAINS, Part, PartKind, Shelf
+from simulators.report import STRIDE, WORDS, crossing, grid_of, has_lamp, healths, told_ill
 from simulators.shelves import Shelves, shelf_layout
-from simulators.telemetry import SEVERITY, Health, PartPoint, SensorPoint, SensorSpec, SledTelemetry
+from simulators.telemetry import (
+    SEVERITY,
+    Health,
+    Neighbour,
+    PartPoint,
+    PortPoint,
+    PowerState,
+    SensorPoint,
+    SensorSpec,
+    SledTelemetry,
+)
 
-_SWITCHED = (PartKind.SHELF, PartKind.CONTROLLER, PartKind.CIRCUIT, PartKind.OUTLET)
+_SWITCHED = (PartKind.SHELF, PartKind.CONTROLLER)
 
 
 class ShelfReporter:
     """Reports one shelf again and again; see :class:`simulators.report.Reporter`."""
 
-    def __init__(self, shelf: Shelf, shelves: Shelves, row: int, seed: int) -> None:
+    def __init__(
+        self,
+        shelf: Shelf,
+        shelves: Shelves,
+        row: int,
+        seed: int,
+        neighbours: Mapping[str, Neighbour] = MappingProxyType({}),
+    ) -> None:
+        """``neighbours``: what the controller's port sees at the other end of its cable."""
+        self._ports = {path: PortPoint(True, neighbour) for path, neighbour in neighbours.items()}
         self._shelf, self._shelves, self._row = shelf, shelves, row
         self._layout = shelf_layout(shelf.design, len(shelf.outlets))
         self._grid = grid_of(self._layout)
@@ -38,11 +59,11 @@ class ShelfReporter:
         self._off = 2.0 * uniform(self._keys, 1) - 1.0
         self._place = {spec.id: i for i, spec in enumerate(self.specs)}
 
-    def hold(self, sensor: str, tick: int, value: float | None = None) -> Stuck:
+    def hold(self, sensor: str, tick: int, value: float | None = None) -> Ill:
         """A sensor held at a value, or at what it tells now."""
         place = self._place[sensor]
         held = float(self._read(tick)[place]) if value is None else value
-        return Stuck(sensor, self._layout.columns[place], held)
+        return Ill(sensor, self._layout.columns[place], held)
 
     def report(self, time: float, tick: int, locate: frozenset[str] | set[str]) -> SledTelemetry:
         """What the controller would tell; ``tick`` counts acquisitions and moves the noise."""
@@ -54,6 +75,13 @@ class ShelfReporter:
             sensors[spec.id] = SensorPoint(spec, value, WORDS[code], "Enabled")
             if code:
                 reasons.setdefault(spec.part, []).append((WORDS[code], crossing(spec, value)))
+        works, sound = self._shelves.works[:, self._row], self._shelves.knobs.supply_on[self._row]
+        for n, (runs, whole) in enumerate(zip(works.tolist(), sound.tolist(), strict=False), 1):
+            if not runs and n <= self._shelf.design.supplies:
+                why = "The rectifier has no input." if whole else "The rectifier puts out nothing."
+                # Without its mains it is not at fault; its group still lacks it.
+                word: Health = "Warning" if whole else "Critical"
+                reasons.setdefault(f"{self._shelf.path}/psu{n}", []).insert(0, (word, why))
         for told in reasons.values():
             told.sort(key=lambda reason: -SEVERITY[reason[0]])
         return SledTelemetry(
@@ -62,13 +90,15 @@ class ShelfReporter:
             sensors=sensors,
             parts=self._parts(sensors, reasons, locate),
             controller=self._shelves.knobs.condition(self._row),
+            ports=self._ports,
         )
 
     def _read(self, tick: int) -> Floats:
         jitter = 2.0 * uniform(self._keys, 2 + tick) - 1.0
         told = self._grid.tell(self._grid.gather(self._shelves, self._row), self._off, jitter)
-        for stuck in self._shelves.knobs.stuck.get(self._row, ()):
-            told[self._place[stuck.sensor]] = stuck.value
+        for ill in self._shelves.knobs.ill.get(self._row, ()):
+            place = self._place[ill.sensor]
+            told[place] = self._grid.within(place, ill.told(float(told[place]), chance(ill.sensor, tick)))
         return told
 
     def _parts(
@@ -79,13 +109,13 @@ class ShelfReporter:
     ) -> dict[str, PartPoint]:
         own, rolled = healths(self._shelf, reasons)
         metrics = self._metrics(sensors)
-        return {
+        points = {
             path: PartPoint(
                 path,
                 "Enabled",
                 own.get(path, "OK"),
                 rolled.get(path, "OK"),
-                "On" if part.kind in _SWITCHED else None,
+                self._switched(part),
                 path in locate if has_lamp(self._shelf, part) else None,
                 None,
                 part.item.firmware,
@@ -94,6 +124,18 @@ class ShelfReporter:
             )
             for path, part in self._shelf.parts.items()
         }
+        knobs = self._shelves.knobs
+        for path, number in knobs.swapped.get(self._row, {}).items():
+            points[path] = points[path]._replace(replacement=number)
+        ill = knobs.digital.get(self._row)
+        return points if ill is None else told_ill(points, ill)
+
+    def _switched(self, part: Part) -> PowerState | None:
+        if part.kind is PartKind.CIRCUIT:
+            return "On" if self._shelves.knobs.mains[self._row, part.index] > 0.0 else "Off"
+        if part.kind is PartKind.OUTLET:
+            return "On" if self._shelves.bus[self._row] > 0.0 else "Off"
+        return "On" if part.kind in _SWITCHED else None
 
     def _metrics(self, sensors: dict[str, SensorPoint]) -> dict[str, dict[str, float | None]]:
         top, design = self._shelf.path, self._shelf.design

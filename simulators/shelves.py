@@ -32,6 +32,10 @@ _CAPACITY = 1400.0
 """Of a rectifier, J/K."""
 _CONTROLLER = 6.0
 """Of the shelf's own controller, W."""
+_LEAST_MAINS = 160.0
+"""V, below which a rectifier switches itself off; common practice, no source."""
+_LIMIT = 1.10
+"""Part of its rating at which a rectifier limits its current; common practice, no source."""
 
 
 def loss(output: Floats) -> Floats:
@@ -48,7 +52,7 @@ class Shelves:
         count = len(self.shelves)
         supplies = max((shelf.design.supplies for shelf in self.shelves), default=0)
         self.outlets = max((len(shelf.outlets) for shelf in self.shelves), default=0)
-        self.knobs = Knobs(None, count)
+        self.knobs = Knobs(None, count, supplies=supplies, outlets=self.outlets)
         uneven = (
             np.stack([spread(keys, 0.02, 20 + k) for k in range(supplies)], axis=1) if supplies else np.ones((0, 0))
         )
@@ -67,6 +71,12 @@ class Shelves:
         """W."""
         self.outlet_current = np.zeros((self.outlets, count))
         """A."""
+        self.works = np.ones((supplies, count))
+        """1 for each rectifier that is sound and has mains, else 0."""
+        self.bus = np.full(count, BUSBAR_OPEN)
+        """Voltage of the busbar at the shelf, V; 0 where nothing feeds it."""
+        self.strain = np.zeros(count)
+        """Load as a part of what the rectifiers that work can give for long."""
         self.energy = np.zeros(count)
         """Taken in since the start, J."""
         self._sources: dict[str, Floats] = {}
@@ -74,11 +84,21 @@ class Shelves:
     def step(self, seconds: float, time: float, inlet: Floats, current: Floats, *, hurry: float = 1.0) -> None:
         """Let ``seconds`` pass with that air (Cel, (S,)) and that current from each outlet (A, (outlets, S))."""
         self.inlet, self.outlet_current, self._sources = inlet, current, {}
-        self.mains = np.stack([MAINS_VOLTS + _VOLTS_WANDER * course.at(time) for course in self._volts])
+        volts = np.stack([MAINS_VOLTS + _VOLTS_WANDER * course.at(time) for course in self._volts])
+        self.mains = volts * self.knobs.mains.T
         self.hertz = MAINS_HERTZ + _HERTZ_WANDER * float(self._hertz.at(time)[0])
-        total = self.power() + _CONTROLLER
-        self.output = (self._part * total[:, None]).T
-        lost = loss(self.output)
+        rated = np.asarray([shelf.design.supply.capacity for shelf in self.shelves])
+        feeds = self.mains[np.arange(len(self.output)) % len(MAINS)]
+        self.works = self.knobs.supply_on.T * (feeds > _LEAST_MAINS)
+        able = self.works.sum(axis=0) * rated
+        total = BUSBAR_OPEN * current.sum(axis=0) + _CONTROLLER
+        self.strain = total / np.maximum(able, 1.0)
+        # At their limit of current the rectifiers let the voltage go.
+        self.bus = BUSBAR_OPEN * np.minimum(1.0, _LIMIT / np.maximum(self.strain, _LIMIT)) * (able > 0.0)
+        part = self._part * self.works.T
+        part = part / np.maximum(part.sum(axis=1, keepdims=True), 1e-9)
+        self.output = (part * (self.power() + _CONTROLLER * (able > 0.0))[:, None]).T
+        lost = loss(self.output) * self.works
         self.input = self.output + lost
         rest = inlet + lost / _TO_AIR
         self.rectifier = rest + (self.rectifier - rest) * math.exp(-_TO_AIR * seconds * hurry / _CAPACITY)
@@ -90,13 +110,13 @@ class Shelves:
 
     def power(self) -> Floats:
         """Delivered onto the busbars, W, (S,)."""
-        power: Floats = BUSBAR_OPEN * self.outlet_current.sum(axis=0)
+        power: Floats = self.bus * self.outlet_current.sum(axis=0)
         return power
 
     def input_current(self) -> Floats:
         """Of every supply, A: it also draws what is not active power."""
         fed = np.stack([self.mains[k % len(MAINS)] for k in range(len(self.input))])
-        amps: Floats = self.input / (fed * POWER_FACTOR)
+        amps: Floats = self.input / (np.maximum(fed, 1.0) * POWER_FACTOR)
         return amps
 
     def sources(self) -> dict[str, Floats]:
@@ -111,7 +131,7 @@ class Shelves:
                 "mains_current": np.stack([amps[k::feeds].sum(axis=0) for k in range(feeds)]),
                 "mains_power": np.stack([self.input[k::feeds].sum(axis=0) for k in range(feeds)]),
                 "hertz": np.full((1, count), self.hertz),
-                "bus_voltage": np.full((1, count), BUSBAR_OPEN),
+                "bus_voltage": self.bus[None],
                 "bus_current": self.outlet_current.sum(axis=0)[None],
                 "bus_power": self.power()[None],
                 "input": self.input.sum(axis=0)[None],
@@ -119,7 +139,7 @@ class Shelves:
                 "supply_input": self.input,
                 "supply_output": self.output,
                 "outlet_current": self.outlet_current,
-                "outlet_power": BUSBAR_OPEN * self.outlet_current,
+                "outlet_power": self.bus * self.outlet_current,
             }
         return self._sources
 

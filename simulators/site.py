@@ -8,8 +8,10 @@ lowest unit that the thing occupies.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from simulators.designs import DUO, LIQUID, QUAD, SHELF, SledDesign
+from simulators.network import Joint, Network
 from simulators.parts import OLDER_MODEL, Blade, Dialect, Equipment, Part, PartKind, Shelf, Sled, serial
 
 __all__ = [
@@ -115,6 +117,11 @@ class Site:
         shelves = {rack.shelf.name: (row, rack, rack.shelf) for row in self.rows for rack in row.racks if rack.shelf}
         object.__setattr__(self, "_shelves", shelves)
 
+    @cached_property
+    def network(self) -> Network:
+        """Its switches, their ports, and the cables."""
+        return Network((rack.name, rack.sleds, rack.shelf) for rack in self.racks)
+
     @property
     def racks(self) -> tuple[Rack, ...]:
         """All racks of all rows."""
@@ -136,9 +143,18 @@ class Site:
         return (*self.sleds, *self.shelves)
 
     def unit(self, path: str) -> Equipment:
-        """The sled or shelf that a part is in; KeyError, naming it, where there is none."""
+        """The sled or shelf of a part, or of the first end of a switch or cable; KeyError, naming it, for none."""
+        if path.startswith("~"):
+            return self.unit(self.part(path).ends[0])  # type: ignore[attr-defined]
         found = self._shelves.get(path.partition("/")[0])
         return self.sled(path) if found is None else found[2]
+
+    def reached(self, path: str) -> tuple[Equipment, ...]:
+        """The sleds and shelves that a fault of a part touches: its own, or all that hang on a switch or cable."""
+        part = self.part(path)
+        if not isinstance(part, Joint):
+            return (self.unit(path),)
+        return tuple(self.unit(name) for name in dict.fromkeys(end.partition("/")[0] for end in part.ends))
 
     def sled(self, name: str) -> Sled:
         """The sled (and so the controller) of that name; KeyError, naming it, where there is none."""
@@ -153,6 +169,11 @@ class Site:
 
     def part(self, path: str) -> Part:
         """The part at a path; KeyError, naming it, where there is none."""
+        if path.startswith("~"):
+            try:
+                return self.network.parts[path]
+            except KeyError:
+                raise KeyError(f"no switch, port or cable {path!r} on site {self.name!r}") from None
         unit = self.unit(path)
         try:
             return unit.parts[path]

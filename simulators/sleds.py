@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from simulators import air, fans, power, thermal
 from simulators.air import REFERENCE_DENSITY
-from simulators.bodies import FLOW_EXPONENT, STILL_AIR, Body
+from simulators.bodies import FLOW_EXPONENT, LEAKAGE_KELVIN, STILL_AIR, Body
 from simulators.chance import Floats, Keys, spread
 from simulators.coolant import SUPPLY, Plates
 from simulators.fans import FanControl
@@ -29,8 +29,14 @@ _FAN_STOPS = 2.0
 _STANDBY = 0.2
 """Part of a board's power that it takes while its host is switched off; common practice, no source."""
 _SAME = 1e-9
+_LEAST_BUSBAR = 30.0
+"""V, below which converters switch themselves off; common practice, no source."""
 STANDS = 0.1
 """Part of rated speed below which a controller takes a fan to stand."""
+SLOW = 0.75
+"""Part of the speed asked of a fan below which a controller calls it failed; common practice, no source."""
+SLOW_SECONDS = 10.0
+"""For which it must have been so slow."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,16 +129,23 @@ class Sleds:
         self.blade_energy = np.zeros((sleds, count))
         self.air_energy = np.zeros(sleds)
         """Heat carried off by the air since the start, J."""
+        self.powered = np.ones(sleds)
+        """1 while something feeds the sled, else 0: then nothing runs, the management controller neither."""
+        self.path_loss = np.zeros(sleds)
+        """Lost between the 12 V plane and the blades, W."""
+        self.lags = np.zeros((sleds, design.fans))
+        """Seconds for which each tachometer has told much less than was asked of its fan."""
         self._sources: dict[str, Floats] = {}
 
     def step(self, seconds: float, load: Load, around: Around, *, hurry: float = 1.0) -> None:
         """Let ``seconds`` pass. ``hurry`` divides all heat capacities: only for finding a start in balance."""
         self.inlet, self.dew_point = around.inlet, around.dew_point
+        self.powered = (around.busbar > _LEAST_BUSBAR) * self.knobs.supply_on.max(axis=1)
         self._spin(seconds)
         self._draw(load, around)
         self._breathe(seconds * hurry, around)
-        need, failed = self._need()
-        self._control.step(need, failed, self.knobs.silent, seconds)
+        need, failed, blind = self._need(seconds)
+        self._control.step(need, failed, np.maximum(self.knobs.silent, blind), seconds)
         self.sled_energy += self.feed_power * seconds
         self.blade_energy += self.blade_power * seconds
         self.air_energy += self.heat_to_air * seconds
@@ -208,7 +221,7 @@ class Sleds:
 
     def _spin(self, seconds: float) -> None:
         self.speed += (self._control.command - self.speed) * -math.expm1(-seconds / fans.INERTIA)
-        target = self.knobs.fan_turns
+        target = self.knobs.fan_turns * self.powered[:, None]
         if np.array_equal(self.alive, target) and np.array_equal(self._open, self.knobs.intake_open):
             return
         alive = target + (self.alive - target) * math.exp(-seconds / _FAN_STOPS)
@@ -226,20 +239,22 @@ class Sleds:
             getattr(self.division, name)[rows] = getattr(new, name)
 
     def _draw(self, load: Load, around: Around) -> None:
-        body, fed = self.body, self.knobs.blade_on
-        on = fed * self.knobs.host_on
+        body, fed = self.body, self.knobs.blade_on * self.powered[:, None]
+        on = fed * self.knobs.board_on * self.knobs.host_on
         loads = body.loads
         slowed = power.throttle(self.junction)
-        busy = load.processors * on
+        busy = load.processors * on * self.knobs.running
         self.utilisation = busy * slowed.mean(axis=0)
         leaks = power.leakage(self.junction, self._leaks)
         self.processor_power = on * (loads.cpu_idle + loads.cpu_dynamic * busy * slowed + leaks)
+        # How the power answers to the junction: for the step towards the balance of the two in _breathe.
+        self._answer = on * (loads.cpu_dynamic * busy * power.throttle_slope(self.junction) + leaks / LEAKAGE_KELVIN)
         heat = np.empty_like(self.temperature)
         heat[self._of["cpu"]] = self.processor_power
         heat[self._of["dimm"]] = on * (loads.bank_idle + loads.bank_dynamic * (0.3 * busy + 0.7 * busy * busy))
         heat[self._of["drive"]] = on * (loads.drive_idle + loads.drive_dynamic * load.drives)
         heat[self._of["regulator"]] = on * (loads.regulator_loss * self.processor_power.sum(axis=0))
-        heat[self._of["board"]] = np.where(on > 0.0, 1.0, _STANDBY) * fed * loads.board
+        heat[self._of["board"]] = np.where(on > 0.0, 1.0, _STANDBY) * fed * self.knobs.board_on * loads.board
         self._heat = heat
         self.blade_power = heat.sum(axis=0)
         self._convert(busy, around)
@@ -248,23 +263,26 @@ class Sleds:
         body = self.body
         rated = body.design.fan.max_power * around.density / REFERENCE_DENSITY
         turns = self._turn * self.alive * self.speed[:, None]
-        self.fan_power = rated[:, None] * turns**3
+        self.fan_power = rated[:, None] * turns**3 * self.powered[:, None]
         adapter = body.adapter[0] + body.adapter[1] * busy.mean(axis=1)
-        common = self.fan_power.sum(axis=1) + adapter + body.controller
+        common = (self.fan_power.sum(axis=1) + adapter + body.controller) * self.powered
         self.plane = power.PLANE_OPEN - power.PLANE_OHM * (common / power.PLANE_OPEN + self.blade_current.sum(axis=1))
-        voltage, self.blade_current = power.blade_input(self.blade_power, self.plane[:, None])
-        self.blade_voltage = voltage * self.knobs.blade_on
-        wire = power.BLADE_OHM * np.square(self.blade_current).sum(axis=1)
+        ohm = power.BLADE_OHM + self.knobs.blade_ohm
+        voltage, self.blade_current = power.blade_input(self.blade_power, self.plane[:, None], ohm)
+        self.blade_voltage = voltage * self.knobs.blade_on * self.powered[:, None]
+        wire = (ohm * np.square(self.blade_current)).sum(axis=1)
+        self.path_loss = wire
         output = self.blade_power.sum(axis=1) + wire + common
-        self.supply_output = np.stack([output / len(self.supply_output)] * len(self.supply_output))
-        loss = power.converter_loss(self.supply_output)
+        works = self.knobs.supply_on.T * self.powered
+        self.supply_output = output * works / np.maximum(works.sum(axis=0), 1.0)
+        loss = power.converter_loss(self.supply_output) * works
         self.supply_input = self.supply_output + loss
         self.feed_power = self.supply_input.sum(axis=0)
         self.feed_voltage = around.busbar - power.CLIP_OHM * self.feed_current
-        self.feed_current = self.feed_power / self.feed_voltage
+        self.feed_current = self.feed_power / np.maximum(self.feed_voltage, 1.0)
         rear = np.empty_like(self.rear)
-        rear[self._rear_of["adapter"]] = adapter
-        rear[self._rear_of["controller"]] = body.controller
+        rear[self._rear_of["adapter"]] = adapter * self.powered
+        rear[self._rear_of["controller"]] = body.controller * self.powered
         rear[self._rear_of["psu"]] = loss + wire / len(loss)
         self._rear_heat = rear
 
@@ -277,6 +295,7 @@ class Sleds:
         water, drowned = np.zeros(0), np.zeros(())
         if plates is not None:
             plates.supply = np.full_like(around.inlet, around.coolant)
+            plates.run(self.knobs.pump, self.knobs.leak, seconds)
             water = plates.carried()
             given[self._wet] = thermal.exchange(self._conductance[self._wet], water[None, :, None])
             drowned = np.zeros_like(around.inlet)
@@ -294,7 +313,11 @@ class Sleds:
         if plates is not None:
             plates.warm(drowned, water, seconds)
         self.blade_outlet = passing
-        self.junction = self.temperature[self._of["cpu"]] + self.body.loads.cpu_case * self.processor_power
+        # One step of Newton's method towards the junction and the power that go with each other: what throttles acts in
+        # milliseconds, so the two are in balance at the end of any step.
+        joint = self.body.loads.cpu_case + np.moveaxis(self.knobs.sink_loose, 2, 0)
+        found = self.temperature[self._of["cpu"]] + joint * self.processor_power
+        self.junction = self.junction + (found - self.junction) / np.maximum(1.0 - joint * self._answer, 0.5)
         self._gather(seconds, around, speed)
 
     def _gather(self, seconds: float, around: Around, speed: Floats) -> None:
@@ -324,22 +347,38 @@ class Sleds:
     def _rear_reference(self) -> float:
         return self.body.blade_flow * len(self.body.design.slots)
 
-    def _need(self) -> tuple[Floats, NDArray[np.intp]]:
-        """How near each sled's nearest body is to its limit, and how many fans seem to stand, by its sensors."""
+    def _need(self, seconds: float) -> tuple[Floats, NDArray[np.intp], Floats]:
+        """What the sensors say: how near each sled's nearest body is to its limit, how many fans stand, who is blind.
+
+        Blind is 1 where a sensor that fan control looks at tells nothing though its blade lives.
+        """
+        blind = np.zeros(len(self.speed))
         blades, rear, rpm = self.temperature.copy(), self.rear.copy(), self.rpm()
         blades[self._of["cpu"]] = self.junction
-        for sled, sensors in self.knobs.stuck.items():
-            for stuck in sensors:
-                name, at = stuck.column.source, stuck.column.body
+        for sled, sensors in self.knobs.ill.items():
+            for ill in sensors:
+                name, at, blade = ill.column.source, ill.column.body, ill.column.blade
                 if name in self._of:
-                    blades[self._of[name][at], sled, stuck.column.blade] = stuck.value
+                    place = (self._of[name][at], sled, blade)
+                    blades[place] = self._believed(ill.told(float(blades[place]), 0.0), blind, sled)
                 elif name in self._rear_of:
-                    rear[self._rear_of[name][at], sled] = stuck.value
+                    spot = (self._rear_of[name][at], sled)
+                    rear[spot] = self._believed(ill.told(float(rear[spot]), 0.0), blind, sled)
                 elif name == "rpm":
-                    rpm[sled, at] = stuck.value
+                    rpm[sled, at] = np.nan_to_num(ill.told(float(rpm[sled, at]), 0.0))
         need = np.maximum(_nearest(blades, self._watch).max(axis=(0, 2)), _nearest(rear, self._rear_watch).max(axis=0))
-        standing = rpm < STANDS * self.body.design.fan.rated_rpm
-        return need, np.count_nonzero(standing, axis=1)
+        rated = self.body.design.fan.rated_rpm
+        slow = rpm < SLOW * rated * self.speed[:, None]
+        self.lags = np.where(slow, self.lags + seconds, 0.0)
+        return need, np.count_nonzero(rpm < STANDS * rated, axis=1), blind
+
+    @staticmethod
+    def _believed(told: float, blind: Floats, sled: int) -> float:
+        """What fan control takes a temperature for: none where nothing is told, and then it is blind."""
+        if told == told:
+            return told
+        blind[sled] = 1.0
+        return -math.inf
 
 
 _NAMES = ("cpu", "dimm", "drive", "regulator", "board")

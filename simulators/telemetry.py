@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Literal, NamedTuple, TypeAlias
 
+from simulators.items import Item
+
 Health: TypeAlias = Literal["OK", "Warning", "Critical"]
 State: TypeAlias = Literal[
     "Enabled", "Disabled", "StandbyOffline", "Starting", "Absent", "UnavailableOffline", "Updating"
@@ -153,6 +155,28 @@ class PartPoint(NamedTuple):
     """What the controller would say is wrong, one sentence each, worst first."""
     replacement: str | None = None
     """Serial number of the part that took the place of the one delivered; None while that one is there."""
+    board: Item | None = None
+    """What stands there in place of what the design has; None while that is there."""
+
+
+class Neighbour(NamedTuple):
+    """What stands at the other end of a port's cable, in the words of LLDP (IEEE 802.1AB)."""
+
+    chassis: str
+    """Chassis ID: a MAC address."""
+    port: str
+    """Port ID."""
+    system: str
+    """System name."""
+
+
+class PortPoint(NamedTuple):
+    """A network port now."""
+
+    up: bool
+    """Whether it has link."""
+    neighbour: Neighbour | None
+    """Heard at the other end; None without link."""
 
 
 class Mode(StrEnum):
@@ -172,6 +196,14 @@ class ControllerCondition:
     mode: Mode
     until: float | None = None
     """When a reboot will be over, epoch seconds of the simulated clock; None unless rebooting."""
+    slow: float = 0.0
+    """Seconds that each answer takes beyond the usual, one request after the other."""
+    cut_off: bool = False
+    """Whether no packet reaches it: whoever wants to connect hears nothing, as from a host that is not there."""
+    clock: float = 0.0
+    """Seconds that its clock is ahead of the true time."""
+    restarted: float | None = None
+    """When its last reboot since the start was over, epoch seconds of the simulated clock; None: there was none."""
 
 
 @dataclass(frozen=True, slots=True, weakref_slot=True, kw_only=True)
@@ -186,3 +218,5 @@ class SledTelemetry:
     parts: dict[str, PartPoint] = field(default_factory=dict)
     """By part path, containers before what they contain."""
     controller: ControllerCondition = ControllerCondition(Mode.SERVING)
+    ports: dict[str, PortPoint] = field(default_factory=dict)
+    """By path: ports of the shared adapter (``r01-e1-s1/adapter/port1``), and the controller's own, as its path."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import OrderedDict
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -16,15 +17,17 @@ from numpy.typing import NDArray
 from simulators import air, coolant, power
 from simulators.bodies import BODIES
 from simulators.chance import Floats, Wander, key, uniform
-from simulators.faults import Argument, Arguments, FaultError, Target, check, complete, known
+from simulators.faults import OVER, Argument, Arguments, FaultError, Target, check, complete, known, much
 from simulators.knobs import Knobs
+from simulators.lamps import LampsSeen, seen
+from simulators.parts import Part, serial
 from simulators.report import Reporter, has_lamp
 from simulators.shelf_report import ShelfReporter
 from simulators.shelves import Shelves
 from simulators.site import Shelf, Site, Sled
 from simulators.sleds import Around, Sleds
 from simulators.telemetry import SledTelemetry
-from simulators.workload import Workload
+from simulators.workload import Load, Workload
 
 START = 1_790_000_000.0
 """2026-09-21T13:33:20Z: when simulated time starts unless told otherwise, epoch seconds."""
@@ -43,8 +46,31 @@ _WATER_WANDER = 0.5
 """How far the coolant's supply temperature wanders, K."""
 _SETTLING_STEPS = 100
 _SETTLING_HURRY = 25.0
+_HUNDREDTHS = 10_000
+_BRAKE_SECONDS, _BRAKE_LEAST = 600.0, 0.1
+"""In which a rack whose shelf is no longer strained is allowed all again; and the least it is allowed."""
 _REPORTS_KEPT = 64
 """Newest reports kept, so that the several requests of one poll round are answered from one report."""
+
+
+_FINEST, _COARSEST = 5.0, 60.0
+
+
+def substeps(step: float) -> tuple[float, ...]:
+    """The parts of a long step of the grid, s: coarse first, each half of the one before it towards the end.
+
+    What happened long before the end has died away by then (bodies, air and control settle within some minutes), and
+    only the end is told; so accuracy is spent there. Energy is balanced in every part, whatever its length.
+    """
+    if step <= 30.0:
+        return (step,)
+    parts, left, size = [], step, _FINEST
+    while left > 1e-9:
+        here = min(size, left)
+        parts.append(here)
+        left -= here
+        size = min(2.0 * size, _COARSEST) if len(parts) > 1 else size
+    return tuple(reversed(parts))
 
 
 class ActiveFault(NamedTuple):
@@ -57,6 +83,8 @@ class ActiveFault(NamedTuple):
     until: float | None
     """When it ends by itself; None when it does not."""
     arguments: dict[str, Argument]
+    fru: str = ""
+    """Path of what a technician must replace or mend; see :meth:`simulators.faults.Fault.fru`."""
 
 
 class Truth(NamedTuple):
@@ -102,6 +130,20 @@ class Truth(NamedTuple):
     """m3/s."""
     blade_power: tuple[float, ...]
     """W."""
+    blade_volts: tuple[float, ...]
+    """At the blades' inputs, V."""
+    junctions: tuple[tuple[float, ...], ...]
+    """Of each blade's processors, Cel."""
+    sinks: tuple[tuple[float, ...], ...]
+    """Of each blade's heat sinks, Cel."""
+    processor_power: tuple[tuple[float, ...], ...]
+    """W."""
+    path_loss: float
+    """Lost between the 12 V plane and the blades, W."""
+    fan_speeds: tuple[float, ...]
+    """Of each fan as it turns, {rev}/min, whatever its tachometer tells."""
+    coolant_lost: float
+    """Run out since a leak began, L."""
 
 
 class _Group:
@@ -127,6 +169,9 @@ class _Group:
         )
         self.knobs = Knobs(body.design, len(sleds))
         self.workload = Workload(blades, rack_keys)
+        self.asked = np.full(blades.shape, math.nan)
+        """Load that someone asked of a blade's processors; NaN where they do what they usually do."""
+        self.asks = False
         self.physics = Sleds(body, blades, self.knobs)
 
 
@@ -137,10 +182,13 @@ class World:
         """Everything begins warm and in balance at ``start``.
 
         ``step``: grid of the physics in simulated seconds. Against 1 s, 5 s moves temperatures by half a kelvin and
-        fan speeds by 3 % at most, while they change; 30 s by 4 K and 15 %. ValueError unless above 0 and at most 30.
+        fan speeds by 3 % at most, while they change; 30 s by 4 K and 15 %. Above 30 s, for long campaigns whose rounds
+        are as far apart, each step is made of ever finer ones (see :func:`substeps`), so that what is told at its end
+        is as good as from a step of 5 s. ValueError unless above 0 and at most 3600.
         """
-        if not 0.0 < step <= 30.0:
-            raise ValueError(f"a step of {step} s is not above 0 and at most 30")
+        if not 0.0 < step <= 3600.0:
+            raise ValueError(f"a step of {step} s is not above 0 and at most 3600")
+        self._substeps = substeps(step)
         self.site, self.seed, self.start, self.step = site, seed, start, step
         self._elapsed = 0.0
         self._ticks = 0
@@ -173,6 +221,12 @@ class World:
         self._reports: OrderedDict[str, tuple[tuple[int, int], SledTelemetry]] = OrderedDict()
         self._faults: dict[tuple[str, str], tuple[ActiveFault, Target]] = {}
         self._locate: dict[str, set[str]] = {}
+        self._exchanged: dict[str, tuple[Part, int]] = {}
+        """Parts that were exchanged for good, and how often."""
+        self._warmths: list[tuple[float, float, Floats]] = []
+        """When each begins, how long it lasts, and how many kelvin at most in each row."""
+        self._grown: dict[tuple[str, str], int] = {}
+        """How far each slow fault's knobs have been turned, in hundredths of a percent."""
         self._switched: dict[str, tuple[float, bool]] = {}
         """Hosts that are to be switched on or off, and when."""
         row_keys = np.asarray([key(seed, "row", row.name) for row in site.rows], dtype=np.uint64)
@@ -182,6 +236,9 @@ class World:
         self._pressure = air.pressure(site.altitude)
         self._hot = np.full(len(racks), 36.0)
         self._busbar_current = np.zeros(len(enclosures))
+        self._brake = np.ones(len(racks))
+        """What each rack's processors may do of what they are asked, 0 to 1."""
+        self._outlet = np.nonzero(self._fed < len(enclosures))
         self._settle()
 
     @property
@@ -202,9 +259,13 @@ class World:
         # A hair of tolerance: ten tenths of a second are a second.
         until = math.floor(self._elapsed / self.step + 1e-6)
         while self._ticks < until:
+            before = self.acquired
             self._ticks += 1
             self._expire()
-            self._tick(self.acquired, self.step)
+            for part in self._substeps[:-1]:
+                before += part
+                self._tick(before, part)
+            self._tick(self.acquired, self._substeps[-1])
 
     def telemetry(self, sled: str) -> SledTelemetry:
         """What that sled's or shelf's controller would report now, were it to answer; KeyError for an unknown one."""
@@ -227,34 +288,87 @@ class World:
         """
         part = check(fault, part_path, self.site)
         full = complete(fault, arguments)
-        name = part_path.partition("/")[0]
+        name = self._touched(part_path)[0]
         _, row = self._where[name]
         lasts = known(fault).lasts
         until = None if lasts is None else self.time + float(full[lasts])
-        stuck = None
-        if fault == "sensor-stuck":
+        kind = known(fault)
+        ill, span = None, 0.0
+        if "sensor" in kind.arguments:
             sensor = self._sensor(part_path, full)
-            value = full.get("value")
+            value = full.get("value", None if fault == "sensor-stuck" else 0.0)
             if isinstance(value, str) or not (value is None or math.isfinite(value)):
                 raise FaultError(f"argument value must be a number, not {value!r}")
             try:
-                stuck = self._reporter(name).hold(sensor, self._ticks, value)
+                ill = self._reporter(name).hold(sensor, self._ticks, value)
             except ValueError as error:
                 raise FaultError(str(error)) from error
-        target = Target(self.site.unit(name), row, part, stuck, until)
-        active = ActiveFault(fault, part_path, self.time, until, full)
+            span = much(next(spec for spec in self._reporter(name).specs if spec.id == sensor))
+        target = Target(self.site.unit(name), row, part, ill, span, until)
+        active = ActiveFault(fault, part_path, self.time, until, full, kind.fru(part, full))
         self._faults.pop((fault, part_path), None)
         self._faults[fault, part_path] = (active, target)
-        self._turn(name)
+        for touched in self._touched(part_path):
+            self._turn(touched)
         return active
 
     def clear(self, fault: str, part_path: str) -> bool:
         """Switch a fault off; whether it was on. FaultError for an unknown fault or part."""
         check(fault, part_path, self.site)
         was_on = self._faults.pop((fault, part_path), None) is not None
+        self._grown.pop((fault, part_path), None)
         if was_on:
-            self._turn(part_path.partition("/")[0])
+            for touched in self._touched(part_path):
+                self._turn(touched)
         return was_on
+
+    def repair(self, fru: str) -> tuple[ActiveFault, ...]:
+        """Replace or mend a part by its path, as told by :attr:`ActiveFault.fru`: what that ended, maybe nothing."""
+        over = tuple(active for active, _ in self._faults.values() if active.fru == fru)
+        for active in over:
+            self.clear(active.fault, active.part)
+        return over
+
+    def exchange(self, part_path: str) -> None:
+        """Somebody takes a sound part out, or an ill one, and puts another of its kind there: a new serial number.
+
+        No fault: it stays for good. FaultError where there is no such part or it is not of a kind that is exchanged.
+        """
+        part = check("part-swapped", part_path, self.site)
+        self.repair(part_path)
+        name = part_path.partition("/")[0]
+        self._exchanged[part_path] = (part, 1 + self._exchanged.get(part_path, (part, 0))[1])
+        self._turn(name)
+
+    def warm_room(self, kelvin: float, seconds: float, *, after: float = 0.0, row: str | None = None) -> None:
+        """A hot afternoon, or cold night: the room's air rises smoothly to ``kelvin`` more half way and falls again.
+
+        It takes ``seconds`` in all, from ``after`` seconds on; ``row``: the name of the only row that feels it.
+        KeyError for an unknown row, ValueError where it would last no time.
+        """
+        names = [one.name for one in self.site.rows]
+        if row is not None and row not in names:
+            raise KeyError(f"no row named {row!r} on site {self.site.name!r}")
+        if not seconds > 0.0:
+            raise ValueError(f"warmth of {seconds} s is none")
+        felt = np.asarray([float(row is None or one == row) for one in names])
+        self._warmths.append((self.time + after, seconds, kelvin * felt))
+
+    def set_load(self, path: str, level: float | None) -> None:
+        """The processors of a blade or of a whole sled do so much from now on, 0 to 1; None: what they usually do.
+
+        KeyError where there is no such blade or sled, ValueError out of range.
+        """
+        if level is not None and not 0.0 <= level <= 1.0:
+            raise ValueError(f"a load of {level} is not from 0 to 1")
+        sled = self.site.sled(path)
+        group, place = self._where[sled.name]
+        assert isinstance(group, _Group), "the site's sleds are in groups"
+        at = [i for i, blade in enumerate(sled.blades) if path in (sled.name, blade.path)]
+        if not at:
+            raise KeyError(f"{path} is no blade and no sled")
+        group.asked[place, at] = math.nan if level is None else level
+        group.asks = bool(np.isfinite(group.asked).any())
 
     def active(self) -> tuple[ActiveFault, ...]:
         """All faults that are on, oldest first."""
@@ -311,6 +425,13 @@ class World:
             coolant_flow=0.0 if water is None else float(water.flow[row]),
             blade_flows=tuple((physics.division.blades[row] * speed).tolist()),
             blade_power=tuple(physics.blade_power[row].tolist()),
+            blade_volts=tuple(physics.blade_voltage[row].tolist()),
+            junctions=tuple(map(tuple, physics.junction[:, row].T.tolist())),
+            sinks=tuple(map(tuple, physics.of("cpu")[:, row].T.tolist())),
+            processor_power=tuple(map(tuple, physics.processor_power[:, row].T.tolist())),
+            path_loss=float(physics.path_loss[row]),
+            fan_speeds=tuple(physics.rpm()[row].tolist()),
+            coolant_lost=0.0 if water is None else float(water.lost[row]),
         )
 
     def _settle(self) -> None:
@@ -330,30 +451,59 @@ class World:
         capacity = air.heat_capacity(self._pressure, vapour)
         flow, heat = np.zeros_like(self._hot), np.zeros_like(self._hot)
         current = np.zeros_like(self._busbar_current)
+        for begin, lasting, kelvin in self._warmths:
+            if begin < time < begin + lasting:
+                room = room + kelvin * math.sin(math.pi * (time - begin) / lasting) ** 2
+        busbar = np.full(len(current), power.BUSBAR_OPEN)
+        ohm = np.full(len(current), power.BUSBAR_OHM)
+        if self._shelves.shelves:
+            outlet, shelf = self._outlet
+            busbar[self._fed[outlet, shelf]] = self._shelves.bus[shelf]
+            ohm[self._fed[outlet, shelf]] += self._shelves.knobs.outlet_ohm[shelf, outlet]
+        busbar = busbar - ohm * self._busbar_current
         for group in self._groups:
             around_air = room[group.row]
-            inlet: Floats = around_air + group.warmer + group.round * (self._hot[group.rack] - around_air)
+            come_round = group.round + group.knobs.round
+            inlet: Floats = around_air + group.warmer + come_round * (self._hot[group.rack] - around_air)
             around = Around(
                 inlet=inlet,
                 density=air.density(inlet, self._pressure, vapour),
                 heat_capacity=capacity,
                 dew_point=dew_point,
-                busbar=power.BUSBAR_OPEN - power.BUSBAR_OHM * self._busbar_current[group.enclosure],
+                busbar=busbar[group.enclosure],
                 coolant=water,
             )
             physics = group.physics
-            physics.step(seconds, group.workload.at(time), around, hurry=hurry)
+            physics.step(seconds, self._load(group, time), around, hurry=hurry)
             count = len(self._hot)
             flow += np.bincount(group.rack, physics.mass_flow, count)
             heat += np.bincount(group.rack, physics.mass_flow * physics.exhaust, count)
             current += np.bincount(group.enclosure, physics.feed_current, len(current))
-        self._hot += (heat / flow - self._hot) * -math.expm1(-seconds * hurry / _AISLE_SECONDS)
+        self._hot += (heat / np.maximum(flow, 1e-9) - self._hot) * -math.expm1(-seconds * hurry / _AISLE_SECONDS)
         self._busbar_current = current
         if self._shelves.shelves:
             rack = self._shelf_rack
             front: Floats = room[self._shelf_row]
             inlet = front + self._shelf_warmer + _RECIRCULATION[0] * (self._hot[rack] - front)
             self._shelves.step(seconds, time, inlet, np.append(current, 0.0)[self._fed], hurry=hurry)
+            # The shelf's alarm line slows the rack's processors while too few rectifiers carry the load.
+            strain = self._shelves.strain
+            held = self._brake[rack] * np.where(strain > 1.0, 0.95 / np.maximum(strain, 0.95), 1.0)
+            eased = held + np.where(strain < 0.9, seconds / _BRAKE_SECONDS, 0.0)
+            self._brake[rack] = np.minimum(np.maximum(eased, _BRAKE_LEAST), 1.0)
+
+    def _load(self, group: _Group, time: float) -> Load:
+        load = group.workload.at(time)
+        processors = load.processors
+        if group.asks:
+            processors = np.where(np.isfinite(group.asked), group.asked, processors)
+        if self._braked:
+            processors = processors * self._brake[group.rack][:, None]
+        return Load(processors, load.drives)
+
+    @property
+    def _braked(self) -> bool:
+        return bool((self._brake < 1.0).any())
 
     def _expire(self) -> None:
         now = self.acquired
@@ -363,22 +513,70 @@ class World:
         over = [pair for pair, (on, _) in self._faults.items() if on.until is not None and on.until <= now]
         for pair in over:
             del self._faults[pair]
-            self._turn(pair[1].partition("/")[0])
+            self._grown.pop(pair, None)
+            for name in self._touched(pair[1]):
+                self._turn(name)
+        if self._warmths and min(begin + lasting for begin, lasting, _ in self._warmths) < now:
+            self._warmths = [one for one in self._warmths if one[0] + one[1] >= now]
+        moved: set[str] = set()
+        for pair, (active, _) in self._faults.items():
+            restless = known(active.fault).restless
+            if not restless and self._grown.get(pair) == _HUNDREDTHS:
+                continue
+            grown = round(_HUNDREDTHS * self._growth(active, now))
+            if restless or self._grown.get(pair) != grown:
+                moved.update(self._touched(pair[1]))
+        for name in moved:
+            self._turn(name)
+
+    @staticmethod
+    def _growth(on: ActiveFault, now: float) -> float:
+        over = on.arguments.get(OVER, 0.0)
+        assert not isinstance(over, str), "checked when the fault was switched on"
+        return 1.0 if over <= 0.0 else min(max((now - on.since) / over, 0.0), 1.0)
 
     def _turn(self, sled: str) -> None:
         """Put a sled's knobs where its faults want them."""
         group, row = self._where[sled]
         group.knobs.reset(row)
-        for active, target in self._faults.values():
-            if target.sled.name == sled:
-                known(active.fault).turn(group.knobs, target, active.arguments)
+        unit = self.site.unit(sled)
+        for path, (part, times) in self._exchanged.items():
+            if path.partition("/")[0] == sled:
+                swap = known("part-swapped").turn
+                swap(group.knobs, Target(unit, row, part), {"serial": renewed(part, times)})
+        now = self.acquired
+        for pair, (active, target) in self._faults.items():
+            if sled in self._touched(active.part):
+                grown = self._growth(active, now)
+                self._grown[pair] = round(_HUNDREDTHS * grown)
+                age = max(now - active.since, 0.0)
+                here = replace(target, sled=unit, row=row, grown=grown, age=age, since=active.since)
+                known(active.fault).turn(group.knobs, here, active.arguments)
         self._changes += 1
+
+    def _touched(self, path: str) -> tuple[str, ...]:
+        """Names of the sleds and shelves that a fault of a part is felt in: of a switch, all that hang on it."""
+        return tuple(unit.name for unit in self.site.reached(path))
+
+    def lamps_seen(self, part_path: str) -> LampsSeen:
+        """What the front of a part shows to who stands before it; KeyError for none, ValueError for one without lamps.
+
+        It differs from what the controller tells where a lamp does not do as it is told.
+        """
+        unit, part = self.site.unit(part_path), self.site.part(part_path)
+        if not has_lamp(unit, part):
+            raise ValueError(f"{part_path} has no lamps")
+        group, row = self._where[unit.name]
+        asked = part_path in self._locate.get(unit.name, ())
+        return seen(part.kind, self.telemetry(unit.name).parts[part_path], group.knobs.digital.get(row), asked)
 
     def _sensor(self, path: str, arguments: Arguments) -> str:
         own = [spec.id for spec in self._reporter(path.partition("/")[0]).specs if spec.part == path]
         if not own:
             raise FaultError(f"{path} has no sensor of its own")
-        chosen = arguments.get("sensor", own[0])
+        pick = arguments.get("pick", 0.0)
+        assert not isinstance(pick, str), "checked against its limits"
+        chosen = arguments.get("sensor", own[min(int(pick * len(own)), len(own) - 1)])
         if chosen not in own:
             raise FaultError(f"{path} has no sensor {chosen!r}; it has: {', '.join(own)}")
         return str(chosen)
@@ -389,8 +587,14 @@ class World:
             group, row = self._where[name]
             if isinstance(group, Shelves):
                 assert isinstance(what, Shelf), "shelves stand among shelves"
-                self._reporters[name] = ShelfReporter(what, group, row, self.seed)
+                self._reporters[name] = ShelfReporter(what, group, row, self.seed, self.site.network.neighbours(name))
             else:
                 assert isinstance(what, Sled), "sleds stand among sleds"
-                self._reporters[name] = Reporter(what, group.physics, row, self.seed)
+                neighbours = self.site.network.neighbours(name)
+                self._reporters[name] = Reporter(what, group.physics, row, self.seed, neighbours)
         return self._reporters[name]
+
+
+def renewed(part: Part, times: int) -> str:
+    """The serial number of what stands there after so many exchanges."""
+    return serial(part.serial[:2], f"{part.path}, exchanged {times}")

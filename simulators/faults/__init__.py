@@ -8,12 +8,14 @@ knobs, and a knob where none fits.
 from __future__ import annotations
 
 from simulators.faults.catalogue import CATALOGUE
-from simulators.faults.fault import Argument, Arguments, Chance, Fault, FaultError, Target, number
-from simulators.faults.sensors import SENSED
+from simulators.faults.fault import LONGEST, OVER, Argument, Arguments, Chance, Fault, FaultError, Target, number
+from simulators.faults.sensors import SENSED, much
 from simulators.faults.words import Injection, check, complete, describe, known, parse
 
 __all__ = [
     "CATALOGUE",
+    "LONGEST",
+    "OVER",
     "SENSED",
     "Argument",
     "Arguments",
@@ -26,6 +28,7 @@ __all__ = [
     "complete",
     "describe",
     "known",
+    "much",
     "number",
     "parse",
 ]

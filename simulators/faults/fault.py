@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol, TypeAlias
 
-from simulators.knobs import Knobs, Stuck
+from simulators.knobs import Ill, Knobs
 from simulators.site import Equipment, Part, PartKind, Site
 
 Argument: TypeAlias = float | str
@@ -36,14 +36,18 @@ class Target:
     sled: Equipment
     row: int
     part: Part
-    stuck: Stuck | None = None
+    ill: Ill | None = None
     """The sensor that is ill, for the faults of sensors; with the value that it tells where it sticks."""
+    span: float = 0.0
+    """What is much for that sensor, in its unit: see :data:`simulators.faults.sensors.SPANS`."""
     until: float | None = None
     """When the fault ends by itself, epoch seconds of the simulated clock; None when it does not."""
     grown: float = 1.0
     """How much of a slow fault has come by now, 0 to 1; 1 for all others."""
     age: float = 0.0
     """Seconds since it was switched on."""
+    since: float = 0.0
+    """When it was switched on, epoch seconds of the simulated clock."""
 
     @property
     def blade(self) -> int:
@@ -110,6 +114,10 @@ class Fault:
             for unit in site.equipment
             for part in unit.parts.values()
             if part.kind in self.kinds and self.befalls(unit, part)
+        ] + [
+            part
+            for part in site.network.parts.values()
+            if part.kind in self.kinds and self.befalls(site.unit(part.path), part)
         ]
 
 

@@ -16,6 +16,7 @@ from simulators.service.places import (
     blade,
     host,
     nameplate,
+    plate,
     sled_slot,
     slot,
     storage,
@@ -117,7 +118,7 @@ def sled_power(tree: Tree, plan: Plan, own: Own) -> None:
                 "@odata.id": supply(k),
                 "MemberId": str(k - 1),
                 "Name": f"Power supply {k}",
-                **nameplate(what),
+                **plate(what, part),
                 "SerialNumber": live.serial(part),
                 "FirmwareVersion": live.firmware(part),
                 "PowerSupplyType": "DC",
@@ -179,6 +180,20 @@ def sled_power(tree: Tree, plan: Plan, own: Own) -> None:
 
 def _adapter(tree: Tree, plan: Plan) -> None:
     what = plan.design.adapter
+    ports = [
+        tree.add(
+            f"{ADAPTER}/NetworkPorts/{k}",
+            "NetworkPort.v1_2_0.NetworkPort",
+            f"Port {k}",
+            {
+                "PhysicalPortNumber": f"{k}",
+                "LinkStatus": live.link_status(f"adapter/port{k}", b'"Up"', b'"Down"'),
+                "ActiveLinkTechnology": "Ethernet",
+                "CurrentLinkSpeedMbps": live.link_speed(f"adapter/port{k}", 1000 * what.port_gbit),
+            },
+        )
+        for k in range(1, what.ports + 1)
+    ]
     tree.add(
         ADAPTER,
         "NetworkAdapter.v1_2_0.NetworkAdapter",
@@ -190,8 +205,12 @@ def _adapter(tree: Tree, plan: Plan) -> None:
                 {
                     "ControllerCapabilities": {"NetworkPortCount": what.ports},
                     "FirmwarePackageVersion": live.firmware("adapter"),
+                    "Links": {"NetworkPorts": links(ports)},
                 }
             ],
+            "NetworkPorts": link(
+                tree.collect(f"{ADAPTER}/NetworkPorts", "NetworkPort", "Ports of the shared network adapter", ports)
+            ),
             "Status": live.status("adapter", rollup=False),
         },
     )
@@ -232,7 +251,7 @@ def _blade(tree: Tree, plan: Plan, n: int) -> None:
         f"Blade {n}",
         {
             "ChassisType": "Blade",
-            **nameplate(board),
+            **plate(board, part),
             "SerialNumber": live.serial(part),
             "UUID": live.uuid(part),
             "HeightMm": board.height,

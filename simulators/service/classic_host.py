@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from simulators.service import live
 from simulators.service.classic_rows import drive, fan, led, supply
-from simulators.service.places import ADAPTER, MANAGER, Plan, blade, host, memory, nameplate, processor, slot
+from simulators.service.places import ADAPTER, MANAGER, Plan, blade, host, memory, plate, processor, slot
 from simulators.service.places import storage as storage_path
 from simulators.service.query import Body
 from simulators.service.tree import Tree, link, links
@@ -37,7 +37,7 @@ def _host(tree: Tree, plan: Plan, n: int) -> None:
         f"Host on blade {n}",
         {
             "SystemType": "Physical",
-            **nameplate(board),
+            **plate(board, part),
             "SerialNumber": live.serial(part),
             "UUID": live.uuid(part),
             "BiosVersion": live.firmware(part),
@@ -76,7 +76,7 @@ def _processors(tree: Tree, plan: Plan, n: int) -> None:
             f"Blade {n} CPU {i}",
             {
                 "Manufacturer": what.make,
-                "Model": what.model,
+                "Model": live.board(f"blade{n}/cpu{i}", what, "model"),
                 "Socket": f"CPU {i}",
                 "ProcessorType": "CPU",
                 "TotalCores": what.cores,
@@ -99,7 +99,7 @@ def _memory(tree: Tree, plan: Plan, n: int) -> None:
             f"Blade {n} DIMM {i}",
             {
                 "Manufacturer": what.make,
-                "PartNumber": what.part_number,
+                "PartNumber": live.board(part, what, "part_number"),
                 "SerialNumber": live.serial(part),
                 "MemoryType": "DRAM",
                 **({"MemoryDeviceType": what.device_type} if what.device_type != "DDR5" else {}),
@@ -125,13 +125,14 @@ def _storage(tree: Tree, plan: Plan, n: int) -> None:
             "Drive.v1_5_0.Drive",
             f"Blade {n} drive {i}",
             {
-                **nameplate(what),
+                **plate(what, part),
                 "SerialNumber": live.serial(part),
                 "Revision": live.firmware(part),
                 "CapacityBytes": what.capacity_bytes,
                 "MediaType": "SSD",
                 "Protocol": what.protocol,
                 "FailurePredicted": live.failure_predicted(part),
+                "PredictedMediaLifeLeftPercent": live.metric(part, "life_percent"),
                 **property_,
                 "PhysicalLocation": {"PartLocation": slot(f"DRIVE {i}", i, "Bay" if board.bays else "Connector")},
                 "Status": live.status(part, rollup=False),

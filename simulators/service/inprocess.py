@@ -1,10 +1,16 @@
-"""A service without sockets: an httpx transport that plays the same scripts as the server."""
+"""A service without sockets: an httpx transport that plays the same scripts as the server.
+
+What a real network would show of a controller that does not answer, it shows as well: nobody answers for one that is
+cut off, one that reboots refuses, one that hangs takes the connection and stays silent. Waiting is done by a function
+that is given: :class:`Hurry` lets hours pass in no time, and counts them. Whoever needs no HTTP at all takes
+:class:`simulators.service.line.Line`.
+"""
 
 from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import AsyncIterator, Callable, Generator, Iterator
+from collections.abc import AsyncIterator, Awaitable, Callable, Generator, Iterator
 from email.utils import formatdate
 
 import httptools
@@ -15,18 +21,50 @@ from simulators.service.http import Request
 from simulators.service.service import Service
 from simulators.service.wire import End, Step
 
+NO_ROUTE = 3.0
+"""Seconds until a host gives up asking who has an address on its own network: three tries of a second each (common
+practice, no source)."""
+
+
+class Hurry:
+    """A sleep that takes no time: what was waited is counted, and a clock can be moved on by it."""
+
+    def __init__(self) -> None:
+        self.waited = 0.0
+        """Seconds."""
+
+    async def __call__(self, seconds: float) -> None:
+        """Count them, and let others have their turn."""
+        self.waited += seconds
+        await asyncio.sleep(0)
+
 
 class InProcess(httpx.AsyncBaseTransport):
     """Lets an ``httpx.AsyncClient`` talk to a service in this process, wire faults included."""
 
-    def __init__(self, service: Service, clock: Callable[[], float] = time.time) -> None:
+    def __init__(
+        self,
+        service: Service,
+        clock: Callable[[], float] = time.time,
+        sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
+    ) -> None:
+        """``sleep``: how seconds are waited; a :class:`Hurry` where they are not to be."""
         self._service = service
         self._clock = clock
+        self._sleep = sleep
 
     async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
         """Exchange one request; raises what httpx raises for a connection that is refused, reset or silent."""
         now = self._clock()
         self._service.observe(now)
+        timeouts = request.extensions.get("timeout", {})
+        if self._service.cut_off:
+            most = timeouts.get("connect")
+            if most is not None and most < NO_ROUTE:
+                await self._sleep(most)
+                raise httpx.ConnectTimeout("nobody answers", request=request)
+            await self._sleep(NO_ROUTE)
+            raise httpx.ConnectError("no route to host", request=request)
         if not self._service.listening:
             raise httpx.ConnectError("connection refused", request=request)
         asked = Request(
@@ -39,8 +77,7 @@ class InProcess(httpx.AsyncBaseTransport):
             client="127.0.0.1",
         )
         script = self._service.exchange(asked, date=formatdate(now, usegmt=True), keep_alive=True)
-        timeout = request.extensions.get("timeout", {}).get("read")
-        played = _Played(script, request, timeout)
+        played = _Played(script, request, timeouts.get("read"), self._sleep)
         await played.read_head()
         return httpx.Response(
             played.status, headers=played.headers, stream=_Stream(played, asked.method == "HEAD"), request=request
@@ -50,7 +87,14 @@ class InProcess(httpx.AsyncBaseTransport):
 class _Played:
     """A script, played into a parser of responses."""
 
-    def __init__(self, script: Iterator[Step], request: httpx.Request, timeout: float | None) -> None:
+    def __init__(
+        self,
+        script: Iterator[Step],
+        request: httpx.Request,
+        timeout: float | None,
+        sleep: Callable[[float], Awaitable[None]],
+    ) -> None:
+        self._sleep = sleep
         self.status = 0
         self.headers: list[tuple[bytes, bytes]] = []
         self._script = script
@@ -122,7 +166,7 @@ class _Played:
         late = self._timeout is not None and (seconds is None or seconds > self._timeout)
         if seconds is None and not late:
             await asyncio.Event().wait()
-        await asyncio.sleep(self._timeout if late and self._timeout is not None else seconds or 0.0)
+        await self._sleep(self._timeout if late and self._timeout is not None else seconds or 0.0)
         if late:
             raise httpx.ReadTimeout("nothing came", request=self._request)
 

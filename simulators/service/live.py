@@ -14,11 +14,14 @@ from uuid import UUID, uuid5
 
 import msgspec
 
+from simulators.items import Item
 from simulators.service.template import Live, Maybe
 from simulators.site import Equipment, Part, PartKind
 from simulators.telemetry import SEVERITY, Health, PartPoint, SensorPoint, SledTelemetry
 
 _encode = msgspec.json.encode
+LOST_INPUT = 10.0
+"""V at a power supply's input below which it says that it has none; common practice, no source."""
 _SPACE = UUID("6f0d3c52-6a55-5b0e-9f0c-3a4f5c0e7d21")
 """Namespace of the invented UUIDs (RFC 4122, name-based)."""
 
@@ -42,6 +45,8 @@ class Moment:
     """Epoch seconds of the request."""
     before: Moment | None = None
     """The same a little earlier, where the service has bodies that lag."""
+    booted: float | None = None
+    """When the controller was last started, epoch seconds by its own clock."""
     settings: Mapping[tuple[str, str], Any] = field(default_factory=dict)
     """What clients have written, by path and property (see :mod:`simulators.service.settings`)."""
 
@@ -225,6 +230,16 @@ def detector_state(part: str) -> Hole:
     return Live(lambda now: _word(now.part(part).health if now.part(part).state == "Enabled" else "Unavailable"))
 
 
+def line_input(part: str) -> Hole:
+    """A power supply's LineInputStatus, by what it has at its input."""
+
+    def fill(now: Moment) -> bytes:
+        volts = now.part(part).metrics.get("input_volts")
+        return b"null" if volts is None else b'"LossOfInput"' if volts < LOST_INPUT else b'"Normal"'
+
+    return Live(fill)
+
+
 def metric(part: str, name: str, scale: float = 1.0) -> Hole:
     """One of a part's further values, scaled; null where it is not told."""
 
@@ -235,14 +250,65 @@ def metric(part: str, name: str, scale: float = 1.0) -> Hole:
     return Live(fill)
 
 
-def link_status(part: str, port: int) -> Hole:
-    """Whether a port of an adapter (from 1) has link: its controller counts those that have, lowest first."""
+def link_status(port: str, up: bytes = b'"LinkUp"', down: bytes = b'"LinkDown"') -> Hole:
+    """Whether a port has link; ``up`` and ``down``: how the schema says so."""
+    return Live(lambda now: up if now.telemetry.ports[full(now.sled, port)].up else down)
+
+
+def link_speed(port: str, speed: int) -> Hole:
+    """The speed of a link; nought without one."""
+    text = b"%d" % speed
+    return Live(lambda now: text if now.telemetry.ports[full(now.sled, port)].up else b"0")
+
+
+def heard(port: str) -> Maybe[Moment]:
+    """Ethernet properties of a port: what it hears by LLDP; left out where it hears nothing."""
 
     def fill(now: Moment) -> bytes:
-        up = now.part(part).metrics.get("ports_up")
-        return b"null" if up is None else b'"LinkUp"' if port <= up else b'"LinkDown"'
+        found = now.telemetry.ports[full(now.sled, port)].neighbour
+        if found is None:
+            return b""
+        told = {
+            "ChassisId": found.chassis,
+            "ChassisIdSubtype": "MacAddr",
+            "PortId": found.port,
+            "PortIdSubtype": "LocalAssign",
+            "SystemName": found.system,
+        }
+        return _encode({"LLDPEnabled": True, "LLDPReceive": told})
+
+    return Maybe(fill)
+
+
+def board(part: str, what: Item, member: str) -> Hole:
+    """``model`` or ``part_number`` of what stands there: the design's, or another's."""
+    usual = _encode(getattr(what, member))
+
+    def fill(now: Moment) -> bytes:
+        stranger = now.part(part).board
+        return usual if stranger is None else _encode(getattr(stranger, member))
 
     return Live(fill)
+
+
+def count(part: str, name: str) -> Hole:
+    """One of a part's counters, a whole number; null where it is not told."""
+
+    def fill(now: Moment) -> bytes:
+        value = now.part(part).metrics.get(name)
+        return b"null" if value is None else b"%d" % int(value)
+
+    return Live(fill)
+
+
+def flag(part: str, name: str) -> Hole:
+    """Whether one of a part's counters is above nought."""
+    return Live(lambda now: b"true" if now.part(part).metrics.get(name) else b"false")
+
+
+def booted() -> Maybe[Moment]:
+    """When the controller was last started; left out where that isn't known."""
+    return Maybe(lambda now: b"" if now.booted is None else _encode(iso(now.booted // 1)))
 
 
 def firmware(part: str) -> Maybe[Moment]:

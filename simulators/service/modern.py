@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from simulators.service import live, modern_host, modern_liquid, root
 from simulators.service.modern_sensors import Sensors, fan, locate, supply
-from simulators.service.places import ADAPTER, MANAGER, SLED, Plan, context, nameplate, sled_slot, slot
+from simulators.service.places import ADAPTER, MANAGER, SLED, Plan, context, nameplate, plate, sled_slot, slot
 from simulators.service.query import Body, Features
 from simulators.service.tree import Tree, link, links
 from simulators.site import Sled
@@ -136,10 +136,33 @@ def _thermal(tree: Tree, plan: Plan, sensors: Sensors) -> None:
             "Fans": link(tree.collect(f"{top}/Fans", "Fan", "Shared fans", fans)),
             "FanRedundancy": [redundancy],
             "ThermalMetrics": link(f"{top}/ThermalMetrics"),
+            "Filters": link(_filter(tree, plan)),
             **modern_liquid.add(tree, plan, sensors),
             "Status": live.rollup_status(plan.fan_parts),
         },
     )
+
+
+def _filter(tree: Tree, plan: Plan) -> str:
+    top = f"{SLED}/ThermalSubsystem/Filters"
+    path = tree.add(
+        f"{top}/Air",
+        "Filter.v1_1_0.Filter",
+        "Intake air filter",
+        {
+            **nameplate(plan.design.filter),
+            "SerialNumber": live.serial("filter"),
+            "PhysicalContext": "Intake",
+            "HotPluggable": True,
+            "Replaceable": True,
+            "Location": {
+                "PartLocation": slot("FILTER", 0, "Bay", front=True),
+                "PartLocationContext": context(),
+            },
+            "Status": live.status("filter", conditions=True),
+        },
+    )
+    return tree.collect(top, "Filter", "Filters", [path])
 
 
 def _power(tree: Tree, plan: Plan, sensors: Sensors) -> None:
@@ -166,7 +189,7 @@ def _power(tree: Tree, plan: Plan, sensors: Sensors) -> None:
             "PowerSupply.v1_6_0.PowerSupply",
             f"Power supply {k}",
             {
-                **nameplate(what),
+                **plate(what, part),
                 "SerialNumber": live.serial(part),
                 "FirmwareVersion": live.firmware(part),
                 "PowerSupplyType": "DC",
@@ -216,7 +239,9 @@ def _adapter(tree: Tree, plan: Plan, sensors: Sensors) -> None:
             "PortType": "UpstreamPort",
             "PortProtocol": "Ethernet",
             "MaxSpeedGbps": what.port_gbit,
-            "LinkStatus": live.link_status("adapter", k),
+            "LinkStatus": live.link_status(f"adapter/port{k}"),
+            "CurrentSpeedGbps": live.link_speed(f"adapter/port{k}", what.port_gbit),
+            "Ethernet": live.heard(f"adapter/port{k}"),
             "Location": {
                 "PartLocation": slot(f"NET {k}", k - 1, "Connector", front=True),
                 "PartLocationContext": context(),
@@ -244,6 +269,21 @@ def _adapter(tree: Tree, plan: Plan, sensors: Sensors) -> None:
 
 def _controller(tree: Tree, plan: Plan) -> None:
     what = plan.design.controller
+    port = tree.add(
+        f"{MANAGER}/DedicatedNetworkPorts/1",
+        "Port.v1_18_0.Port",
+        "Port of the management controller",
+        {
+            "PortId": "1",
+            "PortType": "ManagementPort",
+            "PortProtocol": "Ethernet",
+            "MaxSpeedGbps": 1,
+            "LinkStatus": live.link_status("controller"),
+            "Ethernet": live.heard("controller"),
+            "Location": {"PartLocation": slot("MGMT", 0, "Connector"), "PartLocationContext": context()},
+        },
+    )
+    ports = tree.collect(f"{MANAGER}/DedicatedNetworkPorts", "Port", "Ports of the management controller", [port])
     tree.add(
         MANAGER,
         "Manager.v1_24_0.Manager",
@@ -257,6 +297,8 @@ def _controller(tree: Tree, plan: Plan) -> None:
             "FirmwareVersion": live.firmware("controller"),
             "DateTime": live.clock(),
             "DateTimeLocalOffset": "+00:00",
+            "LastResetTime": live.booted(),
+            "DedicatedNetworkPorts": link(ports),
             "PowerState": live.power_state("controller"),
             "Location": {"PartLocation": slot("MGMT", 0, "Embedded"), "PartLocationContext": context()},
             "Status": live.status("controller", conditions=True),

@@ -13,7 +13,7 @@ from simulators.service.places import (
     context,
     host,
     memory,
-    nameplate,
+    plate,
     processor,
     slot,
     storage,
@@ -57,7 +57,7 @@ def _blade(tree: Tree, plan: Plan, sensors: Sensors, n: int) -> None:
         f"Blade {n}",
         {
             "ChassisType": "Blade",
-            **nameplate(board),
+            **plate(board, part),
             "SerialNumber": live.serial(part),
             "UUID": live.uuid(part),
             "HeightMm": board.height,
@@ -110,7 +110,7 @@ def _host(tree: Tree, plan: Plan, n: int) -> None:
         f"Host on blade {n}",
         {
             "SystemType": "Physical",
-            **nameplate(board),
+            **plate(board, part),
             "SerialNumber": live.serial(part),
             "UUID": live.uuid(part),
             "BiosVersion": live.firmware(part),
@@ -163,7 +163,7 @@ def _processors(tree: Tree, plan: Plan, sensors: Sensors, n: int) -> None:
             "Processor.v1_22_0.Processor",
             f"Blade {n} CPU {i}",
             {
-                **nameplate(what),
+                **plate(what, part),
                 "SerialNumber": live.serial(part),
                 "FirmwareVersion": live.firmware(part),
                 "Socket": f"CPU {i}",
@@ -190,12 +190,30 @@ def _memory(tree: Tree, plan: Plan, n: int) -> None:
     what = board.memory
     for i in range(board.memories):
         part = f"blade{n}/dimm{i}"
+        metrics = tree.add(
+            f"{memory(n, i)}/MemoryMetrics",
+            "MemoryMetrics.v1_8_0.MemoryMetrics",
+            f"Blade {n} DIMM {i} errors",
+            {
+                "CurrentPeriod": {
+                    "CorrectableECCErrorCount": live.count(part, "corrected"),
+                    "UncorrectableECCErrorCount": live.count(part, "uncorrected"),
+                },
+                "HealthData": {
+                    "AlarmTrips": {
+                        "CorrectableECCError": live.flag(part, "trips"),
+                        "UncorrectableECCError": live.flag(part, "uncorrected"),
+                    },
+                    "DataLossDetected": live.flag(part, "uncorrected"),
+                },
+            },
+        )
         tree.add(
             memory(n, i),
             "Memory.v1_23_0.Memory",
             f"Blade {n} DIMM {i}",
             {
-                **nameplate(what),
+                **plate(what, part),
                 "SerialNumber": live.serial(part),
                 "MemoryType": "DRAM",
                 "MemoryDeviceType": what.device_type,
@@ -208,6 +226,7 @@ def _memory(tree: Tree, plan: Plan, n: int) -> None:
                     "PartLocationContext": context(plan.design.slots[n - 1].label),
                 },
                 "Status": live.status(part, conditions=True),
+                "Metrics": link(metrics),
                 "Links": {"Chassis": link(blade(n))},
             },
         )
@@ -226,13 +245,14 @@ def _storage(tree: Tree, plan: Plan, sensors: Sensors, n: int) -> None:
             "Drive.v1_22_0.Drive",
             f"Blade {n} drive {i}",
             {
-                **nameplate(what),
+                **plate(what, part),
                 "SerialNumber": live.serial(part),
                 "FirmwareVersion": live.firmware(part),
                 "CapacityBytes": what.capacity_bytes,
                 "MediaType": "SSD",
                 "Protocol": what.protocol,
                 "FailurePredicted": live.failure_predicted(part),
+                "PredictedMediaLifeLeftPercent": live.metric(part, "life_percent"),
                 **lamp,
                 "PhysicalLocation": {
                     "PartLocation": slot(f"DRIVE {i}", i, "Bay" if board.bays else "Connector", front=bool(board.bays)),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from simulators.designs import Item
 from simulators.service import live
 from simulators.service.modern_sensors import Sensors
 from simulators.service.places import COOLANT, SLED, Plan, blade, context, nameplate, slot
@@ -57,7 +58,25 @@ def add(tree: Tree, plan: Plan, sensors: Sensors) -> Body:
     )
     tree.collect(_DETECTORS, "LeakDetector", "Leak detectors", detectors)
     connectors = tree.collect(COOLANT.rpartition("/")[0], "CoolantConnector", "Coolant connectors", [COOLANT])
-    return {"CoolantConnectors": link(connectors), "LeakDetection": link(_DETECTION)}
+    told = {"CoolantConnectors": link(connectors), "LeakDetection": link(_DETECTION)}
+    return told if design.pump is None else {**told, "Pumps": link(_pump(tree, design.pump))}
+
+
+def _pump(tree: Tree, what: Item) -> str:
+    path = tree.add(
+        f"{_TOP}/Pumps/Pump",
+        "Pump.v1_2_0.Pump",
+        "Coolant pump",
+        {
+            **nameplate(what),
+            "SerialNumber": live.serial("pump"),
+            "PumpType": "Liquid",
+            "PhysicalContext": "CoolingSubsystem",
+            "Location": {"PartLocation": slot("PUMP", 0, "Bay"), "PartLocationContext": context()},
+            "Status": live.status("pump", conditions=True),
+        },
+    )
+    return tree.collect(f"{_TOP}/Pumps", "Pump", "Pumps", [path])
 
 
 def on_chassis(plan: Plan) -> Body:

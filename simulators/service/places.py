@@ -159,6 +159,15 @@ def nameplate(item: Item) -> Body:
     return {"Manufacturer": item.make, "Model": item.model, "PartNumber": item.part_number}
 
 
+def plate(item: Item, part: str) -> Body:
+    """The same of what stands there now: at times another model than the design has."""
+    return {
+        "Manufacturer": item.make,
+        "Model": live.board(part, item, "model"),
+        "PartNumber": live.board(part, item, "part_number"),
+    }
+
+
 def slot(label: str, ordinal: int, kind: str, *, front: bool = False) -> Body:
     """A ``PartLocation``; ``kind`` is the standard's LocationType, ``front`` whether it is reached from there."""
     told: Body = {"ServiceLabel": label, "LocationType": kind, "LocationOrdinalValue": ordinal}

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import weakref
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from typing import Protocol
 
@@ -36,6 +36,8 @@ from simulators.telemetry import Mode, PartPoint, SledTelemetry
 METHODS = frozenset({"GET", "HEAD", "POST", "PATCH", "PUT", "DELETE", "OPTIONS"})
 LAG = 8.0
 """Seconds for which the bodies that lag keep telling the same."""
+_UP_DAYS = 60.0
+"""Days for which a controller has been up, at most and about, when it is first asked."""
 WARM_UP = 3.0
 """Seconds after a reboot in which the service answers 503 with Retry-After."""
 
@@ -97,6 +99,10 @@ class Service:
         self._surround(keep_alive)
         self._since: dict[tuple[str, str], float] = {}
         self._down = False
+        self.cut_off = False
+        """Whether no packet reaches the controller: whoever connects hears nothing."""
+        self._restarted: float | None = None
+        self._booted: float | None = None
         self._ready_at = 0.0
         self._busy_until = 0.0
 
@@ -137,16 +143,30 @@ class Service:
 
     @property
     def listening(self) -> bool:
-        """Whether a connection is accepted at all: not while the controller reboots or the wire refuses."""
-        return not (self._down or self._wire.refuses)
+        """Whether a connection is accepted at all: not while the controller reboots or is cut off, or the wire refuses.
+
+        A loopback port can't be without a route, so there one that is cut off refuses.
+        """
+        return not (self._down or self.cut_off or self._wire.refuses)
 
     def observe(self, now: float) -> Mode:
         """Take notice of how the controller does; to be called now and then, and before every exchange.
 
         A reboot forgets all sessions; after it the service says 503 for :data:`WARM_UP` seconds.
         """
-        mode = self._source.telemetry().controller.mode
+        telemetry = self._source.telemetry()
+        controller = telemetry.controller
+        mode = controller.mode
         down = mode is Mode.REBOOTING
+        if self._booted is None:
+            self._booted = now - _UP_DAYS * 86_400.0 * (0.2 + self._chance())
+        if controller.restarted is not None and controller.restarted != self._restarted:
+            self._restarted = controller.restarted
+            self._booted = now - (telemetry.time - controller.restarted)
+        if controller.cut_off != self.cut_off:
+            self.cut_off = controller.cut_off
+            if self.on_change is not None:
+                self.on_change()
         if down != self._down:
             self._down = down
             if down:
@@ -165,8 +185,9 @@ class Service:
         if mode is not Mode.SERVING:
             yield End.RESET if mode is Mode.REBOOTING else End.HANG
             return
-        if self._pace is not None:
-            yield self._queued(request.time, self._pace[0] + (self._pace[1] - self._pace[0]) * self._chance())
+        takes = self.takes()
+        if takes > 0.0:
+            yield self._queued(request.time, takes)
         wire, nth = self._wire, self._touched
         if wire.kind != "clean" and request.path.startswith(wire.under):
             self._touched += 1
@@ -204,6 +225,35 @@ class Service:
             yield End.CLOSE
         finally:
             feed.close()
+
+    def takes(self) -> float:
+        """Seconds that the controller takes for the next answer: its dialect's pace, and more where it is ill."""
+        least, most = self._pace or (0.0, 0.0)
+        slow = self._source.telemetry().controller.slow
+        return least + (most - least) * self._chance() + slow
+
+    @property
+    def clock_ahead(self) -> float:
+        """Seconds that the controller's clock is ahead."""
+        wire = self._wire.offset if self._wire.kind == "clock-off" else 0.0
+        return wire + self._source.telemetry().controller.clock
+
+    def ready(self, now: float) -> bool:
+        """Whether it serves again after a reboot."""
+        return now >= self._ready_at
+
+    def bodies(self, targets: Iterable[str], now: float) -> dict[str, bytes]:
+        """The bodies of some targets, paths with their queries, all of one moment; one that is not there is left out.
+
+        Without HTTP and login: for who only wants to read, and often.
+        """
+        moment, told = self.moment(now), {}
+        for target in targets:
+            path, _, text = target.partition("?")
+            answer = self.tree.answer(path, text)
+            if answer is not None:
+                told[target] = answer.template.render(moment)
+        return told
 
     def _queued(self, came: float, takes: float) -> float:
         """Seconds until a request is done: one after the other, as the single thread of a small controller has it."""
@@ -267,10 +317,11 @@ class Service:
     def moment(self, now: float) -> Moment:
         """What fills the bodies at a time."""
         # not kept: thousands of services would each hold on to a report that the world itself keeps only for a while
-        ahead = self._wire.offset if self._wire.kind == "clock-off" else 0.0
-        telemetry, acquired, now = self._source.telemetry(), self._source.acquired() + ahead, now + ahead
+        ahead, telemetry = self.clock_ahead, self._source.telemetry()
+        acquired, now = self._source.acquired() + ahead, now + ahead
         moment = Moment(self.sled, telemetry, f'"{iso(acquired)}"'.encode(), self._notice(telemetry, acquired), now)
         moment.settings = self._kept
+        moment.booted = None if self._booted is None else self._booted + ahead
         if self.tree.lags:
             if self._before is None or not 0.0 <= now - self._before.now < LAG:
                 self._before = moment

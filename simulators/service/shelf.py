@@ -165,7 +165,7 @@ def _supply(tree: Tree, plan: ShelfPlan, sensors: Sensors, number: int) -> str:
             "PowerSupplyType": "AC",
             "InputNominalVoltageType": "AC230V",
             "OutputNominalVoltageType": "DC48V",
-            "LineInputStatus": "Normal",
+            "LineInputStatus": live.line_input(part),
             "PowerCapacityWatts": what.capacity,
             "InputRanges": [{"NominalVoltageType": "AC230V", "CapacityWatts": what.capacity}],
             "OutputRails": [{"NominalVoltage": what.output_nominal, "PhysicalContext": "DCBus"}],
