@@ -19,6 +19,7 @@ import httpx
 
 from collector.redfish.errors import ForeignOrigin, TimedOut, Unreachable, Untrusted
 from collector.redfish.event_stream import StreamWire
+from collector.redfish.names import names
 from collector.redfish.tls import check_fingerprint, context_for
 from collector.redfish.wire import ClosedWhileIdle, Limits, Reply, Wire
 from collector.settings import ControllerSettings
@@ -178,6 +179,26 @@ class ControllerTransport(httpx.AsyncBaseTransport):
     def _new_wire(self) -> Wire:
         return Wire(self._settings.name, self._limits)
 
+    async def _connected(
+        self, new: Callable[[], C], context: ssl.SSLContext | None
+    ) -> tuple[asyncio.Transport, asyncio.BaseProtocol]:
+        """A connection to the first of the host's addresses that takes one."""
+        failure: OSError = OSError("its name has no address")
+        for address in await names().addresses(self._host):
+            try:
+                return await asyncio.get_running_loop().create_connection(
+                    cast("Callable[[], asyncio.Protocol]", new),
+                    address,
+                    self._port,
+                    ssl=context,
+                    server_hostname=self._host.partition("%")[0] if context is not None else None,
+                )
+            except ssl.SSLError:
+                raise  # somebody is there, and another address is the same controller's
+            except OSError as error:
+                failure = error
+        raise failure
+
     async def _connect(self, path: str, deadline: float, new: Callable[[], C]) -> C:
         """Open a connection and check whom it leads to, before a byte of the request is sent."""
         settings, loop = self._settings, asyncio.get_running_loop()
@@ -185,13 +206,7 @@ class ControllerTransport(httpx.AsyncBaseTransport):
         limit = min(deadline, loop.time() + self._limits.connect_timeout)
         try:
             async with asyncio.timeout_at(limit):
-                transport, protocol = await loop.create_connection(
-                    cast("Callable[[], asyncio.Protocol]", new),
-                    self._host,
-                    self._port,
-                    ssl=context,
-                    server_hostname=self._host.partition("%")[0] if context is not None else None,
-                )
+                transport, protocol = await self._connected(new, context)
         except TimeoutError as error:
             raise TimedOut(settings.name, path, "while connecting") from error
         except ssl.SSLCertVerificationError as error:
