@@ -6,16 +6,21 @@ TOML, unknown keys are errors, every error is told at once with its key. See the
 from __future__ import annotations
 
 from collector.settings.base import SettingsError
+from collector.settings.conditions import ConditionSettings
 from collector.settings.controllers import ControllerSettings, Credential
 from collector.settings.loading import Settings, load
+from collector.settings.places import FeedSettings, PlaceSettings
 from collector.settings.sections import CollectorSettings, EventSettings, MqttSettings, StoreSettings
 
 __all__ = [
     "CollectorSettings",
+    "ConditionSettings",
     "ControllerSettings",
     "Credential",
     "EventSettings",
+    "FeedSettings",
     "MqttSettings",
+    "PlaceSettings",
     "Settings",
     "SettingsError",
     "StoreSettings",

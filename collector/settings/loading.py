@@ -12,8 +12,10 @@ from typing import Any
 from pydantic import Field, SecretStr, ValidationError
 
 from collector.settings.base import Section, SettingsError, reason, secret_of, under
+from collector.settings.conditions import ConditionSettings
 from collector.settings.controllers import ControllerSettings, controllers_of, credential_of
 from collector.settings.entries import ControllerEntry, CredentialEntry, append_csv, inline_origins
+from collector.settings.places import PlaceSettings
 from collector.settings.sections import CollectorSettings, EventSettings, MqttSettings, StoreSettings, checked_events
 
 
@@ -22,8 +24,10 @@ class _FleetFile(Section):
     store: StoreSettings = StoreSettings()
     mqtt: MqttSettings | None = None
     events: EventSettings | None = None
+    conditions: ConditionSettings = ConditionSettings()
     credentials: dict[str, CredentialEntry] = Field(default_factory=dict)
     controllers: list[ControllerEntry] = Field(default_factory=list)
+    places: list[PlaceSettings] = Field(default_factory=list)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,6 +41,8 @@ class Settings:
     mqtt_password: SecretStr | None
     controllers: tuple[ControllerSettings, ...]
     events: EventSettings | None = None
+    conditions: ConditionSettings = ConditionSettings()
+    places: tuple[PlaceSettings, ...] = ()
 
 
 def load(path: Path, environ: Mapping[str, str] | None = None) -> Settings:
@@ -85,6 +91,8 @@ def load(path: Path, environ: Mapping[str, str] | None = None) -> Settings:
         mqtt_password=mqtt_password,
         controllers=tuple(controllers),
         events=events,
+        conditions=fleet.conditions,
+        places=tuple(fleet.places),
     )
 
 

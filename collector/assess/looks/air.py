@@ -7,22 +7,27 @@ design are compared with each other, which says less and is weighed less.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from statistics import median
 
 import numpy as np
+from numpy.typing import NDArray
 
 from collector.assess.looking import Seen
 from collector.assess.looks.latch import Signs
+from collector.assess.looks.usual import Usual
 from collector.assess.looks.warm import WarmAir
 from collector.assess.margins.baseline import Baselines
-from collector.assess.margins.lag import Lags
+from collector.assess.margins.lag import Floats, Lags
 from collector.assess.margins.peers import Peers
 from collector.assess.margins.wiring import Wiring, design, wire
 from collector.model import Inventory, Kind, Observation, Part, Seconds, Sign, SignKey, Visible
 
-SURE = 4.5
-"""Deviations beyond which a reading is not explained."""
+Flags = NDArray[np.bool_]
+
+SURE, LIKELY = 4.5, 3.0
+"""Deviations beyond which a reading is not explained: in two rounds, or in six."""
 LESS_AIR = 0.12
 """A rise by this ratio above the learnt one, and..."""
 LEAST_AIR = 1.2
@@ -39,6 +44,8 @@ LEARN_EVERY, LEARNT_EVERY = 50.0, 230.0
 """Seconds between samples, while learning and once most is learnt: rounds in between are judged, not learnt."""
 ENOUGH = 60
 """Samples after which most is learnt."""
+METERED = 0.09
+"""Ratio by which the metered air at a speed must have fallen."""
 AMONG_PEERS = 0.25
 """Ratio by which a part must stand out among at least three alike."""
 COMPARE_EVERY = 600.0
@@ -60,6 +67,10 @@ class AirLook:
         self._learnt: Seconds = float("-inf")
         self._compared: Seconds = float("-inf")
         self._parts: dict[str, Part] = {}
+        self._row_of: dict[int, int] = {}
+        self._speed_before = float("nan")
+        self._serials: tuple[str | None, ...] = ()
+        self._odd: Mapping[int, float] = {}
 
     @property
     def visible(self) -> Visible:
@@ -75,6 +86,19 @@ class AirLook:
     def weak(self) -> tuple[str, ...]:
         """What can't be said of this controller, and why."""
         return () if self._wiring is None else self._wiring.weak
+
+    def per_watt(self, column: int) -> tuple[float, float] | None:
+        """By how many K a temperature rises with a further W on its path, at the present fan speed; and its deviation.
+
+        None where the data do not carry it: too little learnt, or too little variation to tell it from nothing.
+        """
+        row = self._row_of.get(column)
+        if row is None or not self._speed_before > 0.0 or self._last is None:
+            return None
+        if not self._laws.ready(self._last)[row]:
+            return None
+        slope, deviation = self._laws.slope(row, self._speed_before)
+        return (slope, deviation) if slope > 3.0 * deviation else None
 
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk; what is learnt stays with parts that stayed."""
@@ -99,8 +123,10 @@ class AirLook:
         self._owners = [sensors[column].part for column, _ in targets]
         self._visible = self._what_is_visible(wiring)
         self._warm.inventory(inventory, wiring.inlets)
-        for column, part in wiring.inlets:
-            del column
+        if wiring.flow is not None and wiring.fans:
+            metered = wiring.flow[1]
+            self._visible[metered] = self._visible.get(metered, frozenset()) | {Sign.SHORT_OF_AIR, Sign.WORKS_HARD}
+        for _, part in wiring.inlets:
             self._visible[part] = self._visible.get(part, frozenset()) | {Sign.WARM_AIR}
 
     def _serial(self, part: str) -> str | None:
@@ -109,6 +135,7 @@ class AirLook:
 
     def _lay_out(self, wiring: Wiring, targets: list[tuple[int, int]]) -> None:
         self._columns = np.asarray([column for column, _ in targets], dtype=np.intp)
+        self._row_of = {column: row for row, (column, _) in enumerate(targets)}
         self._path = np.asarray([path for _, path in targets], dtype=np.intp)
         self._air_rows = sum(path.outlet is not None for path in wiring.paths)
         self._groups = [
@@ -118,13 +145,13 @@ class AirLook:
         self._comparable = [True] * self._air_rows + [hot.group.endswith(f"|{Kind.PROCESSOR}") for hot in wiring.hot]
         self._inlet = np.asarray([path.inlet for path in wiring.paths], dtype=np.intp)
         self._power = np.asarray([path.power for path in wiring.paths], dtype=np.intp)
-        self._fan_columns = np.asarray([column for column, _ in wiring.fans], dtype=np.intp)
-        self._fan_factors = np.asarray([factor for _, factor in wiring.fans])
+        self._wiring_fans = wiring.fans
         self._lags = Lags(3 * len(wiring.paths))
         self._laws = Baselines(len(targets))
         self._settled = np.full(len(wiring.paths), -np.inf)
         self._was_live = np.ones(len(wiring.paths), dtype=bool)
         self._last = None
+        self._air_per_speed = Usual(pace=0.002, reach=0.05)
 
     def _what_is_visible(self, wiring: Wiring) -> dict[str, frozenset[Sign]]:
         found: dict[str, frozenset[Sign]] = {}
@@ -148,25 +175,53 @@ class AirLook:
         values = np.frombuffer(seen.frame.values, dtype=np.float64)
         self._signs.begin()
         self._warm.round(now, values, seen.idle)
+        speed = self._metered(now, values)
         if len(self._columns):
-            self._judge(now, values, seen.idle)
+            self._judge(now, values, seen.idle, speed)
         return self._signs.end()
 
-    def _speed(self, values: np.ndarray) -> float:
+    def _speed(self, values: Floats) -> float:
         """Of the fans that turn, as a ratio; 1 where none is told."""
-        if not len(self._fan_columns):
+        if not self._wiring_fans:
             return 1.0
-        told = values[self._fan_columns] * self._fan_factors
-        told = told[told > 0.02]
-        if not len(told):
+        ratios = [values.item(column) * factor for column, factor in self._wiring_fans]
+        told = sorted(ratio for ratio in ratios if ratio > 0.02)  # a few: faster than an array of them
+        if not told:
             return float("nan")
-        told = told[told > 0.25 * np.median(told)]
-        return float(told.mean())
+        least = 0.25 * told[len(told) // 2]
+        turning = [ratio for ratio in told if ratio > least]
+        return math.fsum(turning) / len(turning)
 
-    def _judge(self, now: Seconds, values: np.ndarray, idle: frozenset[str]) -> None:
+    def _metered(self, now: Seconds, values: Floats) -> float:
+        """Where the flow of air is metered: flow goes with speed (fan laws), whatever the heat. Returns the speed."""
+        assert self._wiring is not None
+        speed = self._speed(values)
+        before, self._speed_before = self._speed_before, speed
+        if self._wiring.flow is None:
+            return speed
+        column, part = self._wiring.flow
+        flow = float(values[column])
+        keys = ((part, Sign.SHORT_OF_AIR, None), (part, Sign.WORKS_HARD, None))
+        if not (flow >= 0.0 and speed > 0.0 and abs(speed - before) < 0.1 * speed):
+            for key in keys:
+                if key in self._signs.present:
+                    self._signs.keep(*key)
+            return speed
+        usual = self._air_per_speed
+        short = 1.0 - flow / speed / usual.value if usual.known else 0.0
+        shown = keys[0] in self._signs.present
+        if short > METERED or (shown and short > 0.6 * METERED):
+            name = self._parts[part].name
+            text = f"{name}: {flow:.4f} m3/s at {speed:.0%} fan speed, {short:.0%} less than was learnt at that speed"
+            for owner, sign, _ in keys:
+                self._signs.see(owner, sign, text, now, min(1.0, 0.5 + 3.0 * short))
+        else:
+            usual.learn(now, flow / speed)
+        return speed
+
+    def _judge(self, now: Seconds, values: Floats, idle: frozenset[str], speed: float) -> None:
         assert self._wiring is not None
         paths = self._wiring.paths
-        speed = self._speed(values)
         power, inlet = values[self._power], values[self._inlet]
         live = (power > LIVE_WATTS) & (inlet > -60.0) & (inlet < 80.0) & (speed > 0.0)
         if idle:
@@ -196,12 +251,12 @@ class AirLook:
         power_low, power_high = low[count + path], high[count + path]
         inlet_low, inlet_high = low[2 * count + path], high[2 * count + path]
         pick = np.arange(len(path))
-        middle = laws.inputs(0.5 * (per_low + per_high), 0.5 * (power_low + power_high))
-        rise = temperature - 0.5 * (inlet_low + inlet_high)[pick, laws.lag]
         least, most = laws.inputs(per_low, power_low), laws.inputs(per_high, power_high)
+        middle = 0.5 * (least + most)
+        rise = temperature - 0.5 * (inlet_low + inlet_high)[pick, laws.lag]
         air = pick < self._air_rows
-        # No part is credited with more cooling than it was ever seen to get: only air itself follows the fan laws so far.
-        floor = np.where(air, -np.inf, laws.coolest)[:, None]
+        # No part is credited with more cooling than it was ever seen to get: only air follows the fan laws so far.
+        floor = np.where(air | ~np.isfinite(laws.coolest), -np.inf, laws.coolest)[:, None]
         np.maximum(least[:, :, 1], floor, out=least[:, :, 1])
         np.maximum(most[:, :, 1], floor, out=most[:, :, 1])
         bottom, top, spread = laws.bounds(least, most)
@@ -214,7 +269,7 @@ class AirLook:
         holding = np.zeros(len(path), dtype=bool)
         for row in np.nonzero(rows_live & ready & (excess > 0.5 * much))[0].tolist():
             shown = self._shown(row)
-            if (z[row] >= SURE and excess[row] >= much[row]) or (shown and z[row] >= 0.5 * SURE):
+            if (z[row] >= LIKELY and excess[row] >= much[row]) or (shown and z[row] >= 0.5 * SURE):
                 holding[row] = True
                 self._tell(row, now, float(excess[row]), float(level[row]), float(z[row]), speed)
         self._hold(rows_live)
@@ -230,8 +285,6 @@ class AirLook:
             if rows_live[row] and not holding[row]:
                 self._tell_odd(row, now, ratio)
 
-    _odd: Mapping[int, float] = {}
-
     def _keys(self, row: int) -> tuple[tuple[str, Sign, str | None], ...]:
         owner = self._owners[row]
         if row >= self._air_rows:
@@ -243,7 +296,7 @@ class AirLook:
     def _shown(self, row: int) -> bool:
         return self._keys(row)[0] in self._signs.present
 
-    def _hold(self, judged: np.ndarray) -> None:
+    def _hold(self, judged: Flags) -> None:
         """Rows of which nothing can be said keep what they showed."""
         if not self._signs.present:
             return
@@ -254,21 +307,22 @@ class AirLook:
     def _tell(self, row: int, now: Seconds, excess: float, level: float, z: float, speed: float) -> None:
         part = self._parts[self._owners[row]]
         weight = min(1.0, 0.45 + 0.05 * z)
+        rounds = 2 if z >= SURE else 6
         if row >= self._air_rows:
             text = (
                 f"{part.name}: {self._names[row]} is {excess:.1f} K above the {level:.0f} K over its inlet air that "
                 f"power, fan speed and inlet explain"
             )
-            self._signs.see(part.id, Sign.HOT, text, now, weight, self._names[row])
+            self._signs.see(part.id, Sign.HOT, text, now, weight, self._names[row], rounds)
             return
         less = 1.0 - level / (level + excess)
-        text = f"{part.name}: air warms by {level + excess:.1f} K where {level:.1f} K was learnt at this power and fan speed"
+        warms = f"air warms by {level + excess:.1f} K where {level:.1f} K was learnt at this power and fan speed"
         for _, sign, _ in self._keys(row):
             if sign is Sign.WORKS_HARD:
                 said = f"{part.name}: fans at {speed:.0%} move {less:.0%} less air than was learnt at that speed"
             else:
-                said = f"{text}: {less:.0%} less air"
-            self._signs.see(part.id, sign, said, now, weight)
+                said = f"{part.name}: {warms}: {less:.0%} less air"
+            self._signs.see(part.id, sign, said, now, weight, rounds=rounds)
 
     def _tell_odd(self, row: int, now: Seconds, ratio: float) -> None:
         part = self._parts[self._owners[row]]
@@ -282,7 +336,7 @@ class AirLook:
             text = f"{part.name}: its air warms {ratio - 1.0:.0%} more a watt than that of its peers of the same design"
             self._signs.see(part.id, Sign.SHORT_OF_AIR, text, now, weight)
 
-    def _compare(self, ready: np.ndarray) -> dict[int, float]:
+    def _compare(self, ready: Flags) -> dict[int, float]:
         """Rows that stand out among those alike, in this sled and in others: ratio to their median."""
         rises = self._laws.per_watt()
         by_group: dict[str, list[int]] = {}

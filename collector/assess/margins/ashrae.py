@@ -1,4 +1,4 @@
-"""Limits of inlet air: ASHRAE TC 9.9, Thermal Guidelines, 5th edition 2021, with derating by altitude and rate of change.
+"""Limits of inlet air: ASHRAE TC 9.9, Thermal Guidelines, 5th edition 2021; derating by altitude, rate of change.
 
 Dry-bulb limits, derating and its start as in ``check-values`` section 2; humidity and rate of change from memory there.
 """
@@ -84,7 +84,7 @@ class Swing:
         self._rising: deque[tuple[float, float]] = deque()
 
     def add(self, time: float, value: float) -> float:
-        """Take a reading; returns the change within the window that ends with it, K. A clock that jumps back starts anew."""
+        """Take a reading; returns the change, K, in the window that ends with it. A clock put back starts anew."""
         if value != value:
             return self._now()
         if self._falling and time < self._falling[-1][0]:

@@ -132,6 +132,13 @@ class Baselines:
         held = np.clip(level, self.first - MEMORY * np.abs(self.first), self.first + MEMORY * np.abs(self.first))
         self.law = self.law * np.where(told, held / np.where(told, level, 1.0), 1.0)[:, None]
 
+    def slope(self, row: int, speed: float) -> tuple[float, float]:
+        """Rise in K for each W more at a fan speed, and its standard deviation."""
+        by = np.asarray([0.0, 1.0 / (self.scale[row, 0] * speed), 1.0 / self.scale[row, 1]])
+        variance = float(by @ self._spread[row] @ by)
+        return float(by @ self.law[row]), max(variance, 0.0) ** 0.5
+
     def per_watt(self) -> Floats:
         """Rise over power at the inputs first seen, K a watt (of P / n where that is what drives the row)."""
-        return self.law.sum(axis=1) / self.scale[:, 1]
+        rise: Floats = self.law.sum(axis=1) / self.scale[:, 1]
+        return rise

@@ -28,7 +28,7 @@ def speed_ratio_for(flow_ratio_wanted: float) -> float:
 
 
 def resistance_ratio(air_per_speed_ratio: float) -> float:
-    """How much a passage's resistance (pressure over flow squared) must have grown for the air that a speed still moves.
+    """How much a passage's resistance (pressure over flow squared) has grown, by the air that a speed still moves.
 
     For a fan whose pressure hardly falls with flow: flow goes with one over the root of resistance. A bound, not a
     measurement: what a real fan's curve does lies between this and less.

@@ -1,4 +1,4 @@
-"""An inventory compiled to what feeds what: voltage lines, supplies, sums that should agree, loads with limits, coolant."""
+"""An inventory compiled to what feeds what: voltages, supplies, sums that should agree, loads with limits, coolant."""
 
 from __future__ import annotations
 

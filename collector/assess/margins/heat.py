@@ -44,7 +44,7 @@ def preheating(upstream_rise: float, share: float = 1.0) -> float:
 
 
 def recirculated(inlet: float, room: float, exhaust: float) -> float | None:
-    """Which part of the inlet air came from the exhaust, 0 to 1, by mixing; None where exhaust is no warmer than room."""
+    """Which part of the inlet air came from the exhaust, 0 to 1; None where exhaust is no warmer than room."""
     if not exhaust - room > 0.0:
         return None
     return min(1.0, max(0.0, (inlet - room) / (exhaust - room)))

@@ -1,4 +1,4 @@
-"""What a slow temperature may by now have felt of quick inputs: first-order lags, several at once, as lower and upper bounds.
+"""What a slow temperature may by now have felt of quick inputs: several first-order lags, as lower and upper bounds.
 
 Between two rounds nobody knows when an input changed, so each lag is kept twice: as if it had changed right away, and
 as if only just now. A body that answers as a mixture of first-order lags lies between.

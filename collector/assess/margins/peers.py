@@ -31,7 +31,9 @@ class Peers:
 
     def air(self, place: str, controller: str, time: float) -> tuple[float, int]:
         """(median inlet of the others there in Cel or NaN, how many)."""
-        told = self._air.get(place, {})
+        told = self._air.get(place)
+        if told is None:
+            return float("nan"), 0
         others = [inlet for name, (when, inlet) in told.items() if name != controller and abs(time - when) <= FRESH]
         return (median(others), len(others)) if others else (float("nan"), 0)
 
@@ -45,4 +47,5 @@ class Peers:
 
     def laws(self, design: str, controller: str) -> list[float]:
         """The others' figures of that design."""
-        return [value for name, value in self._laws.get(design, {}).items() if name != controller]
+        told = self._laws.get(design)
+        return [] if told is None else [value for name, value in told.items() if name != controller]

@@ -52,8 +52,8 @@ class Sums(NamedTuple):
 def sums(feed: float, parts: Sequence[float], tolerance: float = 0.02, resolution: float = 1.0) -> Sums | None:
     """Compare; None where a reading is absent or negative.
 
-    ``tolerance``: ratio by which each meter may be off (2 %: common practice, no source); ``resolution`` in W. Errors of
-    the parts' meters are taken to add up in the worst case.
+    ``tolerance``: ratio by which each meter may be off (2 %: common practice, no source); ``resolution`` in W. The
+    errors of the parts' meters are taken to add up in the worst case.
     """
     everything = (feed, *parts)
     if not parts or any(not value >= 0.0 for value in everything):

@@ -1,4 +1,4 @@
-"""An inventory compiled to column numbers: what air, heat and power are read where. Done once a walk, used every round."""
+"""An inventory compiled to column numbers: which air, heat and power are read where. Once a walk, for every round."""
 
 from __future__ import annotations
 
@@ -44,6 +44,8 @@ class Wiring(NamedTuple):
     inlets: tuple[tuple[int, str], ...]
     """(column, part) of every inlet temperature."""
     humidity: int | None
+    flow: tuple[int, str] | None
+    """(column, part) of metered air flow."""
     weak: tuple[str, ...]
     """What can't be said, and why: one sentence each."""
 
@@ -108,7 +110,10 @@ def wire(inventory: Inventory) -> Wiring:
     hot = tuple(_hot(sensors, parts, index))
     inlets = tuple((column, sensor.part) for column, sensor in enumerate(sensors) if is_inlet(sensor))
     humidity = next((column for column, sensor in enumerate(sensors) if sensor.quantity is Quantity.HUMIDITY), None)
-    return Wiring(tuple(paths), hot, fans, inlets, humidity, tuple(weak))
+    flow = next(
+        ((column, sensor.part) for column, sensor in enumerate(sensors) if sensor.quantity is Quantity.AIR_FLOW), None
+    )
+    return Wiring(tuple(paths), hot, fans, inlets, humidity, flow, tuple(weak))
 
 
 def _above(part: Part, parts: dict[str, Part], by_part: dict[str, list[tuple[int, Sensor]]]) -> int | None:

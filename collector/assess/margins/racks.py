@@ -1,0 +1,117 @@
+"""Power of racks: sums over controllers against the feeds that people told of, with peaks, percentiles and energy."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from collector.assess.margins.energy import Trapezium
+from collector.assess.margins.places import Place, holds
+from collector.assess.margins.power import left
+from collector.assess.margins.sketch import Sketch
+from collector.assess.margins.tracker import WATTS_RATIO
+from collector.model import Location, Margin, MarginKind, Seconds
+
+FRESH = 600.0
+"""Seconds after which a controller's power is too old to be added."""
+DAY = 86_400.0
+
+
+class Figures(NamedTuple):
+    """What a rack has drawn."""
+
+    power: float
+    """W, of those heard of lately."""
+    counted: int
+    silent: int
+    """Controllers of the rack that told nothing lately: the sum is too low by theirs."""
+    peak: float
+    peak_time: Seconds | None
+    p95: float | None
+    joules: float
+
+
+class Racks:
+    """Sums by place; a controller's power changes one sum only. One for the fleet.
+
+    Shelves and what they feed must not both be told: give each watt once.
+    """
+
+    def __init__(self, places: Sequence[Place] = ()) -> None:
+        self._places = [place for place in places if place.feeds]
+        self._heard: dict[str, dict[str, tuple[Seconds, float]]] = {}
+        self._sketches: dict[str, Sketch] = {}
+        self._energy: dict[str, Trapezium] = {}
+        self._told: dict[tuple[str, MarginKind], Margin] = {}
+
+    def tell(self, controller: str, location: Location, time: Seconds, power: float) -> Sequence[Margin]:
+        """Take what a controller's sled draws, W; the margins of its rack that changed by enough to tell."""
+        rack = Location(site=location.site, row=location.row, rack=location.rack)
+        if rack.rack is None or not power >= 0.0:
+            return ()
+        name = rack.text
+        heard = self._heard.setdefault(name, {})
+        heard[controller] = (time, power)
+        total = sum(watts for when, watts in heard.values() if abs(time - when) <= FRESH)
+        self._sketches.setdefault(name, Sketch()).add(total, time)
+        self._energy.setdefault(name, Trapezium()).add(time, total)
+        place = next((place for place in self._places if holds(place.location, rack)), None)
+        if place is None or place.location.rack is None:
+            return ()
+        loads = [total / len(place.feeds)] * len(place.feeds)
+        spare = left(loads, [feed.rating for feed in place.feeds])
+        if spare is None:
+            return ()
+        silent = sum(abs(time - when) > FRESH for when, _ in heard.values())
+        basis = f"{len(place.feeds)} feeds, sum of {len(heard) - silent} controllers"
+        basis += f"; {silent} silent ones not counted" if silent else ""
+        news = [self._margin(name, MarginKind.POWER, time, total, spare.rating, basis)]
+        if spare.after_loss is not None:
+            largest = max(feed.rating for feed in place.feeds)
+            lost = f"{basis}; the largest feed lost"
+            news.append(self._margin(name, MarginKind.REDUNDANCY, time, total, spare.rating - largest, lost))
+        return [margin for margin in news if self._moved(margin)]
+
+    def figures(self, location: Location, now: Seconds) -> Figures | None:
+        """What is known of a rack; None for one never heard of."""
+        name = Location(site=location.site, row=location.row, rack=location.rack).text
+        heard = self._heard.get(name)
+        if not heard:
+            return None
+        lately = [watts for when, watts in heard.values() if abs(now - when) <= FRESH]
+        sketch = self._sketches[name]
+        return Figures(
+            sum(lately),
+            len(lately),
+            len(heard) - len(lately),
+            sketch.peak,
+            sketch.peak_time,
+            sketch.percentile(0.95),
+            self._energy[name].joules,
+        )
+
+    def _margin(self, name: str, kind: MarginKind, time: Seconds, value: float, limit: float, basis: str) -> Margin:
+        return Margin(
+            controller=None,
+            part=name,
+            kind=kind,
+            time=time,
+            value=value,
+            limit=limit,
+            left=limit - value,
+            unit="W",
+            watts=max(0.0, limit - value),
+            basis=basis,
+        )
+
+    def _moved(self, margin: Margin) -> bool:
+        told = self._told.get((margin.part, margin.kind))
+        if (
+            told is not None
+            and told.limit == margin.limit
+            and abs(told.value - margin.value) < WATTS_RATIO * margin.limit
+            and (told.left < 0.0) is (margin.left < 0.0)
+        ):
+            return False
+        self._told[margin.part, margin.kind] = margin
+        return True

@@ -1,0 +1,207 @@
+"""One controller's margins: kelvin and watts left, told when they have changed by enough to tell."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+from collector.assess.looking import Seen
+from collector.assess.margins.places import Place, place_of
+from collector.assess.margins.wiring import is_inlet, is_outlet
+from collector.model import Inventory, Kind, Location, Margin, MarginKind, Quantity, Seconds, Sensor
+
+EVERY = 55.0
+"""Seconds between two looks at margins."""
+KELVIN, WATTS_RATIO = 1.0, 0.02
+"""Changes worth telling: K, and a ratio of the limit in W."""
+
+PerWatt = Callable[[int], tuple[float, float] | None]
+"""K a further W of a column, with its deviation; None where the data do not carry it."""
+
+
+class _Column(NamedTuple):
+    column: int
+    limit: float
+    basis: str
+
+
+class _Spare(NamedTuple):
+    """A shared feed told with its load: what remains when one of its supplies is lost."""
+
+    part: str
+    power: int
+    load: int
+    supplies: int
+    sensor: str
+
+
+class Margins:
+    """Fed walks and rounds of one controller."""
+
+    def __init__(
+        self,
+        controller: str,
+        places: Sequence[Place] = (),
+        location: Location | None = None,
+        per_watt: PerWatt | None = None,
+    ) -> None:
+        """``location``: where the controller is as the fleet file says; ``per_watt``: see :data:`PerWatt`."""
+        self._controller = controller
+        self._places = tuple(places)
+        self._location = location if location is not None else Location()
+        self._per_watt: PerWatt = per_watt if per_watt is not None else lambda column: None
+        self._sensors: tuple[Sensor, ...] = ()
+        self._plan: dict[tuple[str, MarginKind], tuple[_Column, ...]] = {}
+        self._spare: tuple[_Spare, ...] = ()
+        self._told: dict[tuple[str, MarginKind], Margin] = {}
+        self._last: Seconds = float("-inf")
+
+    def inventory(self, inventory: Inventory, now: Seconds) -> None:
+        """Take a finished walk."""
+        self._sensors = inventory.layout.sensors
+        parts = {part.id: part for part in inventory.parts}
+        plan: dict[tuple[str, MarginKind], list[_Column]] = {}
+        for column, sensor in enumerate(self._sensors):
+            limits = sensor.thresholds
+            upper = limits.upper_critical or limits.upper_caution or limits.upper_fatal
+            word = "critical" if limits.upper_critical is not None else "caution"
+            if sensor.quantity is Quantity.TEMPERATURE and is_inlet(sensor):
+                part = parts.get(sensor.part)
+                place = place_of(
+                    self._places, self._location if part is None else _merged(part.location, self._location)
+                )
+                allowed = None if place is None else place.inlet_limit
+                if place is not None and allowed is not None:
+                    basis = f"class {place.air_class} at {place.altitude:g} m (ASHRAE TC 9.9, 2021)"
+                    plan.setdefault((sensor.part, MarginKind.AIR), []).append(_Column(column, allowed, basis))
+                elif upper is not None:
+                    basis = f"its own upper {word} threshold"
+                    plan.setdefault((sensor.part, MarginKind.AIR), []).append(_Column(column, upper.value, basis))
+            elif sensor.quantity is Quantity.TEMPERATURE and not is_outlet(sensor) and upper is not None:
+                basis = f"{sensor.sensor}, upper {word} threshold"
+                plan.setdefault((sensor.part, MarginKind.HEAT), []).append(_Column(column, upper.value, basis))
+            elif sensor.quantity is Quantity.POWER and upper is not None:
+                basis = f"{sensor.sensor}, upper {word} threshold"
+                plan.setdefault((sensor.part, MarginKind.POWER), []).append(_Column(column, upper.value, basis))
+        self._plan = {key: tuple(columns) for key, columns in plan.items()}
+        self._spare = tuple(_spares(inventory))
+        known = set(self._plan) | {(one.part, MarginKind.REDUNDANCY) for one in self._spare}
+        self._told = {key: margin for key, margin in self._told.items() if key in known}
+        self._last = float("-inf")
+
+    @property
+    def current(self) -> tuple[Margin, ...]:
+        """The newest word on each."""
+        return tuple(self._told.values())
+
+    def round(self, seen: Seen) -> Sequence[Margin]:
+        """Take a finished round; the margins that changed by enough to tell."""
+        if seen.frame is None or len(seen.frame.values) != len(self._sensors):
+            return ()
+        if 0.0 <= seen.time - self._last < EVERY:
+            return ()
+        self._last = seen.time
+        values = seen.frame.values
+        news = []
+        for key, columns in self._plan.items():
+            if key[0] in seen.idle:
+                continue
+            least: _Column | None = None
+            for one in columns:
+                value = values[one.column]
+                if value == value and (least is None or one.limit - value < least.limit - values[least.column]):
+                    least = one
+            if least is None or not self._moved(key, values[least.column], least.limit):
+                continue
+            news.append(self._margin(key, least, values[least.column], seen.time))
+        for spare in self._spare:
+            margin = self._after_loss(spare, values[spare.power], values[spare.load], seen.time)
+            if margin is not None:
+                news.append(margin)
+        for margin in news:
+            self._told[margin.part, margin.kind] = margin
+        return news
+
+    def _moved(self, key: tuple[str, MarginKind], value: float, limit: float) -> bool:
+        told = self._told.get(key)
+        if told is None or told.limit != limit:
+            return True
+        power = key[1] in (MarginKind.POWER, MarginKind.REDUNDANCY)
+        least = WATTS_RATIO * abs(limit) if power else KELVIN
+        return abs(value - told.value) >= least or (told.left < 0.0) is not (limit - value < 0.0)
+
+    def _margin(self, key: tuple[str, MarginKind], one: _Column, value: float, now: Seconds) -> Margin:
+        part, kind = key
+        sensor = self._sensors[one.column]
+        left = one.limit - value
+        watts, basis = None, one.basis
+        if kind is MarginKind.POWER:
+            watts = max(0.0, left)
+        elif kind is MarginKind.HEAT:
+            slope = self._per_watt(one.column)
+            if slope is not None:
+                watts = max(0.0, left / slope[0])
+                basis += f"; {slope[0]:.3f} K a watt, learnt to within {2.0 * slope[1]:.3f}"
+            else:
+                basis += "; too little learnt to say in watts"
+        return Margin(
+            controller=self._controller,
+            part=part,
+            kind=kind,
+            time=now,
+            value=value,
+            limit=one.limit,
+            left=left,
+            unit="W" if kind is MarginKind.POWER else "Cel",
+            watts=watts,
+            sensor=sensor.sensor,
+            basis=basis,
+        )
+
+    def _after_loss(self, spare: _Spare, power: float, load: float, now: Seconds) -> Margin | None:
+        """The rating follows from power and load ratio; one supply's share of it is lost."""
+        if not power > 0.0 or not load > 2.0:
+            return None
+        rating = 100.0 * power / load
+        before = self._told.get((spare.part, MarginKind.REDUNDANCY))
+        remaining = rating * (spare.supplies - 1) / spare.supplies
+        if before is not None and abs(remaining - before.limit) < 0.03 * before.limit:
+            remaining = before.limit  # a ratio told in whole percent makes the rating tremble
+        if not self._moved((spare.part, MarginKind.REDUNDANCY), power, remaining):
+            return None
+        return Margin(
+            controller=self._controller,
+            part=spare.part,
+            kind=MarginKind.REDUNDANCY,
+            time=now,
+            value=power,
+            limit=remaining,
+            left=remaining - power,
+            unit="W",
+            watts=max(0.0, remaining - power),
+            sensor=spare.sensor,
+            basis=f"{spare.supplies - 1} of {spare.supplies} supplies left; rating from power and load ratio",
+        )
+
+
+def _merged(told: Location, outer: Location) -> Location:
+    return Location(site=told.site or outer.site, row=told.row or outer.row, rack=told.rack or outer.rack)
+
+
+def _spares(inventory: Inventory) -> list[_Spare]:
+    supplies = sum(part.kind is Kind.POWER_SUPPLY for part in inventory.parts)
+    found: dict[str, dict[Quantity, int]] = {}
+    for column, sensor in enumerate(inventory.layout.sensors):
+        if sensor.kind is Kind.POWER_FEED:
+            found.setdefault(sensor.part, {}).setdefault(sensor.quantity, column)
+    return [
+        _Spare(
+            part,
+            columns[Quantity.POWER],
+            columns[Quantity.LOAD_RATIO],
+            supplies,
+            inventory.layout.sensors[columns[Quantity.POWER]].sensor,
+        )
+        for part, columns in found.items()
+        if supplies > 1 and Quantity.POWER in columns and Quantity.LOAD_RATIO in columns
+    ]
