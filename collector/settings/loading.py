@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -41,7 +41,7 @@ class Settings:
     mqtt_password: SecretStr | None
     controllers: tuple[ControllerSettings, ...]
     events: EventSettings | None = None
-    conditions: ConditionSettings = ConditionSettings()
+    conditions: ConditionSettings = field(default_factory=ConditionSettings)
     places: tuple[PlaceSettings, ...] = ()
 
 
