@@ -30,7 +30,7 @@ from collector.redfish.log_cursor import Cursor, Upset
 from collector.redfish.logs import LogRead
 from collector.redfish.notices import Heard, Notice, NoticeReader, Source
 from collector.redfish.recent import Happening, Recent, Standing
-from collector.redfish.registries import Library, Registry, Shelf, message_id
+from collector.redfish.registries import NO_RESOLUTION, Library, Registry, Shelf, message_id
 from collector.text import plain
 
 MAX_ADVICE = 300
@@ -234,6 +234,7 @@ def _words(notice: Notice) -> str:
     """What happened, and the registry's word on what to do where there still is something to do."""
     if notice.resolved:
         return f"{notice.text} (resolved)"
-    if not notice.resolution or notice.severity not in (Health.WARNING, Health.CRITICAL):
+    idle = notice.resolution.strip().lower() in NO_RESOLUTION
+    if idle or notice.severity not in (Health.WARNING, Health.CRITICAL):
         return notice.text
     return f"{notice.text} What to do: {plain(notice.resolution, MAX_ADVICE)}"

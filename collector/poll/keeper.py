@@ -14,13 +14,14 @@ from collections.abc import Awaitable, Callable, Coroutine
 from typing import Any, Protocol
 
 import httpx
-from msgspec import Struct, structs
+from msgspec import structs
 
 from collector.model import Assessment, Inventory, Outcome, Round, Seconds, Update
 from collector.poll.clock import Clock
 from collector.poll.events import Events, Listening
 from collector.poll.hearing import Told
 from collector.poll.interpret import Interpret, interpret
+from collector.poll.report import Report, Spent
 from collector.poll.rounds import Done, Rounds
 from collector.poll.schedule import Chance, Grid, back_off, login_back_off, obeyed, out_of_turn
 from collector.poll.side import first_of
@@ -32,6 +33,8 @@ from collector.redfish.resources import SERVICE_ROOT
 from collector.redfish.walk import Walk
 from collector.redfish.wire import Limits
 from collector.settings import CollectorSettings, ControllerSettings
+
+__all__ = ["Keeper", "Report", "Tell", "Watches"]
 
 log = logging.getLogger(__name__)
 
@@ -55,22 +58,6 @@ class Watches(Protocol):
 
     def round(self, round: Round, now: Seconds) -> Assessment:
         """Take a round."""
-
-
-class Report(Struct, frozen=True, kw_only=True):
-    """What one walk and one round of a controller came to."""
-
-    controller: str
-    outcome: Outcome
-    error: str
-    parts: int
-    sensors: int
-    readings: int
-    """Sensors with a value."""
-    defects: int
-    seconds: float
-    requests: int
-    bytes_received: int
 
 
 class Keeper:
@@ -203,7 +190,7 @@ class Keeper:
     async def _walk(self) -> Update | None:
         """Walk, and begin new rounds. None where the old ones go on: the walk missed what may well be there still."""
         async with self._walks:
-            spent = _Spent(self._clock, self._client)
+            spent = Spent(self._clock, self._client)
             self._last_walk = self._steady()
             walk = Walk(self._client, clock=self._clock.now, sleep=self._clock.sleep)
             try:
@@ -237,7 +224,7 @@ class Keeper:
         self._plan_next(walk_in=_ROUNDS_BETWEEN_WALKS * self._collector.poll_interval if self._incomplete else None)
         return Update(controller=self.settings.name, inventory=interpreted.inventory, assessment=assessment)
 
-    def _walk_failed(self, failure: ControllerError, spent: _Spent) -> Update:
+    def _walk_failed(self, failure: ControllerError, spent: Spent) -> Update:
         """Told as a round. With an older walk at hand the rounds go on, and find out for themselves what is wrong."""
         self._walk_failures += 1
         wait = back_off(self._walk_failures, self._collector.walk_interval / 4, self._chance)
@@ -309,7 +296,7 @@ class Keeper:
 
     async def _guarded(self, work: Coroutine[Any, Any, Update | None]) -> Update | None:
         """Do one piece of work and tell what came of it; a bug becomes this controller's failed round."""
-        spent = _Spent(self._clock, self._client)
+        spent = Spent(self._clock, self._client)
         try:
             update = await work
         except Exception as error:  # it must not stop the other controllers
@@ -325,7 +312,7 @@ class Keeper:
             await self._tell(update)
         return update
 
-    def _stumbled(self, error: Exception, spent: _Spent) -> Update:
+    def _stumbled(self, error: Exception, spent: Spent) -> Update:
         """A bug, as a failed round that is waited out like any other. One in walking leaves time to rounds."""
         self._failures += 1
         now = self._steady()
@@ -334,7 +321,7 @@ class Keeper:
         text = f"{SERVICE_ROOT}: internal error, {type(error).__name__}; see the log, and report it"
         return self._told_as_round(Outcome.MALFORMED, text, spent, assess=False)
 
-    def _told_as_round(self, outcome: Outcome, error: str, spent: _Spent, *, assess: bool = True) -> Update:
+    def _told_as_round(self, outcome: Outcome, error: str, spent: Spent, *, assess: bool = True) -> Update:
         now = self._clock.now()
         done = Round(
             controller=self.settings.name,
@@ -397,12 +384,3 @@ class Keeper:
                 self._early = True
                 return
         await self._clock.sleep(max(0.0, self._due - self._steady()))
-
-
-class _Spent:
-    """Where the counters stood when a piece of work began."""
-
-    def __init__(self, clock: Clock, client: Client) -> None:
-        self.started = clock.now()
-        self.requests = client.requests
-        self.bytes_received = client.bytes_received

@@ -32,7 +32,8 @@ _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_\-]*")
 _KEY = re.compile(r"[A-Za-z0-9_\-]+")
 _SEL = re.compile(r"0[xX](?:[0-9A-Fa-f]{2}){1,8}")
 _ARG = re.compile(r"%([1-9][0-9]?)")
-_NO_RESOLUTION = frozenset({"", "none", "none."})
+NO_RESOLUTION = frozenset({"", "none", "none."})
+"""What a Resolution says, in small letters, where nothing need be done."""
 
 
 class MessageId(Struct, frozen=True):
@@ -200,7 +201,7 @@ class _RegistryReader:
             key=key,
             text=_text(text),
             severity=severity,
-            resolution="" if resolution.lower() in _NO_RESOLUTION else resolution,
+            resolution="" if resolution.lower() in NO_RESOLUTION else resolution,
             clearing=self._clearing(prefix, pointer + "/ClearingLogic", told.get("ClearingLogic")),
         )
 

@@ -263,3 +263,19 @@ def test_logs_without_end_and_logs_that_fail() -> None:
     assert len(asked) == 1 + MAX_LOGS
     assert len(found.defects) == MAX_LOGS
     assert run(find_logs([{**owner, "LogServices": {"@odata.id": 5}}], PLACE), lambda ask: NOT_FOUND).places == ()
+
+
+@pytest.mark.parametrize(
+    ("severity", "resolution", "advice"),
+    [
+        ("Critical", "Replace the fan.", " What to do: Replace the fan."),
+        ("OK", "Replace the fan.", ""),
+        ("Critical", "None.", ""),
+        ("Warning", "x" * 1000, " What to do: " + "x" * 299 + "…"),
+    ],
+)
+def test_what_is_advised_stands_in_the_event(severity: str, resolution: str, advice: str) -> None:
+    """Resolution: Event and Message, DSP8010; the standard registries (DSP8011) say None where nothing need be done."""
+    told = {"MessageId": "Other.1.0.Y", "Message": "Y.", "MessageSeverity": severity, "Resolution": resolution}
+    came = hearing().event(event(record() | told), Source.SSE, NOW)
+    assert texts(came) == [("told", "Y." + advice)]
