@@ -24,6 +24,7 @@ from collector.model.conditions import (
     Subject,
     Turn,
 )
+from collector.model.designs import Design, Holding, Misfit, Misfitting
 from collector.model.lamps import Lamps, LampState
 from collector.model.parts import Identity, Link, Location, Part, Size, Why
 from collector.model.signs import SENSOR_SIGNS, Observation, Sign, SignKey, Visible
@@ -67,12 +68,14 @@ __all__ = [
     "ControllerState",
     "Defect",
     "DefectKind",
+    "Design",
     "Event",
     "Evidence",
     "Fallen",
     "Frame",
     "Health",
     "History",
+    "Holding",
     "Identity",
     "Inventory",
     "Kind",
@@ -86,6 +89,8 @@ __all__ = [
     "Margin",
     "MarginKind",
     "Mark",
+    "Misfit",
+    "Misfitting",
     "Neighbour",
     "Observation",
     "Outcome",

@@ -71,6 +71,8 @@ class Part(Struct, frozen=True, kw_only=True):
     identity: Identity = Identity()
     size: Size = Size()
     hot_swap: bool | None = None
+    capacity: float | None = None
+    """Power in W that it can give (a supply, a shelf) or may take (a sled, a blade), as told; None where not told."""
 
 
 class Why(StrEnum):

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collector.settings.base import SettingsError
 from collector.settings.conditions import ConditionSettings
 from collector.settings.controllers import ControllerSettings, Credential
+from collector.settings.designs import DesignSettings, HoldingSettings
 from collector.settings.loading import Settings, load
 from collector.settings.places import FeedSettings, PlaceSettings
 from collector.settings.sections import CollectorSettings, EventSettings, MqttSettings, StoreSettings
@@ -17,8 +18,10 @@ __all__ = [
     "ConditionSettings",
     "ControllerSettings",
     "Credential",
+    "DesignSettings",
     "EventSettings",
     "FeedSettings",
+    "HoldingSettings",
     "MqttSettings",
     "PlaceSettings",
     "Settings",

@@ -14,6 +14,7 @@ from pydantic import Field, SecretStr, ValidationError
 from collector.settings.base import Section, SettingsError, reason, secret_of, under
 from collector.settings.conditions import ConditionSettings
 from collector.settings.controllers import ControllerSettings, controllers_of, credential_of
+from collector.settings.designs import DesignSettings
 from collector.settings.entries import ControllerEntry, CredentialEntry, append_csv, inline_origins
 from collector.settings.places import PlaceSettings
 from collector.settings.sections import CollectorSettings, EventSettings, MqttSettings, StoreSettings, checked_events
@@ -28,6 +29,7 @@ class _FleetFile(Section):
     credentials: dict[str, CredentialEntry] = Field(default_factory=dict)
     controllers: list[ControllerEntry] = Field(default_factory=list)
     places: list[PlaceSettings] = Field(default_factory=list)
+    designs: list[DesignSettings] = Field(default_factory=list)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +45,7 @@ class Settings:
     events: EventSettings | None = None
     conditions: ConditionSettings = field(default_factory=ConditionSettings)
     places: tuple[PlaceSettings, ...] = ()
+    designs: tuple[DesignSettings, ...] = ()
 
 
 def load(path: Path, environ: Mapping[str, str] | None = None) -> Settings:
@@ -93,6 +96,7 @@ def load(path: Path, environ: Mapping[str, str] | None = None) -> Settings:
         events=events,
         conditions=fleet.conditions,
         places=tuple(fleet.places),
+        designs=tuple(fleet.designs),
     )
 
 
