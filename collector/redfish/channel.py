@@ -48,13 +48,33 @@ class Channel(Protocol):
         """Close all connections."""
 
 
+class Direct(httpx.AsyncBaseTransport):
+    """A transport that is a channel itself, and is used as one: for services within the process."""
+
+    async def get(self, path: str, headers: Headers = (), *, timeout: float | None = None) -> Reply:
+        """GET a path with query."""
+        return await self.request("GET", path, headers, timeout=timeout)
+
+    async def request(
+        self, method: str, path: str, headers: Headers = (), body: bytes = b"", *, timeout: float | None = None
+    ) -> Reply:
+        """Any request."""
+        raise NotImplementedError
+
+    async def stream(self, path: str, headers: Headers = (), *, timeout: float | None = None) -> Pieces:
+        """GET an answer without end."""
+        raise NotImplementedError
+
+
 def channel_through(
     transport: httpx.AsyncBaseTransport | None, settings: ControllerSettings, *, in_flight: int, limits: Limits
 ) -> Channel:
     """The cheapest way through a transport: ours directly (also when none is given), another by httpx."""
     if transport is None:
         return ControllerTransport(settings, in_flight=in_flight, limits=limits)
-    return transport if isinstance(transport, ControllerTransport) else HttpxChannel(transport, settings, limits)
+    return (
+        transport if isinstance(transport, ControllerTransport | Direct) else HttpxChannel(transport, settings, limits)
+    )
 
 
 class HttpxChannel:
