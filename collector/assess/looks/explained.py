@@ -1,0 +1,202 @@
+"""What the rest of a controller's readings explain of each one: a small model a sensor, learnt as rounds come.
+
+A sensor with two siblings or more is compared with their median, an electrical one with the part's other electrical
+ones, any other with the inlet air, its owner's power and the fans. Three weights a sensor are found by recursive least
+squares in the first :data:`LEARNING` rounds, for which 72 bytes a sensor are lent, and followed slowly after.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from collector.assess.looks.kin import Floats, Kin, others_median
+from collector.model import Kind, Quantity, Seconds, Sensor
+
+LEARNING = 400
+"""Rounds."""
+SETTLED = 40
+"""Rounds after which an explanation is good enough to judge by."""
+LAG = 120.0
+"""Seconds over which power is averaged: what a heat sink takes to follow (common practice, no source)."""
+_FOLLOW = 0.002
+"""Part of an error that the weights take up in a round once they are learnt."""
+
+_ELECTRICAL = frozenset({Quantity.POWER, Quantity.CURRENT})
+_MODELLED = frozenset(
+    {
+        Quantity.TEMPERATURE,
+        Quantity.HUMIDITY,
+        Quantity.POWER,
+        Quantity.VOLTAGE,
+        Quantity.CURRENT,
+        Quantity.FREQUENCY,
+        Quantity.ROTATION,
+        Quantity.SPEED_RATIO,
+        Quantity.PRESSURE,
+        Quantity.AIR_FLOW,
+        Quantity.LIQUID_FLOW,
+        Quantity.HEAT,
+    }
+)
+
+
+class Explained:
+    """The models of one layout."""
+
+    def __init__(self, kin: Kin) -> None:
+        self.kin, size = kin, kin.size
+        self.modelled = np.asarray([sensor.quantity in _MODELLED for sensor in kin.sensors], dtype=np.bool_)
+        self.weights: Floats = np.zeros((size, 3))
+        self.rounds = 0
+        self.seen = np.zeros(size, dtype=np.int32)
+        self._shared: Floats | None = self._prior()
+        self._smooth: dict[str, float] = {}
+        self._size: dict[str, float] = {}
+        self._last: Seconds | None = None
+        grouped = {int(column) for columns in kin.groups for column in columns}
+        electrical = [c for c, sensor in enumerate(kin.sensors) if sensor.quantity in _ELECTRICAL]
+        self._partners = [(c, *self._partner(c)) for c in electrical if c not in grouped or self._is_owner(c)]
+        partnered = {column for column, *_ in self._partners}
+        self._groups = [columns for columns in kin.groups if not partnered.intersection(columns.tolist())]
+        self.siblings = np.zeros(size, dtype=np.bool_)
+        for columns in self._groups:
+            self.siblings[columns] = True
+        self.alone = self.modelled & ~self.siblings
+        for column, *_ in self._partners:
+            self.alone[column] = False
+        self._warm = self.alone & _are(kin.sensors, Quantity.TEMPERATURE)
+        self._damp = self.alone & _are(kin.sensors, Quantity.HUMIDITY)
+        self._middle: Floats = np.full(size, np.nan)
+        self._owners = sorted(set(kin.owner))
+        at = {owner: index for index, owner in enumerate(self._owners)}
+        self._owner_at = np.asarray([at[owner] for owner in kin.owner], dtype=np.intp)
+        self._has_power = np.asarray([owner in kin.power_of for owner in self._owners], dtype=np.bool_)
+        self._power_columns = np.asarray([kin.power_of.get(owner, 0) for owner in self._owners], dtype=np.intp)
+        self._load: Floats = np.full(len(self._owners), np.nan)
+        self._usual: Floats = np.full(len(self._owners), np.nan)
+        self._level: Floats = np.full(size, np.nan)
+
+    def take_over(self, before: Explained, moved: dict[int, int]) -> None:
+        """Carry over what was learnt; ``moved``: columns here by columns there."""
+        if not moved:
+            return
+        old, new = (np.asarray(list(side), dtype=np.intp) for side in (moved.keys(), moved.values()))
+        same = (before.siblings[old] == self.siblings[new]) & (before.alone[old] == self.alone[new])
+        old, new = old[same], new[same]
+        self.weights[new] = before.weights[old]
+        self.seen[new] = before.seen[old]
+        self._level[new] = before._level[old]
+        if self._shared is not None:
+            self._shared[new] = np.eye(3) * 0.01 if before._shared is None else before._shared[old]
+        if len(new) == self.kin.size:
+            self.rounds = before.rounds
+            if before._shared is None:
+                self._shared = None
+        loads = dict(zip(before._owners, zip(before._load, before._usual, strict=True), strict=True))
+        for index, owner in enumerate(self._owners):
+            if owner in loads:
+                self._load[index], self._usual[index] = loads[owner]
+        self._last = before._last
+
+    def explain(self, values: Floats, now: Seconds) -> tuple[Floats, Floats]:
+        """(what the rest explains of each column or NaN, the regressors)."""
+        self._follow_load(values, now)
+        load = (self._load / self._usual)[self._owner_at] - 1.0
+        load[load != load] = 0.0
+        base, regressors = np.zeros(self.kin.size), np.ones((self.kin.size, 3))
+        others_median(values, self._groups, self._middle)
+        level = self._level
+        fresh = (level != level) & (values == values)
+        level[fresh] = values[fresh]
+        size = np.maximum(np.abs(level), 1e-9)
+        middle = self._middle
+        base[self.siblings] = middle[self.siblings]
+        regressors[:, 1] = load
+        regressors[:, 2] = np.where(self.siblings, middle / size - 1.0, self._blowing(values))
+        if self._warm.any():
+            base[self._warm] = self._inlet(values)
+        if self._damp.any():
+            regressors[self._damp, 1] = (self._inlet(values) - 25.0) / 10.0
+        for column, kind, first, second in self._partners:
+            if kind == "product":
+                base[column] = values[first] * values[second]
+            elif kind == "ratio":
+                base[column] = values[first] / values[second] if values[second] > 0.0 else np.nan
+            elif kind == "like":
+                regressors[column, 1] = values[first] / max(abs(float(level[first])), 1e-9) - 1.0
+            else:
+                base[column] = np.nan
+            regressors[column, 2] = 0.0
+            if kind in ("product", "ratio"):
+                regressors[column, 1] = base[column] / size[column] - 1.0
+        regressors[regressors != regressors] = 0.0
+        base[~self.modelled] = np.nan
+        return base + np.einsum("ij,ij->i", self.weights, regressors), regressors
+
+    def learn(self, errors: Floats, regressors: Floats, may: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> None:
+        """Take up errors (already clipped) where ``may`` says so."""
+        error = np.where(may & (errors == errors), errors, 0.0)
+        self.seen += may & (errors == errors)
+        if self._shared is not None:
+            gain = np.einsum("ijk,ik->ij", self._shared, regressors)
+            gain /= (1.0 + np.einsum("ij,ij->i", regressors, gain))[:, None]
+            gain[~may] = 0.0
+            self.weights += gain * error[:, None]
+            taken = np.einsum("ij,ik,ikl->ijl", gain, regressors, self._shared)
+            self._shared = self._shared - 0.5 * (taken + taken.transpose(0, 2, 1))
+            self.rounds += 1
+            if self.rounds >= LEARNING:
+                self._shared = None
+        else:
+            size = np.einsum("ij,ij->i", regressors, regressors)
+            self.weights += (_FOLLOW * error / size)[:, None] * regressors
+
+    def _prior(self) -> Floats:
+        prior = np.zeros((self.kin.size, 3, 3))
+        prior[:, (0, 1, 2), (0, 1, 2)] = (100.0, 10.0, 10.0)
+        return prior
+
+    def _is_owner(self, column: int) -> bool:
+        return self.kin.sensors[column].part == self.kin.owner[column]
+
+    def _partner(self, column: int) -> tuple[str, int, int]:
+        kin, quantity = self.kin, self.kin.sensors[column].quantity
+        powers, currents = kin.beside(column, Quantity.POWER), kin.beside(column, Quantity.CURRENT)
+        volts = kin.beside(column, Quantity.VOLTAGE)
+        if kin.sensors[column].kind is Kind.FAN or not self._is_owner(column):
+            for other in (*powers, *currents) if quantity is Quantity.POWER else powers:
+                return "like", other, other
+        elif quantity is Quantity.POWER and len(currents) == len(volts) == 1:
+            return ("product", currents[0], volts[0]) if kin.power_of.get(kin.owner[column]) == column else ("", 0, 0)
+        elif quantity is Quantity.CURRENT and len(volts) == 1 and kin.owner[column] in kin.power_of:
+            return "ratio", kin.power_of[kin.owner[column]], volts[0]
+        return "", 0, 0
+
+    def _follow_load(self, values: Floats, now: Seconds) -> None:
+        told = np.where(self._has_power, values[self._power_columns], np.nan)
+        seconds = 0.0 if self._last is None else max(0.0, now - self._last)
+        self._last = now
+        share = 1.0 - np.exp(-min(seconds, 36_000.0) / LAG)
+        new = (self._load != self._load) & (told == told)
+        self._load[new] = told[new]
+        self._usual[(self._usual != self._usual) & (told > 0.0)] = told[(self._usual != self._usual) & (told > 0.0)]
+        known = told == told
+        self._load[known] += share * (told - self._load)[known]
+
+    def _inlet(self, values: Floats) -> float:
+        told = values[self.kin.inlets]
+        told = told[told == told]
+        return float(np.median(told)) if len(told) else float("nan")
+
+    def _blowing(self, values: Floats) -> float:
+        told = values[self.kin.fans]
+        told = told[told > 0.0]
+        if not len(told):
+            return 0.0
+        first = self._level[self.kin.fans]
+        first = first[first > 0.0]
+        return float(np.median(told) / np.median(first)) - 1.0 if len(first) else 0.0
+
+
+def _are(sensors: tuple[Sensor, ...], quantity: Quantity) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    return np.asarray([sensor.quantity is quantity for sensor in sensors], dtype=np.bool_)

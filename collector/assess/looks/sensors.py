@@ -1,0 +1,422 @@
+"""The sensor look: sensors that are gone, stuck, noisy, that drift or tell the impossible.
+
+Every figure is judged against what the rest of the controller explains (:mod:`.explained`). Per sensor some 150 bytes
+once learnt, no history. A single round never shows a sign.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from collector.assess.looking import Seen
+from collector.assess.looks.explained import SETTLED, Explained
+from collector.assess.looks.kin import Floats, Kin
+from collector.assess.looks.latch import Signs
+from collector.assess.words import amount
+from collector.model import Inventory, Kind, Observation, Outcome, Quantity, Seconds, Sign, SignKey, Visible
+
+GONE_ROUNDS, STUCK_ROUNDS, DRIFT_ROUNDS, NOISE_HITS = 2, 8, 6, 2.6
+SPREADS = 5.0
+"""Times its own usual error that a sensor must be off by."""
+WARMING = 900.0
+"""Seconds after a part was switched in which its readings settle."""
+OTHERS = 2
+"""Parts that may be off at the same time and still be ill sensors; more have a common cause."""
+_PRACTICAL = {
+    Quantity.TEMPERATURE: (5.0, 0.0),
+    Quantity.HUMIDITY: (12.0, 0.0),
+    Quantity.FREQUENCY: (0.6, 0.0),
+    Quantity.VOLTAGE: (0.05, 0.03),
+    Quantity.POWER: (10.0, 0.06),
+    Quantity.CURRENT: (0.5, 0.06),
+    Quantity.ROTATION: (200.0, 0.06),
+    Quantity.SPEED_RATIO: (3.0, 0.06),
+}
+"""The least error worth a word: in the unit, and as part of the usual value (common practice, no source)."""
+_ELSE = (0.0, 0.1)
+_NEVER_NEGATIVE = frozenset(
+    {
+        Quantity.ROTATION,
+        Quantity.SPEED_RATIO,
+        Quantity.HUMIDITY,
+        Quantity.AIR_FLOW,
+        Quantity.LIQUID_FLOW,
+        Quantity.FREQUENCY,
+        Quantity.POWER,
+    }
+)
+COLDEST, HOTTEST = -30.0, 160.0
+"""Cel: beyond these no electronics told anything (common practice, no source)."""
+BELOW_INLET = 4.0
+"""Kelvin below the coldest air or coolant that came in lately: nothing in a machine cools below its inlet."""
+RISES = 0.04
+"""Part by which the other fans must speed up when one stands still."""
+STANDS = 0.03
+"""Part of the others' speed below which a fan is told to stand."""
+
+Bools = NDArray[np.bool_]
+_READ = frozenset({Outcome.OK, Outcome.PARTIAL})
+
+
+class SensorsLook:
+    """One controller's sensors."""
+
+    def __init__(self, controller: str) -> None:
+        self._controller = controller
+        self._signs = Signs(controller)
+        self._kin: Kin | None = None
+        self._model: Explained | None = None
+        self._idle_set: frozenset[str] | None = None
+        self._last: Seconds | None = None
+        self._start(0)
+
+    def _start(self, size: int) -> None:
+        nan = np.full(size, np.nan)
+        self._value, self._error, self._mean, self._spread = nan.copy(), nan.copy(), np.zeros(size), nan.copy()
+        self._jump = nan.copy()
+        self._hits, self._way = np.zeros(size), np.zeros(size)
+        self._low, self._high = nan.copy(), nan.copy()
+        self._quantum = nan.copy()
+        self._lively = np.zeros(size)
+        self._run = np.zeros(size, dtype=np.int32)
+        self._told = np.zeros(size, dtype=np.int32)
+        self._gone = np.zeros(size, dtype=np.int32)
+        self._off, self._began = np.zeros(size, dtype=np.int32), np.zeros(size, dtype=np.int32)
+        self._ready = np.zeros(size)
+        self._idle: Bools = np.zeros(size, dtype=np.bool_)
+        self._coldest = float("nan")
+        self._before_stop = np.full(size, np.nan)
+
+    @property
+    def visible(self) -> Visible:
+        """What the sensors of each part can show."""
+        kin, model = self._kin, self._model
+        if kin is None or model is None:
+            return {}
+        found: dict[str, set[Sign]] = {}
+        for column, sensor in enumerate(kin.sensors):
+            signs = found.setdefault(sensor.part, set())
+            if self._told[column]:
+                signs |= {Sign.READING_GONE, Sign.READING_IMPOSSIBLE}
+            if model.seen[column] >= SETTLED:
+                signs |= {Sign.READING_DRIFTS, Sign.READING_NOISY, Sign.READING_STUCK}
+        return {part: frozenset(signs) for part, signs in found.items() if signs}
+
+    @property
+    def present(self) -> Mapping[SignKey, Observation]:
+        """What it sees now."""
+        return self._signs.present
+
+    def inventory(self, inventory: Inventory, now: Seconds) -> None:
+        """Take a finished walk; what is known of a sensor goes with it to its new column."""
+        before, model = self._kin, self._model
+        kin = Kin(inventory)
+        self._signs.drop(frozenset(kin.parts) | {sensor.part for sensor in kin.sensors})
+        if before is not None and before.sensors == kin.sensors and before.parts == kin.parts:
+            return
+        self._kin, self._model = kin, Explained(kin)
+        self._practical = np.asarray([_PRACTICAL.get(s.quantity, _ELSE) for s in kin.sensors]).reshape(-1, 2)
+        self._temperature = np.asarray([s.quantity is Quantity.TEMPERATURE for s in kin.sensors], dtype=np.bool_)
+        self._inside = self._temperature.copy()
+        self._inside[kin.inlets] = False
+        self._unsigned = np.asarray([s.quantity in _NEVER_NEGATIVE for s in kin.sensors], dtype=np.bool_)
+        self._humid = np.asarray([s.quantity is Quantity.HUMIDITY for s in kin.sensors], dtype=np.bool_)
+        self._fan = np.asarray(
+            [s.kind is Kind.FAN and s.quantity in (Quantity.ROTATION, Quantity.SPEED_RATIO) for s in kin.sensors],
+            dtype=np.bool_,
+        )
+        coolant = [
+            c
+            for c, s in enumerate(kin.sensors)
+            if s.quantity is Quantity.TEMPERATURE and s.kind in (Kind.COOLANT_LOOP, Kind.COOLING_UNIT)
+        ]
+        wet = coolant or [
+            c for c, s in enumerate(kin.sensors) if self._temperature[c] and (s.context or "").startswith("Liquid")
+        ]
+        self._comes_in = np.asarray([*kin.inlets, *wet], dtype=np.intp)
+        self._liquid = bool(wet) or any(s.quantity is Quantity.LIQUID_FLOW for s in kin.sensors)
+        names = {sensor.key: column for column, sensor in enumerate(kin.sensors)}
+        old_state = {name: getattr(self, name) for name in _COLUMNS}
+        self._start(kin.size)
+        self._idle_set = None
+        if before is None or model is None:
+            return
+        moved = {old: names[s.key] for old, s in enumerate(before.sensors) if s.key in names}
+        self._model.take_over(model, moved)
+        old, new = list(moved.keys()), list(moved.values())
+        for name, column in old_state.items():
+            getattr(self, name)[new] = column[old]
+
+    def round(self, seen: Seen) -> bool:
+        """Take a finished round."""
+        kin, model, frame = self._kin, self._model, seen.frame
+        if kin is None or model is None or frame is None or seen.outcome not in _READ:
+            return False
+        values = np.array(frame.values)
+        if len(values) != kin.size or not kin.size:
+            return False
+        now = seen.time
+        if self._last is not None and not 0.0 < now - self._last < 3600.0:
+            self._ready[:] = np.maximum(self._ready, 0.0)
+            if now < self._last:
+                self._ready[:] = 0.0  # a clock set back must not hold them for ever
+            self._error[:] = np.nan
+        self._last = now
+        values[~np.isfinite(values)] = np.nan
+        self._note_idle(seen.idle, now)
+        told = values == values
+        same = told & (values == self._value)
+        lively = told & (self._lively > 0.3)
+        self._signs.begin()
+        if lively.sum() >= 5 and (same & lively).sum() >= 0.9 * lively.sum():
+            for key in self.present:
+                self._signs.keep(*key)
+            self._signs.end()
+            return False  # the same acquisition told again: nothing new was measured
+        working = np.where(self._idle, np.nan, values)
+        explained, regressors = model.explain(working, now)
+        self._look_for_gone(told, now)
+        self._look_for_impossible(values, now)
+        self._follow(values, working, explained, regressors, same, told, now)
+        self._value = np.where(told, values, self._value)
+        self._told += told & (self._told < 1000)
+        return self._signs.end()
+
+    def _note_idle(self, idle: frozenset[str], now: Seconds) -> None:
+        assert self._kin is not None
+        if idle == self._idle_set:
+            return
+        self._idle_set = idle
+        kin = self._kin
+        is_idle = np.asarray([s.part in idle or o in idle for s, o in zip(kin.sensors, kin.owner, strict=True)], bool)
+        changed = is_idle != self._idle
+        owners = {kin.owner[column] for column in np.nonzero(changed)[0].tolist()}
+        if owners:
+            near = np.asarray([owner in owners for owner in kin.owner], dtype=np.bool_)
+            self._ready[near | changed] = now + WARMING
+        self._idle = is_idle
+
+    def _look_for_gone(self, told: Bools, now: Seconds) -> None:
+        kin = self._kin
+        assert kin is not None
+        missing = ~told & (self._told >= 3) & ~self._idle
+        self._gone = np.where(missing, np.minimum(self._gone + 1, 1000), 0)
+        if not missing.any():
+            return
+        expected = (self._told >= 3) & ~self._idle
+        if missing.sum() > 0.5 * expected.sum():
+            return  # the controller's own trouble
+        for column in np.nonzero(self._gone >= GONE_ROUNDS)[0].tolist():
+            owner = kin.owner[column]
+            of = [other for other, each in enumerate(kin.owner) if each == owner and expected[other]]
+            if len(of) >= 4 and all(missing[other] for other in of):
+                continue  # all of it went: no matter of one sensor
+            sensor = kin.sensors[column]
+            alone = sum(1 for other in of if missing[other] and kin.sensors[other].part == sensor.part) <= 2
+            last = amount(float(self._value[column]), sensor.unit)
+            text = f"{sensor.sensor} tells no value while the part runs; last {last}"
+            self._signs.see(sensor.part, Sign.READING_GONE, text, now, 0.95 if alone else 0.6, sensor.sensor, 1)
+
+    def _look_for_impossible(self, values: Floats, now: Seconds) -> None:
+        kin = self._kin
+        assert kin is not None
+        wrong: dict[int, tuple[str, float]] = {}
+        for column in np.nonzero(self._unsigned & (values < -1e-6))[0].tolist():
+            wrong[column] = ("that can't be negative", 0.9)
+        for column in np.nonzero(self._humid & (values > 100.5))[0].tolist():
+            wrong[column] = ("humidity above 100 %", 0.95)
+        for column in np.nonzero(self._temperature & ((values < COLDEST) | (values > HOTTEST)))[0].tolist():
+            wrong[column] = ("no electronics work at that temperature", 0.95)
+        self._look_below_inlet(values, wrong)
+        self._look_at_fans(values, wrong)
+        for column, (why, weight) in wrong.items():
+            sensor = kin.sensors[column]
+            text = f"{sensor.sensor} tells {amount(float(values[column]), sensor.unit)}: {why}"
+            self._signs.see(sensor.part, Sign.READING_IMPOSSIBLE, text, now, weight, sensor.sensor)
+
+    def _look_below_inlet(self, values: Floats, wrong: dict[int, tuple[str, float]]) -> None:
+        incoming = values[self._comes_in]
+        incoming = incoming[incoming == incoming]
+        if not len(incoming) or self._liquid:
+            return  # what water cools may be colder than the air
+        middle = float(np.median(incoming))
+        # parts follow the air slowly: the coldest of late counts, forgotten at 2 % a round
+        self._coldest = middle if not self._coldest < middle else self._coldest + 0.02 * (middle - self._coldest)
+        below = np.nonzero(self._inside & (values < self._coldest - BELOW_INLET))[0]
+        if len(incoming) < 3 and len(below) >= 3:
+            inlet = int(self._comes_in[0])
+            wrong[inlet] = (f"{len(below)} readings of parts inside are lower", 0.8)
+            return
+        for column in below.tolist():
+            wrong[column] = (f"colder than the {amount(middle, 'Cel')} of the air that comes in", 0.9)
+
+    def _look_at_fans(self, values: Floats, wrong: dict[int, tuple[str, float]]) -> None:
+        """A fan that is told to stand while nothing else takes notice."""
+        kin, model = self._kin, self._model
+        assert kin is not None
+        assert model is not None
+        stands = self._fan & (values <= STANDS * model._middle) & ~self._idle
+        runs = self._fan & ~stands & (values == values)
+        self._before_stop[runs] = model._middle[runs]
+        for column in np.nonzero(stands)[0].tolist():
+            before, middle = float(self._before_stop[column]), float(model._middle[column])
+            if not before > 0.0:
+                continue
+            draws = [
+                float(values[c] / model._level[c])
+                for c in kin.beside(column, Quantity.POWER)
+                if model._level[c] > 0.0 and values[c] == values[c]
+            ]
+            if draws and min(draws) > 0.3:
+                wrong[column] = ("but the fan draws the power of one that turns", 0.95)
+            elif middle < before * (1.0 + RISES):
+                wrong[column] = ("but the other fans don't work harder", 0.3 if draws else 0.45)
+
+    def _follow(
+        self,
+        values: Floats,
+        working: Floats,
+        explained: Floats,
+        regressors: Floats,
+        same: Bools,
+        told: Bools,
+        now: Seconds,
+    ) -> None:
+        """Learn what is usual, and look for what sticks, jumps and drifts."""
+        model = self._model
+        assert model is not None
+        self._note_changes(values, same, told)
+        error = working - explained
+        known = error == error
+        settling = now < self._ready
+        quantum = np.where(self._quantum == self._quantum, self._quantum, 0.0)
+        level = np.abs(model._level)
+        least = np.maximum(self._practical[:, 0], self._practical[:, 1] * np.where(level == level, level, 0.0))
+        least = np.maximum(least, 2.0 * quantum)
+        first = known & (self._spread != self._spread) & (model.seen >= 5)
+        self._spread[first] = np.maximum(np.abs(error), quantum)[first]
+        spread = np.where(self._spread == self._spread, np.maximum(self._spread, 0.3 * quantum), np.inf)
+        usable = known & ~settling & (model.seen >= SETTLED)
+        limit = np.maximum(least, SPREADS * spread)
+        self._mean = np.where(known & ~settling, self._mean + 0.25 * (error - self._mean), self._mean)
+        self._jumps(error, usable, least, now)
+        self._stuck(explained, same, usable, least, now)
+        off = usable & (np.abs(self._mean) > limit)
+        self._began = np.where(usable & (np.abs(self._mean) > 0.4 * limit), self._began + 1, 0)
+        self._off = np.where(off, np.minimum(self._off + 1, 1000), 0)
+        self._drifts(values, explained, limit, now)
+        clip = np.where(np.isfinite(spread), 2.0 * spread, np.inf)
+        calm = known & ~settling & ~off
+        model.learn(np.clip(error, -clip, clip), regressors, calm)
+        rate = np.where(model.seen < 200, 0.03, 0.001)
+        grown = np.minimum(np.abs(error), 2.5 * np.where(np.isfinite(spread), spread, 0.0)) - spread
+        self._spread = np.where(calm & np.isfinite(spread), spread + rate * grown, self._spread)
+        self._error = np.where(known, error, np.nan)
+
+    def _note_changes(self, values: Floats, same: Bools, told: Bools) -> None:
+        step = np.abs(values - self._value)
+        moved = told & (step > 0.0)
+        self._quantum = np.where(moved & ~(self._quantum <= step), step, self._quantum)
+        self._run = np.where(same, np.minimum(self._run + 1, 10_000), 0)
+        counted = (same & (self._run < 15)) | moved
+        self._lively = np.where(counted, self._lively + 0.03 * (moved - self._lively), self._lively)
+
+    def _jumps(self, error: Floats, usable: Bools, least: Floats, now: Seconds) -> None:
+        model, kin = self._model, self._kin
+        assert model is not None
+        assert kin is not None
+        jump = error - self._error
+        known = usable & (jump == jump)
+        size = np.abs(jump)
+        first = known & (self._jump != self._jump)
+        self._jump[first] = size[first]
+        usual = self._jump
+        big = known & (size > np.maximum(0.7 * least, SPREADS * usual))
+        turned = big & (np.sign(jump) != self._way)
+        self._way = np.where(big, np.sign(jump), self._way)
+        self._hits = 0.85 * self._hits + turned
+        rate = np.where(model.seen < 200, 0.03, 0.001)
+        self._jump = np.where(known, usual + rate * (np.minimum(size, 2.5 * usual + 1e-9) - usual), usual)
+        several = self._several(np.nonzero(self._hits >= 1.0)[0].tolist())
+        for column in np.nonzero(self._hits >= 1.2)[0].tolist():
+            sensor = kin.sensors[column]
+            shown = (sensor.part, Sign.READING_NOISY, sensor.sensor) in self.present
+            if not shown and (self._hits[column] < NOISE_HITS or several):
+                continue
+            by = f"{amount(float(size[column]) if known[column] else float(least[column]), sensor.unit)}"
+            text = f"{sensor.sensor} jumps to and fro by {by} where nothing else does; usually by {usual[column]:.2g}"
+            self._signs.see(sensor.part, Sign.READING_NOISY, text, now, 0.9, sensor.sensor)
+
+    def _stuck(self, explained: Floats, same: Bools, usable: Bools, least: Floats, now: Seconds) -> None:
+        kin = self._kin
+        assert kin is not None
+        self._low = np.where(same & usable, np.fmin(self._low, explained), explained)
+        self._high = np.where(same & usable, np.fmax(self._high, explained), explained)
+        quantum = np.where(self._quantum == self._quantum, self._quantum, np.inf)
+        spread = np.where(self._spread == self._spread, self._spread, np.inf)
+        moved = np.maximum(np.maximum(4.0 * quantum, 0.3 * least), 4.0 * spread)
+        lively = np.clip(self._lively, 0.0, 0.95)
+        chance = np.power(1.0 - lively, self._run)
+        stuck = usable & (self._run >= STUCK_ROUNDS) & (chance < 1e-4) & (self._high - self._low > moved)
+        self.stuck = stuck
+        for column in np.nonzero(stuck)[0].tolist():
+            sensor = kin.sensors[column]
+            text = (
+                f"{sensor.sensor} has told {amount(float(self._value[column]), sensor.unit)}"
+                f" for {self._run[column]} rounds"
+                f" while the rest explains a change of {self._high[column] - self._low[column]:.3g}"
+            )
+            self._signs.see(sensor.part, Sign.READING_STUCK, text, now, 0.9, sensor.sensor, 1)
+
+    def _drifts(self, values: Floats, explained: Floats, limit: Floats, now: Seconds) -> None:
+        kin, model = self._kin, self._model
+        assert kin is not None
+        assert model is not None
+        several = self._several(np.nonzero(self._off >= 2)[0].tolist())
+        for column in np.nonzero(self._off >= DRIFT_ROUNDS)[0].tolist():
+            sensor = kin.sensors[column]
+            key = (sensor.part, Sign.READING_DRIFTS, sensor.sensor)
+            if self._fan[column] and values[column] <= STANDS * model._middle[column]:
+                continue  # a fan that stands, or is told to
+            if (several and key not in self.present) or self.stuck[column]:
+                continue
+            slow = self._began[column] - self._off[column] >= 6
+            hotter = sensor.quantity is Quantity.TEMPERATURE and self._mean[column] > 0.0
+            heats = hotter and column not in kin.inlets
+            weight = 0.4 if heats and not slow else 0.75
+            if model.siblings[column] and weight > 0.5:
+                weight = 0.9
+            source = "its siblings explain" if model.siblings[column] else "the rest explains"
+            right = amount(round(float(explained[column]), 2), sensor.unit)
+            text = f"{sensor.sensor} tells {amount(float(values[column]), sensor.unit)} where {source} {right}"
+            self._signs.see(sensor.part, Sign.READING_DRIFTS, text, now, weight, sensor.sensor, 1)
+
+    def _several(self, columns: list[int]) -> bool:
+        kin = self._kin
+        assert kin is not None
+        return len({kin.sensors[column].part for column in columns}) > OTHERS
+
+
+_COLUMNS = (
+    "_value",
+    "_error",
+    "_mean",
+    "_spread",
+    "_jump",
+    "_hits",
+    "_way",
+    "_low",
+    "_high",
+    "_quantum",
+    "_lively",
+    "_run",
+    "_told",
+    "_gone",
+    "_off",
+    "_began",
+    "_ready",
+    "_before_stop",
+)
