@@ -1,4 +1,4 @@
-"""How power supplies, power boards and feeds fail. See :mod:`collector.assess.isolate.failures` for what figures are."""
+"""How power supplies, power boards and feeds fail; :mod:`collector.assess.isolate.failures` says what figures are."""
 
 from __future__ import annotations
 

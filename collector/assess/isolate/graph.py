@@ -1,0 +1,345 @@
+"""The dependency graph of parts over all controllers: told parts, what several controllers tell of one place, and the
+parts that nobody tells of: switches, cables, boards, air paths, feeds.
+
+Nothing is compiled before a sign asks for it, and then for one sled, one rack or one switch: the fleet is never walked.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+
+from msgspec import Struct
+
+from collector.assess.isolate.sheet import Sheet
+from collector.assess.isolate.words import Role
+from collector.assess.place_merge import Merged
+from collector.model import Defect, DefectKind, Identity, Inventory, Kind, Location, Part
+
+Anchor = tuple[str, str]
+"""(controller, part id)."""
+Rack = tuple[str | None, str | None, str]
+"""(site, row, rack)."""
+_LIQUID = (Kind.PUMP, Kind.COOLANT_LOOP, Kind.LEAK_DETECTOR, Kind.COOLING_UNIT)
+_FEEDERS = (Kind.POWER_FEED, Kind.CIRCUIT, Kind.OUTLET)
+_SHARED_KINDS = (Kind.RACK, Kind.ENCLOSURE, Kind.SLED, Kind.BLADE, Kind.MODULE, Kind.POWER_SUPPLY)
+_WORD = re.compile(r"[\w.-]+")
+
+
+class Node(Struct, frozen=True, kw_only=True):
+    """A part that can fail."""
+
+    id: str
+    role: Kind | Role
+    kind: Kind
+    name: str
+    controller: str | None = None
+    location: Location = Location()
+    identity: Identity = Identity()
+    anchors: tuple[Anchor, ...] = ()
+    """The told parts from which it is seen where its signs would show; of a told part, itself."""
+    feeds: tuple[Anchor, ...] = ()
+    """Sleds that it powers, beside what links tell."""
+    sensed: bool = False
+
+
+class Graph:
+    """The newest walk of every controller. Not thread-safe."""
+
+    def __init__(self) -> None:
+        self._sheets: dict[str, Sheet] = {}
+        self._rack_of: dict[str, Rack | None] = {}
+        self._in_rack: dict[Rack, set[str]] = {}
+        self._at_switch: dict[str, dict[Anchor, str | None]] = {}
+        """By the switch's name for itself: the ports that hear it, each with the switch's port."""
+        self._hears: dict[Anchor, str] = {}
+        self._notes: dict[str, tuple[Defect, ...]] = {}
+        self._disputes: dict[Rack, tuple[Defect, ...]] = {}
+        self._one: dict[Rack, dict[str, str]] = {}
+
+    # What walks bring
+
+    def take(self, inventory: Inventory) -> bool:
+        """A walk; says whether it changed anything that isolation knows."""
+        name = inventory.controller
+        before = self._sheets.get(name)
+        if before is not None and before.same(inventory):
+            return False
+        if before is not None:
+            self._forget(before)
+        sheet = self._sheets[name] = Sheet(inventory)
+        rack = self._rack_of[name] = next(
+            (
+                (part.location.site, part.location.row, part.location.rack)
+                for part in sheet.parts
+                if part.location.rack is not None
+            ),
+            None,
+        )
+        if rack is not None:
+            self._in_rack.setdefault(rack, set()).add(name)
+        for told in sheet.neighbours:
+            port = (name, told.part)
+            self._hears[port] = told.chassis
+            self._at_switch.setdefault(told.chassis, {})[port] = told.port
+        self._notes.pop(name, None)
+        self._stale(rack)
+        return True
+
+    def _forget(self, sheet: Sheet) -> None:
+        rack = self._rack_of.get(sheet.controller)
+        if rack is not None:
+            self._in_rack[rack].discard(sheet.controller)
+            self._stale(rack)
+        for told in sheet.neighbours:
+            port = (sheet.controller, told.part)
+            self._hears.pop(port, None)
+            ports = self._at_switch.get(told.chassis, {})
+            ports.pop(port, None)
+            if not ports:
+                self._at_switch.pop(told.chassis, None)
+
+    def _stale(self, rack: Rack | None) -> None:
+        if rack is not None:
+            self._disputes.pop(rack, None)
+            self._one.pop(rack, None)
+
+    # What is known
+
+    def sheet(self, controller: str) -> Sheet | None:
+        """One controller's parts; None before its first walk."""
+        return self._sheets.get(controller)
+
+    def rack_of(self, controller: str) -> Rack | None:
+        """The rack that a controller's parts are in, as labelled."""
+        return self._rack_of.get(controller)
+
+    def switch_of(self, port: Anchor) -> str | None:
+        """What the switch at a port's other end calls itself."""
+        return self._hears.get(port)
+
+    def notes(self) -> tuple[Defect, ...]:
+        """What controllers tell that can't be so, of the sleds and racks that have been looked at."""
+        return (*(note for notes in self._notes.values() for note in notes), *self._all_disputes())
+
+    def _all_disputes(self) -> Iterator[Defect]:
+        for notes in self._disputes.values():
+            yield from notes
+
+    def one(self, controller: str, part: str) -> str:
+        """The id under which a part fails that several controllers tell of."""
+        rack = self._rack_of.get(controller)
+        if rack is None or len(self._in_rack.get(rack, ())) < 2:
+            return part
+        if rack not in self._one:
+            self._merge(rack)
+        return self._one[rack].get(part, part)
+
+    def _merge(self, rack: Rack) -> None:
+        parts = [
+            part
+            for name in sorted(self._in_rack[rack])
+            for part in self._sheets[name].parts
+            if part.kind in _SHARED_KINDS
+        ]
+        merged = Merged(parts)
+        self._one[rack] = {
+            part.id: tellers[0].id for tellers in merged.nodes.values() if len(tellers) > 1 for part in tellers[1:]
+        }
+        by_id = {part.id: part for part in parts}
+        self._disputes[rack] = tuple(
+            Defect(
+                controller=by_id[told.parts[0]].controller,
+                resource=by_id[told.parts[0]].uri,
+                property="",
+                kind=DefectKind.CONTRADICTION,
+                detail=told.text,
+            )
+            for told in merged.contradictions
+        )
+
+    # Who can fail
+
+    def nodes_of(self, controller: str) -> Iterator[Node]:
+        """Everything of one controller that can fail, told or assumed."""
+        sheet = self._sheets.get(controller)
+        if sheet is None:
+            return
+        if controller not in self._notes:
+            self._notes[controller] = sheet.notes()
+        shared = self._rack_of.get(controller) is not None
+        for part in sheet.parts:
+            if not (shared and part.kind in _FEEDERS):
+                yield self._told(sheet, part)
+        yield from self._assumed(sheet)
+
+    def feeding(self, rack: Rack) -> Iterator[Node]:
+        """What controllers of a rack tell that feeds the rack: it shows in other controllers' sleds."""
+        for name in sorted(self._in_rack.get(rack, ())):
+            sheet = self._sheets[name]
+            for part in sheet.parts:
+                if part.kind in _FEEDERS:
+                    yield self._told(sheet, part)
+
+    def _told(self, sheet: Sheet, part: Part) -> Node:
+        return Node(
+            id=self.one(sheet.controller, part.id),
+            role=part.kind,
+            kind=part.kind,
+            name=part.name,
+            controller=sheet.controller,
+            location=part.location,
+            identity=part.identity,
+            anchors=((sheet.controller, part.id),),
+            feeds=self._fed_by(sheet, part) if part.kind in _FEEDERS else (),
+            sensed=part.id in sheet.sensed,
+        )
+
+    def _assumed(self, sheet: Sheet) -> Iterator[Node]:
+        if sheet.speaker is not None:
+            part = sheet.part(sheet.speaker)
+            if part is not None:
+                yield _near(sheet, part, Role.MANAGEMENT_CABLE, Kind.CABLE)
+        kinds = {part.kind for part in sheet.parts}
+        if kinds & set(_FEEDERS):
+            return  # a power shelf: it has neither blades nor their boards
+        for base in sheet.bases:
+            yield _near(sheet, base, Role.POWER_BOARD, Kind.OTHER)
+            yield _near(sheet, base, Role.BLANKING, Kind.OTHER)
+            if Kind.FILTER not in kinds:
+                yield _near(sheet, base, Role.AIR_PATH, Kind.FILTER)
+            yield Node(
+                id=f"~{base.id}/feed",
+                role=Role.FEED,
+                kind=Kind.POWER_FEED,
+                name=f"Power feed of {base.name}",
+                location=base.location,
+                anchors=((sheet.controller, base.id),),
+                feeds=((sheet.controller, base.id),),
+            )
+            if self._is_liquid(sheet):
+                yield _near(sheet, base, Role.COOLANT, Kind.COOLANT_LOOP)
+                if Kind.PUMP not in kinds:
+                    yield _near(sheet, base, Role.COOLANT_PUMP, Kind.PUMP)
+        drives: dict[str, Part] = {}
+        for part in sheet.parts:
+            if part.kind is Kind.DRIVE and part.parent is not None and (holder := sheet.part(part.parent)) is not None:
+                drives[holder.id] = holder
+            elif part.kind is Kind.PORT:
+                yield _near(sheet, part, Role.DATA_CABLE, Kind.CABLE)
+                if (sheet.controller, part.id) not in self._hears:
+                    yield _near(sheet, part, Role.SWITCH_PORT, Kind.PORT)
+            elif part.kind is Kind.FILTER:
+                yield Node(
+                    id=part.id,
+                    role=Role.AIR_PATH,
+                    kind=part.kind,
+                    name=part.name,
+                    controller=sheet.controller,
+                    location=part.location,
+                    identity=part.identity,
+                    anchors=((sheet.controller, part.id),),
+                )
+        for holder in drives.values():
+            yield _near(sheet, holder, Role.DRIVE_CABLE, Kind.CABLE)
+
+    @staticmethod
+    def _is_liquid(sheet: Sheet) -> bool:
+        return any(part.kind in _LIQUID for part in sheet.parts) or any(
+            sensor.quantity.value == "liquid flow" for sensor in sheet.layout.sensors
+        )
+
+    def rack_nodes(self, rack: Rack) -> Iterator[Node]:
+        """What a rack's controllers share and none of them tells of."""
+        names = sorted(self._in_rack.get(rack, ()))
+        if len(names) < 2:
+            return
+        where = Location(site=rack[0], row=rack[1], rack=rack[2])
+        key = "/".join(step or "" for step in rack)
+        bases = [(name, base) for name in names for base in self._sheets[name].bases]
+        anchors = tuple((name, base.id) for name, base in bases)
+        yield Node(
+            id=f"~{key}/management switch",
+            role=Role.MANAGEMENT_SWITCH,
+            kind=Kind.SWITCH,
+            name=f"Management switch of rack {rack[2]}",
+            location=where,
+            anchors=anchors,
+        )
+        yield Node(id=f"~{key}/room", role=Role.ROOM, kind=Kind.OTHER, name="Room air", location=where, anchors=anchors)
+        fed = {anchor for name in names for anchor in self._told_feeds(name)}
+        open_ends = [(name, base) for name, base in bases if (name, base.id) not in fed and not self._is_shelf(name)]
+        by_enclosure: dict[str | None, list[Anchor]] = {None: [(name, base.id) for name, base in open_ends]}
+        for name, base in open_ends:
+            if base.location.enclosure is not None:
+                by_enclosure.setdefault(base.location.enclosure, []).append((name, base.id))
+        if not any(self._is_shelf(name) for name in names):
+            for enclosure, ends in by_enclosure.items():
+                if len(ends) > 1 and (enclosure is None or len(ends) < len(open_ends)):
+                    yield Node(
+                        id=f"~{key}/{enclosure or ''}/feed",
+                        role=Role.FEED,
+                        kind=Kind.POWER_FEED,
+                        name=f"Power feed of {'rack ' + rack[2] if enclosure is None else 'enclosure ' + enclosure}",
+                        location=where,
+                        anchors=tuple(ends),
+                        feeds=tuple(ends),
+                    )
+
+    def switch_nodes(self, chassis: str) -> Iterator[Node]:
+        """A network switch that ports hear, and its ports."""
+        ports = self._at_switch.get(chassis, {})
+        yield Node(
+            id=f"~switch/{chassis}",
+            role=Role.DATA_SWITCH,
+            kind=Kind.SWITCH,
+            name=f"Network switch {chassis}",
+            anchors=tuple(sorted(ports)),
+        )
+        for anchor, port in sorted(ports.items()):
+            yield Node(
+                id=f"~switch/{chassis}/{port or anchor[1]}",
+                role=Role.SWITCH_PORT,
+                kind=Kind.PORT,
+                name=f"Port {port or '?'} of network switch {chassis}",
+                anchors=(anchor,),
+            )
+
+    # Power from shelves, by location
+
+    def _is_shelf(self, controller: str) -> bool:
+        return any(part.kind in _FEEDERS for part in self._sheets[controller].parts)
+
+    def _told_feeds(self, controller: str) -> Iterable[Anchor]:
+        sheet = self._sheets[controller]
+        return [anchor for part in sheet.parts if part.kind in _FEEDERS for anchor in self._fed_by(sheet, part)]
+
+    def _fed_by(self, sheet: Sheet, part: Part) -> tuple[Anchor, ...]:
+        """A shelf feeds its rack's sleds; an outlet that has an enclosure's label in its name, that enclosure's."""
+        rack = self._rack_of.get(sheet.controller)
+        if rack is None or part.kind is Kind.CIRCUIT:
+            return ()  # a rack's second feed carries the rack when one is lost
+        words = {word.casefold() for word in _WORD.findall(part.name)}
+        every: list[Anchor] = []
+        named: list[Anchor] = []
+        for name in sorted(self._in_rack.get(rack, ())):
+            other = self._sheets[name]
+            if name == sheet.controller or self._is_shelf(name):
+                continue
+            for base in other.bases:
+                every.append((name, base.id))
+                if base.location.enclosure is not None and base.location.enclosure.casefold() in words:
+                    named.append((name, base.id))
+        return tuple(named if part.kind is Kind.OUTLET else every)
+
+
+def _near(sheet: Sheet, part: Part, role: Role, kind: Kind) -> Node:
+    """A part that nobody tells of, known by the told part that it belongs to."""
+    return Node(
+        id=f"~{part.id}/{role.value}",
+        role=role,
+        kind=kind,
+        name=f"{role.value.capitalize()} of {part.name}",
+        location=part.location,
+        anchors=((sheet.controller, part.id),),
+    )
