@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from msgspec import structs
 
-from collector.model import Assessment, Condition, Defect, Event, Inventory, Round, Stay, Update
+from collector.model import Assessment, Condition, Defect, Event, Health, Inventory, Rolled, Round, Stay, Update
 
 EVENTS_KEPT = 1000
 """Newest events that a merged update carries."""
@@ -14,14 +14,15 @@ def merged(older: Update, newer: Update) -> Update:
     """One update that leaves a follower where the two, one after the other, would have left it.
 
     The newest inventory, frame and round count; statuses, rollups and lamps are laid over each other; of each condition
-    the final word stands; events follow each other, the newest :data:`EVENTS_KEPT` of them. A part that one walk misses
-    and a later one finds again is right because its rollup and lamps are told anew with that later walk.
+    the final word stands; events follow each other, the newest :data:`EVENTS_KEPT` of them. Of a part that one walk
+    misses and a later one finds again, what was known before is forgotten: its lamps are told anew with the later walk,
+    its rollup too unless nothing is known of it yet. Then that is said, lest the follower keep what it had.
     """
     return Update(
         controller=newer.controller,
         inventory=newer.inventory or older.inventory,
         round=_rounds(older.round, newer.round, newer.inventory),
-        assessment=_assessments(_of_parts(older.assessment, newer.inventory), newer.assessment),
+        assessment=_assessments(_of_parts(older.assessment, newer.inventory), _told_anew(older, newer)),
         heard=older.heard if newer.heard is None else newer.heard,
     )
 
@@ -58,6 +59,21 @@ def _of_parts(assessment: Assessment | None, walked: Inventory | None) -> Assess
         rolled={part: rolled for part, rolled in assessment.rolled.items() if part in parts},
         lamps={part: lamps for part, lamps in assessment.lamps.items() if part in parts},
     )
+
+
+_UNTOLD = Rolled(own=Health.UNKNOWN, worst=Health.UNKNOWN)
+
+
+def _told_anew(older: Update, newer: Update) -> Assessment | None:
+    """The newer assessment, with an unknown rollup of each part that its walk has found and that was not told."""
+    if older.inventory is None or newer.inventory is None:
+        return newer.assessment
+    before = {part.id for part in older.inventory.parts}
+    assessment = newer.assessment or Assessment(controller=newer.controller, time=newer.inventory.time)
+    untold = {
+        part.id: _UNTOLD for part in newer.inventory.parts if part.id not in before and part.id not in assessment.rolled
+    }
+    return structs.replace(assessment, rolled={**untold, **assessment.rolled}) if untold else newer.assessment
 
 
 def _assessments(older: Assessment | None, newer: Assessment | None) -> Assessment | None:
