@@ -3,7 +3,8 @@
 Told by links in both directions (DSP8010: Chassis, ComputerSystem, Manager, PowerSupply, Fan, NetworkInterface).
 Where a service tells none of a kind for a blade or host, containment speaks: what a sled (or any chassis) lists as
 its own fans, power supplies, network adapters and single manager serves what the sled contains. Such a link is
-marked ``assumed``.
+marked ``assumed``, unless the chassis says so itself (PoweredByParent, ThermalManagedByParent); none is assumed where
+it says that it is not so.
 """
 
 from __future__ import annotations
@@ -53,6 +54,9 @@ _BY_CONTAINMENT = {
     Kind.CONTROLLER: Why.MANAGED_BY,
     Kind.NETWORK_ADAPTER: Why.CONNECTED_THROUGH,
 }
+
+_SAID: dict[Why, str] = {Why.POWERED_BY: "PoweredByParent", Why.COOLED_BY: "ThermalManagedByParent"}
+"""Whether a chassis depends on what serves the one that contains it (DSP8010 Chassis 1.20)."""
 
 
 class Dependencies:
@@ -127,14 +131,15 @@ def _add_assumed(parts: Parts, found: Dependencies) -> None:
             serving.setdefault((draft.parent.uri, why), []).append(draft)
     for draft in [one for one in parts.drafts.values() if _depends(one)]:
         for why in _BY_CONTAINMENT.values():
-            if found.served([draft, *parts.hosts_in(draft)], why):
+            said = draft.body.get(_SAID[why]) if why in _SAID else None
+            if said is False or found.served([draft, *parts.hosts_in(draft)], why):
                 continue
             for holder in draft.above():
                 near = serving.get((holder.uri, why), [])
                 if not near or (why is Why.MANAGED_BY and len(near) > 1):
                     continue
                 for on in near:
-                    found.add(draft, on, why, assumed=True)
+                    found.add(draft, on, why, assumed=said is not True)
                 break
 
 

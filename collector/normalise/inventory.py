@@ -20,6 +20,7 @@ from collector.normalise.location import locate
 from collector.normalise.neighbours import find_neighbours
 from collector.normalise.parts import Draft, Parts, find_parts
 from collector.normalise.places import identity
+from collector.normalise.ratings import capacities
 from collector.normalise.reading import Columns, Reader, read
 from collector.normalise.reports import Report, find_reports
 from collector.normalise.sensors import Columned, build_sensors
@@ -70,7 +71,7 @@ def build(walked: Walked, location: Location) -> Normalised:
     return Normalised(
         controller=walked.controller,
         time=walked.time,
-        parts=_parts(walked.controller, ordered, id_of, location, findings),
+        parts=_parts(walked.controller, parts, ordered, id_of, location, findings),
         links=find_links(parts, id_of),
         layout=columned.layout,
         statuses=told,
@@ -84,10 +85,11 @@ def build(walked: Walked, location: Location) -> Normalised:
 
 
 def _parts(
-    controller: str, ordered: list[Draft], id_of: dict[str, str], fleet: Location, findings: Findings
+    controller: str, parts: Parts, ordered: list[Draft], id_of: dict[str, str], fleet: Location, findings: Findings
 ) -> tuple[Part, ...]:
     places = locate(ordered, fleet, findings)
     names = _names(ordered)
+    watts = capacities(parts, findings)
     return tuple(
         Part(
             id=id_of[draft.uri],
@@ -100,6 +102,7 @@ def _parts(
             identity=_identity(draft.body),
             size=_size(draft.body),
             hot_swap=draft.body["HotPluggable"] if isinstance(draft.body.get("HotPluggable"), bool) else None,
+            capacity=watts.get(draft.uri),
         )
         for draft in ordered
     )

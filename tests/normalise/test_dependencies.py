@@ -127,3 +127,13 @@ def test_each_dependency_is_listed_once_and_names_known_parts() -> None:
     assert len(set(inventory.links)) == len(inventory.links)
     assert all(one.part in ids and one.on in ids for one in inventory.links)
     assert Link(f"n1:{SLED}B1", f"n1:{BMC}", Why.MANAGED_BY) in inventory.links
+
+
+def test_a_chassis_says_whether_it_depends_on_what_serves_its_parent() -> None:
+    """DSP8010 Chassis_v1.xml, since 1.20: PoweredByParent, ThermalManagedByParent."""
+    bodies = four_blades()
+    bodies[f"{SLED}B1"] |= {"PoweredByParent": True, "ThermalManagedByParent": False}
+    found = {(on, why, assumed) for part, on, why, assumed in links(bodies) if part == f"{SLED}B1"}
+    assert (SUPPLY, Why.POWERED_BY, False) in found
+    assert Why.COOLED_BY not in {why for _, why, _ in found}
+    assert {assumed for part, on, why, assumed in links(bodies) if part == f"{SLED}B2"} == {True}
