@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import Protocol
 
 from msgspec import Struct, structs
 
@@ -58,6 +59,31 @@ _MOST_OF_LIMIT = 0.1
 must not need 1,100 to be well again. Common practice, no source."""
 _AT_ONCE = ("upper_fatal", "lower_fatal")
 """Beyond these, damage is under way (DSP8010, Threshold): nothing is waited for."""
+
+
+class Wish(Protocol):
+    """What somebody wants for one quantity; None leaves it as it usually is."""
+
+    @property
+    def deadband(self) -> float | None:
+        """As a fraction of the range."""
+
+    @property
+    def on_delay(self) -> float | None:
+        """Seconds."""
+
+    @property
+    def off_delay(self) -> float | None:
+        """Seconds."""
+
+
+def habits_with(wishes: Mapping[Quantity, Wish], usual: Mapping[Quantity, Habit] = HABITS) -> dict[Quantity, Habit]:
+    """The usual habits with what somebody wants instead."""
+    habits = dict(usual)
+    for quantity, wish in wishes.items():
+        told = {name: value for name in Habit.__struct_fields__ if (value := getattr(wish, name)) is not None}
+        habits[quantity] = structs.replace(habits.get(quantity, Habit()), **told)
+    return habits
 
 
 def treated(sensor: Sensor, habits: Mapping[Quantity, Habit]) -> Thresholds:

@@ -15,12 +15,15 @@ from pathlib import Path
 
 from prometheus_client import CollectorRegistry, ProcessCollector
 
+from collector.assess.care import Cares
+from collector.cli.errands import Errands
 from collector.cli.places import add_state, state_of
 from collector.cli.running import run_to_end
 from collector.model import Condition, Outcome, Update
 from collector.poll.fleet import Fleet
-from collector.poll.keeper import Report
 from collector.poll.memory import Memory
+from collector.poll.report import Report
+from collector.poll.side import first_of
 from collector.publish.http import HttpServer
 from collector.publish.metrics import SelfReport
 from collector.publish.mqtt import MqttPublisher
@@ -30,6 +33,7 @@ from collector.store.live import Live
 from collector.store.reader import Reader
 from collector.store.writer import Writer
 
+DAY = 86400.0
 _GOODBYE_SECONDS = 5.0
 """That the broker gets to hear that the collector stops in order."""
 
@@ -66,6 +70,7 @@ class _Keeping:
         self.writer = Writer(state, settings.store, now=time.time)
         self.memory = Memory(state)  # after the writer, which holds the directory against a second collector
         self.mqtt: MqttPublisher | None = None
+        self.errands: Errands | None = None
         self._started = time.time()
         self._state = state
         self._settings = settings
@@ -92,13 +97,24 @@ class _Keeping:
         """The controllers, going on from where an earlier run left them: conditions, parts, events, sessions."""
         with Reader(self._state) as reader:
             conditions, stays, heard = reader.conditions(), reader.stays(), reader.heard()
+            standing = reader.care()
         self.live.restore(conditions)
         by_controller: dict[str, list[Condition]] = defaultdict(list)
         for condition in conditions:
             by_controller[condition.controller].append(condition)
-        return Fleet(
-            self._settings, self.tell, open_conditions=by_controller, stays=stays, memory=self.memory, heard=heard
+        limits = self._settings.conditions
+        cares = Cares(standing, limits.longest_shelf_days * DAY, limits.longest_maintenance_days * DAY)
+        fleet = Fleet(
+            self._settings,
+            self.tell,
+            open_conditions=by_controller,
+            stays=stays,
+            memory=self.memory,
+            heard=heard,
+            cares=cares,
         )
+        self.errands = Errands(self._state, self.writer, cares, fleet.watches, self.tell, time.time)
+        return fleet
 
     def store_problem(self) -> str | None:
         """Why the store keeps nothing just now; None while it does."""
@@ -134,6 +150,8 @@ async def _once(settings: Settings, state: Path) -> int:
             print(f"[{done}/{total}] {report.controller} {report.outcome.value}", file=sys.stderr, flush=True)
 
         reports = await fleet.once(progress)
+        if keeping.errands is not None:
+            await keeping.errands.once()
         await keeping.writer.seal()  # which writes first; a collector that only ever runs once seals here or never
     for line in _summary(reports, state):
         print(line)
@@ -179,7 +197,17 @@ async def _publish_and_poll(settings: Settings, keeping: _Keeping) -> None:
         keeping.announce(listen=f"{host}:{port}")
         logging.info("metrics and health on http://%s:%d/", host, port)
         logging.info("polling %d controllers every %g s", len(fleet.keepers), settings.collector.poll_interval)
-        await fleet.run()
+        await first_of(fleet.run(), _at_service(keeping))
+
+
+async def _at_service(keeping: _Keeping) -> None:
+    """Carry out what people ask for; a bug in that is told in the log, and polling goes on."""
+    while keeping.errands is not None:
+        try:
+            await keeping.errands.run()
+        except Exception:
+            logging.exception("carrying out requests has stumbled over an internal error; it goes on in a minute")
+            await asyncio.sleep(60.0)
 
 
 @contextlib.asynccontextmanager

@@ -9,9 +9,10 @@ from typing import Any
 
 import msgspec
 
+from collector.assess.folding import Folded, folded
 from collector.cli.output import FORMATS, iso, rows
 from collector.cli.places import add_state, state_of
-from collector.model import Condition, Health, Location, Part, Thresholds
+from collector.model import Condition, Health, Location, Mark, Part, Thresholds
 from collector.store.reader import Reader
 
 Rows = list[dict[str, Any]]
@@ -25,7 +26,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         parser.add_argument("--format", choices=FORMATS, default="table", help="default: %(default)s")
         parser.add_argument("--controller", metavar="NAME", help="only this controller")
         if name == "conditions":
-            parser.add_argument("--all", action="store_true", help="closed ones too")
+            parser.add_argument("--all", action="store_true", help="what follows from others, and closed ones, too")
         parser.set_defaults(run=run, reader=name)
 
 
@@ -141,11 +142,23 @@ def _told_lamp(status: Any) -> bool:
 
 def _conditions(reader: Reader, arguments: argparse.Namespace) -> Rows:
     parts = _places(reader.parts(arguments.controller))
-    found = reader.conditions(open_only=not arguments.all, controller=arguments.controller)
-    return [_condition(condition, parts) for condition in found]
+    # Of all controllers: what follows from another's trouble is folded under that, wherever it is.
+    wanted = [each for each in folded(reader.conditions()) if _concerns(each, arguments.controller)]
+    if not arguments.all:
+        return [_condition(each.condition, parts, each) for each in wanted]
+    rows: Rows = []
+    for each in wanted:
+        rows.append(_condition(each.condition, parts, each))
+        rows += [_condition(consequence, parts) for consequence in each.consequences]
+    closed = reader.conditions(open_only=False, controller=arguments.controller)
+    return rows + [_condition(condition, parts) for condition in closed if condition.closed is not None]
 
 
-def _condition(condition: Condition, parts: dict[str, Part]) -> dict[str, Any]:
+def _concerns(each: Folded, controller: str | None) -> bool:
+    return controller is None or any(one.controller == controller for one in (each.condition, *each.consequences))
+
+
+def _condition(condition: Condition, parts: dict[str, Part], cause: Folded | None = None) -> dict[str, Any]:
     part = parts.get(condition.part) if condition.part else None
     return {
         "severity": condition.severity.word,
@@ -158,11 +171,38 @@ def _condition(condition: Condition, parts: dict[str, Part]) -> dict[str, Any]:
         "sensor": condition.sensor,
         "subject": condition.subject.value,
         "text": condition.text,
+        "also": len(cause.consequences) if cause is not None and cause.consequences else None,
+        "care": ", ".join(_care_words(condition)) or None,
         "opened": iso(condition.opened),
         "closed": iso(condition.closed),
         "evidence": [{**msgspec.to_builtins(item), "time": iso(item.time)} for item in condition.evidence],
         "id": condition.id,
+        "cause": condition.cause,
+        "worst": (condition.severity if cause is None else cause.worst).word,
+        "raised": condition.raised,
+        "announced": condition.announced,
+        "acknowledged": _mark(condition.acknowledged),
+        "shelved": _mark(condition.shelved),
+        "maintenance": _mark(condition.maintenance),
     }
+
+
+def _mark(mark: Mark | None) -> dict[str, Any] | None:
+    if mark is None:
+        return None
+    return {"who": mark.who, "why": mark.why, "since": iso(mark.since), "until": iso(mark.until)}
+
+
+def _care_words(condition: Condition) -> list[str]:
+    """What people did about it, in few words."""
+    words = []
+    if condition.acknowledged is not None:
+        words.append(f"acknowledged by {condition.acknowledged.who}")
+    if condition.shelved is not None:
+        words.append(f"shelved by {condition.shelved.who} until {iso(condition.shelved.until)}")
+    if condition.maintenance is not None:
+        words.append(f"in maintenance until {iso(condition.maintenance.until)}")
+    return words
 
 
 def _events(reader: Reader, arguments: argparse.Namespace) -> Rows:
@@ -232,8 +272,8 @@ _COMMANDS: dict[str, tuple[str, tuple[str, ...], Callable[[Reader, argparse.Name
         _indicators,
     ),
     "conditions": (
-        "what is wrong, worst first",
-        ("severity", "place", "name", "text", "opened", "closed"),
+        "what is wrong, worst first; what follows from it as a number",
+        ("severity", "place", "name", "text", "also", "care", "opened", "closed"),
         _conditions,
     ),
     "events": ("what happened, newest first", ("time", "severity", "controller", "subject", "text"), _events),

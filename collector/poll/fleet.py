@@ -10,15 +10,19 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 
 import httpx
 
+from collector.assess.care import Cares
+from collector.assess.delays import habits_with
+from collector.assess.outages import Outages
 from collector.assess.watch import Watch
 from collector.assess.whereabouts import Whereabouts
 from collector.model import Condition, Stay
 from collector.poll.clock import Clock, SystemClock
 from collector.poll.events import Listening
 from collector.poll.interpret import Interpret, interpret
-from collector.poll.keeper import Keeper, Report, Tell
+from collector.poll.keeper import Keeper, Tell
 from collector.poll.listener import Listener
 from collector.poll.memory import Memory
+from collector.poll.report import Report
 from collector.poll.schedule import Chance
 from collector.redfish.registries import Shelf
 from collector.redfish.wire import Limits
@@ -38,7 +42,8 @@ class Fleet:
     that an earlier run left open. ``stays``: where parts were, as earlier runs left it. ``memory`` and ``heard`` (by
     controller, what the store has of :attr:`~collector.model.Update.heard`): what it takes to leave nothing behind on
     controllers after a kill, and to tell none of their events twice. ``standard``: message registries for services
-    that have none. The rest is for tests: time, chance, and httpx transports in place of the network.
+    that have none. ``cares``: what people did about conditions. The rest is for tests: time, chance, and httpx
+    transports in place of the network.
     """
 
     def __init__(
@@ -56,17 +61,33 @@ class Fleet:
         memory: Memory | None = None,
         heard: Mapping[str, bytes] | None = None,
         standard: Shelf | None = None,
+        cares: Cares | None = None,
     ) -> None:
         told, kept = open_conditions or {}, heard or {}
         secret = memory.secret if memory is not None else secrets.token_bytes(32)
         self.listener = Listener(settings.events, secret) if settings.events is not None else None
         walks = asyncio.Semaphore(settings.collector.max_walks)
         whereabouts = Whereabouts(stays, {controller.name for controller in settings.controllers})
+        conditions, cares, outages = settings.conditions, cares or Cares(), Outages()
+        habits = habits_with(conditions.limits) if conditions.delays == "usual" else habits_with(conditions.limits, {})
+        self.watches = {
+            controller.name: Watch(
+                controller.name,
+                settings.collector.poll_interval,
+                told.get(controller.name, ()),
+                whereabouts,
+                cares=cares,
+                outages=outages,
+                habits=habits,
+                location=controller.location,
+            )
+            for controller in settings.controllers
+        }
         self.keepers = tuple(
             Keeper(
                 controller,
                 settings.collector,
-                Watch(controller.name, settings.collector.poll_interval, told.get(controller.name, ()), whereabouts),
+                self.watches[controller.name],
                 tell,
                 walks=walks,
                 clock=clock or SystemClock(),

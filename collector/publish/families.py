@@ -152,6 +152,12 @@ LAMP = _family(
     "Lamp that a system's front should show, after the OCP Panel Indicator Specification 1.0; blades, mostly.",
 )
 CONDITIONS = _family("conditions", Type.GAUGE, ("controller", "severity"), "Open conditions.")
+MARKED = _family(
+    "conditions_marked",
+    Type.GAUGE,
+    ("controller", "mark"),
+    "Open conditions that are acknowledged, shelved, in maintenance, or a consequence of another; one may be several.",
+)
 CONTROLLER = _family(
     "controller", Type.INFO, ("controller", "url", "product", "redfish_version", *_PLACE), "What a controller is."
 )
@@ -218,6 +224,7 @@ FAMILIES: Mapping[str, Family] = {
         PREDICTED,
         LAMP,
         CONDITIONS,
+        MARKED,
         CONTROLLER,
         UP,
         UNVERIFIED,

@@ -13,7 +13,7 @@ from typing import Any
 
 import msgspec
 
-from collector.model import Condition, Event, Health, Layout, Location, Outcome, Part, Seconds
+from collector.model import Condition, Event, Health, Layout, Location, Mark, Outcome, Part, Seconds
 from collector.store.live import LiveController
 from collector.text import plain
 
@@ -170,8 +170,21 @@ def condition(told: Condition) -> bytes:
                 }
                 for each in told.evidence
             ],
+            "cause": told.cause,
+            "raised": told.raised,
+            "announced": told.announced,
+            "acknowledged": _mark(told.acknowledged),
+            "shelved": _mark(told.shelved),
+            "maintenance": _mark(told.maintenance),
         }
     )
+
+
+def _mark(mark: Mark | None) -> dict[str, Any] | None:
+    if mark is None:
+        return None
+    until = None if mark.until is None else iso(mark.until)
+    return {"who": plain(mark.who, 300), "why": plain(mark.why, 300), "since": iso(mark.since), "until": until}
 
 
 def event(told: Event) -> bytes:

@@ -8,12 +8,24 @@ still chooses the format and renders what is registered with it; tests hold our 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import TypeVar
 
 from msgspec import Struct
 
-from collector.model import Health, Kind, Lamps, LampState, Outcome, Part, PowerState, Quantity, Rolled, Status
+from collector.model import (
+    Condition,
+    Health,
+    Kind,
+    Lamps,
+    LampState,
+    Outcome,
+    Part,
+    PowerState,
+    Quantity,
+    Rolled,
+    Status,
+)
 from collector.publish import families as f
 from collector.publish.families import FAMILIES, Family, Type, reading_family
 from collector.publish.labels import label_value
@@ -31,6 +43,12 @@ _SYSTEMS = {Kind.BLADE, Kind.HOST}
 """What makes a front a system's. Only its lamps say more than health (power, locating), at eight lines a front."""
 _SEVERITIES = (Health.WARNING, Health.CRITICAL)
 _UNIT_LABELLED = f.READINGS[Quantity.OTHER]
+_MARKS: Mapping[str, Callable[[Condition], bool]] = {
+    "acknowledged": lambda condition: condition.acknowledged is not None,
+    "shelved": lambda condition: condition.shelved is not None,
+    "maintenance": lambda condition: condition.maintenance is not None,
+    "consequence": lambda condition: condition.cause is not None,
+}
 E = TypeVar("E")
 
 
@@ -171,6 +189,9 @@ class Exposition:
             counts[condition.severity] = counts.get(condition.severity, 0) + 1
         for severity, count in counts.items():
             self._sample(f.CONDITIONS, f'{labels},severity="{severity.word}"', count)
+        for mark, bears in _MARKS.items():
+            marked = sum(bears(condition) for condition in known.conditions.values())
+            self._sample(f.MARKED, f'{labels},mark="{mark}"', marked)
 
     def _part(self, part: Part, head: str, known: LiveController, readable: bool, holds: bool) -> None:
         identity = part.identity
