@@ -22,6 +22,9 @@ class Update(Struct, frozen=True, kw_only=True):
     heard: bytes | None = None
     """How far the controller's own events have been read, to be given back after a restart; means something to
     ``poll`` only. Kept together with the events that the assessment carries, or neither is."""
+    found_anew: frozenset[str] = frozenset()
+    """Ids of parts that the inventory finds and a walk before it, of which nobody was told, did not: no rollup and no
+    lamp of theirs from before holds any more. Only where several updates were made one."""
 
 
 class Reading(Struct, frozen=True, kw_only=True):

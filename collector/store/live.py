@@ -102,17 +102,17 @@ class LiveController:
         """Take in one update."""
         self.tally.count(update)
         if update.inventory is not None:
-            self._walked(update.inventory)
+            self._walked(update.inventory, update.found_anew)
         if update.round is not None:
             self._polled(update.round)
         if update.assessment is not None:
             self._assessed(update.assessment)
 
-    def _walked(self, inventory: Inventory) -> None:
+    def _walked(self, inventory: Inventory, found_anew: frozenset[str]) -> None:
         if self.inventory is not None:
             # Only what belonged to a part that has gone: a rollup may speak of things that are no part of this one.
             gone = {part.id for part in self.inventory.parts} - {part.id for part in inventory.parts}
-            for part in gone:
+            for part in gone | found_anew:
                 self.rolled.pop(part, None)
                 self.lamps.pop(part, None)
         self.inventory = inventory

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from msgspec import structs
 
-from collector.model import Assessment, Condition, Defect, Event, Health, Inventory, Rolled, Round, Stay, Update
+from collector.model import Assessment, Condition, Defect, Event, Inventory, Round, Stay, Update
 
 EVENTS_KEPT = 1000
 """Newest events that a merged update carries."""
@@ -15,14 +15,14 @@ def merged(older: Update, newer: Update) -> Update:
 
     The newest inventory, frame and round count; statuses, rollups and lamps are laid over each other; of each condition
     the final word stands; events follow each other, the newest :data:`EVENTS_KEPT` of them. Of a part that one walk
-    misses and a later one finds again, what was known before is forgotten: its lamps are told anew with the later walk,
-    its rollup too unless nothing is known of it yet. Then that is said, lest the follower keep what it had.
+    misses and a later one finds again, the follower is told to forget what it knew before.
     """
     return Update(
         controller=newer.controller,
         inventory=newer.inventory or older.inventory,
         round=_rounds(older.round, newer.round, newer.inventory),
-        assessment=_assessments(_of_parts(older.assessment, newer.inventory), _told_anew(older, newer)),
+        assessment=_assessments(_of_parts(older.assessment, newer.inventory), newer.assessment),
+        found_anew=_found_anew(older, newer),
         heard=older.heard if newer.heard is None else newer.heard,
     )
 
@@ -61,19 +61,12 @@ def _of_parts(assessment: Assessment | None, walked: Inventory | None) -> Assess
     )
 
 
-_UNTOLD = Rolled(own=Health.UNKNOWN, worst=Health.UNKNOWN)
-
-
-def _told_anew(older: Update, newer: Update) -> Assessment | None:
-    """The newer assessment, with an unknown rollup of each part that its walk has found and that was not told."""
+def _found_anew(older: Update, newer: Update) -> frozenset[str]:
+    """Parts that a walk in between had not found. Those that the newest does not find are forgotten without a word."""
+    anew = older.found_anew | newer.found_anew
     if older.inventory is None or newer.inventory is None:
-        return newer.assessment
-    before = {part.id for part in older.inventory.parts}
-    assessment = newer.assessment or Assessment(controller=newer.controller, time=newer.inventory.time)
-    untold = {
-        part.id: _UNTOLD for part in newer.inventory.parts if part.id not in before and part.id not in assessment.rolled
-    }
-    return structs.replace(assessment, rolled={**untold, **assessment.rolled}) if untold else newer.assessment
+        return anew
+    return anew | ({part.id for part in newer.inventory.parts} - {part.id for part in older.inventory.parts})
 
 
 def _assessments(older: Assessment | None, newer: Assessment | None) -> Assessment | None:

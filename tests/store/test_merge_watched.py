@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from msgspec import structs
 
 from collector.assess.watch import Watch
-from collector.model import Health, Inventory, Part, PowerState, Rolled, Round, State, Status, Update
+from collector.model import Health, Inventory, Part, PowerState, Round, State, Status, Update
 from collector.store.live import Live
 from collector.store.merge import merged
 from tests.assess.fleet import LINKS, NAME, PARTS, SENSORS, STATUSES, good, inventory
@@ -16,8 +16,6 @@ from tests.store.invented import settings
 
 FIRM = {"sled"}
 """All else may vanish."""
-UNTOLD = Rolled(own=Health.UNKNOWN, worst=Health.UNKNOWN)
-"""What a part without a rollup is taken for."""
 _STATUSES = st.builds(
     Status,
     state=st.sampled_from([State.ENABLED, State.ABSENT, State.UNKNOWN]),
@@ -87,20 +85,18 @@ def seen(told: list[Update]) -> tuple[object, ...]:
     for update in told:
         live.apply(update)
     known = live.controllers[NAME]
-    rolled = {part: rolled for part, rolled in known.rolled.items() if rolled != UNTOLD}
-    return rolled, known.lamps, known.statuses, known.conditions
+    return known.rolled, known.lamps, known.statuses, known.conditions
 
 
-def test_an_old_rollup_does_not_come_back_with_its_part() -> None:
-    """As hypothesis found it: the blade comes back saying nothing of itself, and so nothing is told of it."""
-    quiet = Status(state=State.ABSENT)
-    told = updates([("walk", frozenset({"blade2"}), {}), ("walk", frozenset(), {"blade2": quiet, "host2": quiet})])
+def test_old_lamps_do_not_come_back_with_their_part() -> None:
+    """As hypothesis found it: the blade comes back absent, and of the front of what is absent nothing is told."""
+    told = updates([("walk", frozenset({"blade2"}), {}), ("walk", frozenset(), {"blade2": Status(state=State.ABSENT)})])
     blade = PARTS[5].id
     known = Live(settings(NAME))
     known.apply(told[0])
-    assert known.controllers[NAME].rolled[blade].own is Health.OK
+    assert blade in known.controllers[NAME].lamps
     known.apply(merged(told[1], told[2]))
-    assert known.controllers[NAME].rolled[blade].own is not Health.OK
+    assert blade not in known.controllers[NAME].lamps
 
 
 @trying(deadline=None, suppress_health_check=[HealthCheck.too_slow])
