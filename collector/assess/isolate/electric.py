@@ -52,6 +52,11 @@ def _feed(lost: float, sagging: float, lossy: float, *more: Show) -> tuple[Mode,
                 Show(Sign.LOW_VOLTAGE, 0.9),
                 Show(Sign.FAULTY, 0.2),
                 *_SAG_DOWNSTREAM,
+                *(
+                    Show(show.sign, show.chance / 2, show.on, show.kinds)
+                    for show in more
+                    if show.sign is Sign.LOW_VOLTAGE
+                ),
                 _ABOVE,
             ),
         ),
@@ -101,9 +106,9 @@ SUPPLIES: Mapping[Kind | Role, tuple[Mode, ...]] = {
             shows=(Show(Sign.LOW_VOLTAGE, 0.8), Show(Sign.LOW_VOLTAGE, 0.2, Where.FED), _ABOVE),
         ),
     ),
-    Role.POWER_BOARD: (
+    Kind.SLED: (
         Mode(
-            name="failed",
+            name="its power board has failed",
             rate=3e-7,
             remedy="replace",
             shows=(
@@ -116,7 +121,7 @@ SUPPLIES: Mapping[Kind | Role, tuple[Mode, ...]] = {
             ),
         ),
         Mode(
-            name="losing power",
+            name="its power board loses power",
             rate=3e-7,
             remedy="replace",
             onset=Onset.SLOW,
@@ -135,7 +140,14 @@ SUPPLIES: Mapping[Kind | Role, tuple[Mode, ...]] = {
 }
 
 FEEDS: Mapping[Kind | Role, tuple[Mode, ...]] = {
-    Kind.CIRCUIT: _feed(1e-5, 2e-6, 1e-6, Show(Sign.NO_POWER, 0.2, Where.PEERS)),
+    Kind.CIRCUIT: _feed(
+        1e-5,
+        2e-6,
+        1e-6,
+        Show(Sign.NO_POWER, 0.4, Where.AROUND, _SUPPLIES),  # half of a shelf's supplies hang on one of two feeds
+        Show(Sign.FAULTY, 0.3, Where.AROUND, _SUPPLIES),
+        Show(Sign.LOW_VOLTAGE, 0.1, Where.AROUND, _SUPPLIES),
+    ),
     Kind.OUTLET: _feed(1e-6, 1e-6, 1e-6),
     Kind.POWER_FEED: _feed(1e-6, 1e-6, 1e-6),
     Kind.BATTERY: (

@@ -50,7 +50,7 @@ class Faults:
 
     def behind(self, spot: Spot) -> Iterator[Fault]:
         """Every fault that would show so."""
-        controller, part, _ = spot
+        controller, part, sign = spot
         room = ("controller", controller)
         if room not in self._rooms:
             self._compile(room, self._graph.nodes_of(controller))
@@ -61,7 +61,7 @@ class Faults:
             if room_of_rack not in self._rooms:
                 self._compile(room_of_rack, self._shared(rack))
             yield from self._rooms[room_of_rack].get(spot, ())
-        chassis = self._graph.switch_of((controller, part))
+        chassis = self._graph.switch_of((controller, part)) if sign in _AT_PORTS else None
         if chassis is not None:
             room_of_switch = ("switch", chassis)
             if room_of_switch not in self._rooms:
@@ -131,6 +131,7 @@ class Faults:
                 yield from ((controller, id) for id in sheet.near(part, inner, kinds))
 
 
+_AT_PORTS = frozenset({Sign.LINK_DOWN, Sign.UNSTEADY})
 CONTACT = frozenset({Sign.CUT_OFF, Sign.SILENT, Sign.SLOW})
 """Signs that are seen of a controller although, or because, it can't be read."""
 __all__ = ["CONTACT", "NEVER_CHARGED", "Fault", "Faults", "Spot"]

@@ -9,12 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from collector.assess.isolate.sheet import Sheet
 from collector.assess.isolate.words import Role
 from collector.assess.place_merge import Merged
-from collector.model import Defect, DefectKind, Identity, Inventory, Kind, Location, Part
+from collector.model import Defect, DefectKind, Identity, Inventory, Kind, Location, Part, Quantity
 
 Anchor = tuple[str, str]
 """(controller, part id)."""
@@ -53,6 +53,8 @@ class Graph:
         self._at_switch: dict[str, dict[Anchor, str | None]] = {}
         """By the switch's name for itself: the ports that hear it, each with the switch's port."""
         self._hears: dict[Anchor, str] = {}
+        self._named: dict[str, dict[str | None, None]] = {}
+        self._data_switch: dict[Rack, str | None] = {}
         self._notes: dict[str, tuple[Defect, ...]] = {}
         self._disputes: dict[Rack, tuple[Defect, ...]] = {}
         self._one: dict[Rack, dict[str, str]] = {}
@@ -81,6 +83,7 @@ class Graph:
         for told in sheet.neighbours:
             port = (name, told.part)
             self._hears[port] = told.chassis
+            self._named.setdefault(told.chassis, {})[told.name] = None
             self._at_switch.setdefault(told.chassis, {})[port] = told.port
         self._notes.pop(name, None)
         self._stale(rack)
@@ -103,6 +106,7 @@ class Graph:
         if rack is not None:
             self._disputes.pop(rack, None)
             self._one.pop(rack, None)
+            self._data_switch.pop(rack, None)
 
     # What is known
 
@@ -115,8 +119,10 @@ class Graph:
         return self._rack_of.get(controller)
 
     def switch_of(self, port: Anchor) -> str | None:
-        """What the switch at a port's other end calls itself."""
-        return self._hears.get(port)
+        """What the switch at a port's other end calls itself; where it hears none, the only one of its rack."""
+        heard = self._hears.get(port)
+        rack = self._rack_of.get(port[0])
+        return heard if heard is not None or rack is None else self.data_switch_of(rack)
 
     def notes(self) -> tuple[Defect, ...]:
         """What controllers tell that can't be so, of the sleds and racks that have been looked at."""
@@ -196,16 +202,14 @@ class Graph:
         )
 
     def _assumed(self, sheet: Sheet) -> Iterator[Node]:
-        if sheet.speaker is not None:
-            part = sheet.part(sheet.speaker)
-            if part is not None:
-                yield _near(sheet, part, Role.MANAGEMENT_CABLE, Kind.CABLE)
+        if sheet.speaker is not None and (part := sheet.part(sheet.speaker)) is not None:
+            own = next((port for port in sheet.parts if port.kind is Kind.PORT and port.parent == part.id), part)
+            yield _near(sheet, own, Role.MANAGEMENT_CABLE, Kind.CABLE, "cable")
         kinds = {part.kind for part in sheet.parts}
         if kinds & set(_FEEDERS):
             return  # a power shelf: it has neither blades nor their boards
         for base in sheet.bases:
-            yield _near(sheet, base, Role.POWER_BOARD, Kind.OTHER)
-            yield _near(sheet, base, Role.BLANKING, Kind.OTHER)
+            yield _near(sheet, base, Role.BLANKING, Kind.OTHER, "panel")
             if Kind.FILTER not in kinds:
                 yield _near(sheet, base, Role.AIR_PATH, Kind.FILTER)
             yield Node(
@@ -218,35 +222,36 @@ class Graph:
                 feeds=((sheet.controller, base.id),),
             )
             if self._is_liquid(sheet):
-                yield _near(sheet, base, Role.COOLANT, Kind.COOLANT_LOOP)
+                carrier = self._coolant_carrier(sheet)
+                if carrier is not None:
+                    yield structs.replace(self._told(sheet, carrier), role=Role.COOLANT)
+                else:
+                    yield _near(sheet, base, Role.COOLANT, Kind.COOLANT_LOOP)
                 if Kind.PUMP not in kinds:
                     yield _near(sheet, base, Role.COOLANT_PUMP, Kind.PUMP)
-        drives: dict[str, Part] = {}
         for part in sheet.parts:
-            if part.kind is Kind.DRIVE and part.parent is not None and (holder := sheet.part(part.parent)) is not None:
-                drives[holder.id] = holder
-            elif part.kind is Kind.PORT:
-                yield _near(sheet, part, Role.DATA_CABLE, Kind.CABLE)
+            if part.kind in (Kind.DRIVE, Kind.BLADE):
+                yield _near(sheet, part, Role.PLUG, Kind.CABLE, "cable")
+            elif part.kind is Kind.PORT and part.parent != sheet.speaker:
+                yield _near(sheet, part, Role.DATA_CABLE, Kind.CABLE, "cable")
                 if (sheet.controller, part.id) not in self._hears:
                     yield _near(sheet, part, Role.SWITCH_PORT, Kind.PORT)
             elif part.kind is Kind.FILTER:
-                yield Node(
-                    id=part.id,
-                    role=Role.AIR_PATH,
-                    kind=part.kind,
-                    name=part.name,
-                    controller=sheet.controller,
-                    location=part.location,
-                    identity=part.identity,
-                    anchors=((sheet.controller, part.id),),
-                )
-        for holder in drives.values():
-            yield _near(sheet, holder, Role.DRIVE_CABLE, Kind.CABLE)
+                yield structs.replace(self._told(sheet, part), role=Role.AIR_PATH)
+
+    @staticmethod
+    def _coolant_carrier(sheet: Sheet) -> Part | None:
+        """The told part that carries the sled's coolant, where one is told: its connectors, its loop."""
+        for sensor in sheet.layout.sensors:
+            part = sheet.part(sensor.part) if sensor.quantity is Quantity.LIQUID_FLOW else None
+            if part is not None and part.kind in (Kind.OTHER, Kind.COOLANT_LOOP):
+                return part
+        return None
 
     @staticmethod
     def _is_liquid(sheet: Sheet) -> bool:
         return any(part.kind in _LIQUID for part in sheet.parts) or any(
-            sensor.quantity.value == "liquid flow" for sensor in sheet.layout.sensors
+            sensor.quantity is Quantity.LIQUID_FLOW for sensor in sheet.layout.sensors
         )
 
     def rack_nodes(self, rack: Rack) -> Iterator[Node]:
@@ -258,11 +263,12 @@ class Graph:
         key = "/".join(step or "" for step in rack)
         bases = [(name, base) for name in names for base in self._sheets[name].bases]
         anchors = tuple((name, base.id) for name, base in bases)
+        known = {self._switch_name(told) for name in names for told in self._managing(name)}
         yield Node(
-            id=f"~{key}/management switch",
+            id=f"~{next(iter(known))}" if len(known) == 1 else f"~{key}/management switch",
             role=Role.MANAGEMENT_SWITCH,
             kind=Kind.SWITCH,
-            name=f"Management switch of rack {rack[2]}",
+            name=f"Management switch {next(iter(known)) if len(known) == 1 else 'of rack ' + rack[2]}",
             location=where,
             anchors=anchors,
         )
@@ -286,22 +292,55 @@ class Graph:
                         feeds=tuple(ends),
                     )
 
+    def _managing(self, controller: str) -> list[str]:
+        """The switches that a controller's own port hears."""
+        sheet = self._sheets[controller]
+        own = {part.id for part in sheet.parts if part.kind is Kind.PORT and part.parent == sheet.speaker}
+        return [told.chassis for told in sheet.neighbours if told.part in own]
+
+    def _switch_name(self, chassis: str) -> str:
+        return next((name for name in self._named.get(chassis, ()) if name), chassis)
+
+    def _deaf_ports(self, chassis: str) -> Iterator[Anchor]:
+        """Ports that hear nobody, in racks where all that hear a switch hear this one: assumed to hang on it too."""
+        for rack in {self._rack_of.get(controller) for controller, _ in self._at_switch.get(chassis, {})}:
+            if rack is None or self.data_switch_of(rack) != chassis:
+                continue
+            for name in sorted(self._in_rack[rack]):
+                sheet = self._sheets[name]
+                for part in sheet.parts:
+                    if part.kind is Kind.PORT and part.parent != sheet.speaker and (name, part.id) not in self._hears:
+                        yield (name, part.id)
+
+    def data_switch_of(self, rack: Rack) -> str | None:
+        """The one switch that the rack's adapters hear; None for none or several."""
+        if rack not in self._data_switch:
+            heard = {
+                told.chassis
+                for name in self._in_rack.get(rack, ())
+                for told in self._sheets[name].neighbours
+                if told.chassis not in self._managing(name)
+            }
+            self._data_switch[rack] = heard.pop() if len(heard) == 1 else None
+        return self._data_switch[rack]
+
     def switch_nodes(self, chassis: str) -> Iterator[Node]:
         """A network switch that ports hear, and its ports."""
         ports = self._at_switch.get(chassis, {})
+        name = self._switch_name(chassis)
         yield Node(
-            id=f"~switch/{chassis}",
+            id=f"~{name}",
             role=Role.DATA_SWITCH,
             kind=Kind.SWITCH,
-            name=f"Network switch {chassis}",
-            anchors=tuple(sorted(ports)),
+            name=f"Network switch {name}",
+            anchors=(*sorted(ports), *self._deaf_ports(chassis)),
         )
         for anchor, port in sorted(ports.items()):
             yield Node(
-                id=f"~switch/{chassis}/{port or anchor[1]}",
+                id=f"~{name}/{port or anchor[1]}",
                 role=Role.SWITCH_PORT,
                 kind=Kind.PORT,
-                name=f"Port {port or '?'} of network switch {chassis}",
+                name=f"Port {port or '?'} of network switch {name}",
                 anchors=(anchor,),
             )
 
@@ -333,10 +372,10 @@ class Graph:
         return tuple(named if part.kind is Kind.OUTLET else every)
 
 
-def _near(sheet: Sheet, part: Part, role: Role, kind: Kind) -> Node:
-    """A part that nobody tells of, known by the told part that it belongs to."""
+def _near(sheet: Sheet, part: Part, role: Role, kind: Kind, suffix: str | None = None) -> Node:
+    """A part that nobody tells of, known by the told part that it belongs to: its id is that part's with a suffix."""
     return Node(
-        id=f"~{part.id}/{role.value}",
+        id=f"~{part.id}/{suffix or role.value}",
         role=role,
         kind=kind,
         name=f"{role.value.capitalize()} of {part.name}",

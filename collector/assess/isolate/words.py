@@ -12,13 +12,12 @@ from collector.model import Kind, Sign
 class Role(StrEnum):
     """What a part is to the failure model, where its kind says too little: parts that nobody tells of."""
 
-    POWER_BOARD = "power board"
     FEED = "power feed"
     AIR_PATH = "air filter"
     BLANKING = "blanking panel"
     COOLANT = "coolant hoses"
     COOLANT_PUMP = "coolant pump"
-    DRIVE_CABLE = "drive cable"
+    PLUG = "plug"
     DATA_CABLE = "network cable"
     MANAGEMENT_CABLE = "management cable"
     SWITCH_PORT = "switch port"
