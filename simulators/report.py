@@ -195,8 +195,8 @@ class Reporter:
         # Python numbers at once: per-element access to arrays would be the largest cost of a report.
         for spec, value, code in zip(self.specs, values.tolist(), health.tolist(), strict=True):
             if value != value:
-                gone = spec.part in pulled
-                sensors[spec.id] = SensorPoint(spec, None, "OK", "Absent" if gone else "UnavailableOffline")
+                state: State = "Absent" if spec.part in pulled else "UnavailableOffline"
+                sensors[spec.id] = SensorPoint(spec, None, "OK", state)
                 continue
             word = WORDS[code]
             sensors[spec.id] = SensorPoint(spec, value, word, "Enabled")
@@ -233,7 +233,7 @@ class Reporter:
             time=time,
             sensors=sensors,
             parts=self._parts(time, sensors, reasons, locate, pulled),
-            controller=knobs.condition(row) if self._sleds.powered[row] else _WITHOUT_POWER,
+            controller=knobs.condition(row) if self._sleds.powered[row] else WITHOUT_POWER,
             ports=self._electronics.ports(ill, lost),
         )
 
@@ -328,7 +328,8 @@ class Reporter:
 
 _NOTHING: dict[str, float | None] = {}
 _NONE: frozenset[str] = frozenset()
-_WITHOUT_POWER = ControllerCondition(Mode.HUNG, cut_off=True)
+WITHOUT_POWER = ControllerCondition(Mode.HUNG, cut_off=True)
+"""Of a controller that nothing feeds."""
 WET_LITRES = 0.03
 """Coolant that makes a sensing rope tell; common practice, no source."""
 

@@ -23,8 +23,7 @@ def furnish(tree: Tree, unit: Equipment) -> Tree:
     logs.add(tree, found, offer.logs)
     if offer.events is not None:
         event_bodies.add(tree, offer.events)
-    if offer.reports == "sensors":
-        reports.add(tree, plan.specs)
+    reports.add(tree, plan.specs, sensors=offer.reports == "sensors")
     registries.add(tree, offer)
     accounts.add(tree, offer)
     controls = profile.add(tree, plan) if offer.profile and isinstance(plan, Plan) else ()
@@ -94,6 +93,10 @@ def _part(part: str, named: dict[str, str], above: dict[str, str]) -> str:
         wanted = (f"{SLED}/PowerSubsystem/PowerSupplies/Psu{part[3:]}", f"Power supply {part[3:]}")
     elif part.startswith("leak"):
         wanted = (f"{SLED}/LeakDetectors/Leak{part[4:]}",)
+    elif part == "filter":
+        wanted = (f"{SLED}/ThermalSubsystem/Filters/Air",)
+    elif part == "pump":
+        wanted = (f"{SLED}/ThermalSubsystem/Pumps/Pump",)
     elif part == "coolant":
         wanted = (f"{SLED}/ThermalSubsystem/CoolantConnectors/Water",)
     elif not rest:

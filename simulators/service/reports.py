@@ -1,4 +1,4 @@
-"""The telemetry service: a metric report that brings every sensor of a sled in one body."""
+"""The telemetry service: metric reports that bring every sensor, or every counted memory error, in one body."""
 
 from __future__ import annotations
 
@@ -15,44 +15,37 @@ from simulators.telemetry import SensorSpec
 
 TELEMETRY = "/redfish/v1/TelemetryService"
 REPORT = f"{TELEMETRY}/MetricReports/Sensors"
-_DEFINITION = f"{TELEMETRY}/MetricReportDefinitions/Sensors"
 
 
-def add(tree: Tree, specs: Sequence[SensorSpec]) -> None:
-    """Add the telemetry service to a tree whose sensors are Sensor resources, and the link to it."""
-    found = [(spec.id, path) for spec in specs if (path := _path(tree, spec.id)) is not None]
-    if len(found) != len(specs):
-        raise ValueError(f"only {len(found)} of {len(specs)} sensors are resources that a report could point to")
-    values: list[Body] = []
-    for id_, path in found:
-        values.append(_value(id_, f"{path}#/Reading", tree.resources[path].body["Reading"]))
-    tree.add(
-        REPORT,
-        "MetricReport.v1_2_7.MetricReport",
-        "All sensors",
-        {
-            "ReportSequence": _sequence(),
-            "Timestamp": live.acquired(),
-            "MetricReportDefinition": link(_DEFINITION),
-            "MetricValues": values,
-        },
-    )
-    tree.add(
-        _DEFINITION,
-        "MetricReportDefinition.v1_4_7.MetricReportDefinition",
-        "All sensors",
-        {
-            "MetricReportDefinitionType": "OnRequest",
-            "MetricReportDefinitionEnabled": True,
-            "ReportActions": ["LogToMetricReportsCollection"],
-            "ReportUpdates": "Overwrite",
-            "MetricProperties": [str(value["MetricProperty"]) for value in values],
-            "MetricReport": link(REPORT),
-            "Status": {"State": "Enabled", "Health": "OK"},
-        },
-    )
+def add(tree: Tree, specs: Sequence[SensorSpec], *, sensors: bool) -> None:
+    """Add the telemetry service to a tree, and the link to it; ``sensors``: with a report of all sensors.
+
+    Where memory modules have metrics, a report brings the errors of all of them: what would be a GET each.
+    """
+    made: list[tuple[str, str]] = []
+    if sensors:
+        found = [(spec.id, path) for spec in specs if (path := _path(tree, spec.id)) is not None]
+        if len(found) != len(specs):
+            raise ValueError(f"only {len(found)} of {len(specs)} sensors are resources that a report could point to")
+        values = [_value(id_, f"{path}#/Reading", tree.resources[path].body["Reading"]) for id_, path in found]
+        made.append(_report(tree, "Sensors", "All sensors", values))
+    errors = [
+        _value(f"{path.split('/')[4]}{path.split('/')[6]}{short}", f"{path}#/CurrentPeriod/{name}", hole)
+        for path, resource in tree.resources.items()
+        if path.endswith("/MemoryMetrics")
+        for (name, hole), short in zip(
+            resource.body["CurrentPeriod"].items(), ("Corrected", "Uncorrected"), strict=True
+        )
+    ]
+    if errors:
+        made.append(_report(tree, "MemoryErrors", "Errors of all memory modules", errors))
+    if not made:
+        return
     definitions = tree.collect(
-        f"{TELEMETRY}/MetricReportDefinitions", "MetricReportDefinition", "Metric report definitions", [_DEFINITION]
+        f"{TELEMETRY}/MetricReportDefinitions",
+        "MetricReportDefinition",
+        "Metric report definitions",
+        [definition for _, definition in made],
     )
     tree.add(
         TELEMETRY,
@@ -60,16 +53,49 @@ def add(tree: Tree, specs: Sequence[SensorSpec]) -> None:
         "Telemetry service",
         {
             "ServiceEnabled": True,
-            "MaxReports": 1,
+            "MaxReports": len(made),
             "SupportedCollectionFunctions": [],
             "MetricReportDefinitions": link(definitions),
             "MetricReports": link(
-                tree.collect(f"{TELEMETRY}/MetricReports", "MetricReport", "Metric reports", [REPORT])
+                tree.collect(
+                    f"{TELEMETRY}/MetricReports", "MetricReport", "Metric reports", [report for report, _ in made]
+                )
             ),
             "Status": {"State": "Enabled", "Health": "OK"},
         },
     )
     tree.resources[ROOT].body["TelemetryService"] = link(TELEMETRY)
+
+
+def _report(tree: Tree, id_: str, name: str, values: list[Body]) -> tuple[str, str]:
+    """A report and its definition."""
+    report, definition = f"{TELEMETRY}/MetricReports/{id_}", f"{TELEMETRY}/MetricReportDefinitions/{id_}"
+    tree.add(
+        report,
+        "MetricReport.v1_2_7.MetricReport",
+        name,
+        {
+            "ReportSequence": _sequence(),
+            "Timestamp": live.acquired(),
+            "MetricReportDefinition": link(definition),
+            "MetricValues": values,
+        },
+    )
+    tree.add(
+        definition,
+        "MetricReportDefinition.v1_4_7.MetricReportDefinition",
+        name,
+        {
+            "MetricReportDefinitionType": "OnRequest",
+            "MetricReportDefinitionEnabled": True,
+            "ReportActions": ["LogToMetricReportsCollection"],
+            "ReportUpdates": "Overwrite",
+            "MetricProperties": [str(value["MetricProperty"]) for value in values],
+            "MetricReport": link(report),
+            "Status": {"State": "Enabled", "Health": "OK"},
+        },
+    )
+    return report, definition
 
 
 def _path(tree: Tree, sensor: str) -> str | None:

@@ -117,6 +117,8 @@ async def test_an_oddity_is_named_where_it_is_or_read_in_spite_of_it(design: str
     expected = right.values()
     if oddity.silent:
         expected |= {spot.resource: None for spot in spots}
+    if name == "no-members":  # who tells of no memory can't be asked for its errors
+        expected = {uri: value for uri, value in expected.items() if "/Systems/Blade1/Memory/" not in uri}
     assert got.values() == expected
 
 

@@ -198,6 +198,9 @@ def test_every_part_and_sensor_has_an_origin_that_is_there(design: str, dialect:
         for step in pointer.split("/")[1:]:
             body = body[int(step)] if isinstance(body, list) else body[step]
     own = list(telling.parts.values())
+    if dialect == "classic":  # the older model has no word for filters
+        assert telling.parts["filter"] == telling.parts[""]
+        own.remove(telling.parts["filter"])
     assert len(set(own)) == len(own)
     if dialect != "classic":
         assert len(set(telling.sensors.values())) == len(telling.sensors)
