@@ -89,6 +89,7 @@ def find_links(parts: Parts, id_of: dict[str, str]) -> tuple[Link, ...]:
     for draft in parts.drafts.values():
         _add_told(parts, draft, found)
     _add_adapters(parts, found)
+    _add_cables(parts, found)
     _add_assumed(parts, found)
     return found.links(id_of)
 
@@ -120,6 +121,20 @@ def _add_adapters(parts: Parts, found: Dependencies) -> None:
             for adapter in _known(parts, link_list(record(resource.body.get("Links")).get("NetworkAdapter"))):
                 if host is not None and host.kind is Kind.HOST:
                     found.add(host, adapter, Why.CONNECTED_THROUGH)
+
+
+_CABLE_CLASSES = {"Power": Why.POWERED_BY, "Fan": Why.COOLED_BY}
+_CABLE_ENDS = ("DownstreamChassis", "DownstreamPorts", "DownstreamResources", "UpstreamPorts")
+
+
+def _add_cables(parts: Parts, found: Dependencies) -> None:
+    """What hangs on a cable depends on it; a port at its upper end can do nothing without it either."""
+    for cable in parts.of_type("Cable"):
+        told = cable.body.get("CableClass")
+        why = _CABLE_CLASSES.get(told, Why.CONNECTED_THROUGH) if isinstance(told, str) else Why.CONNECTED_THROUGH
+        for key in _CABLE_ENDS:
+            for end in _known(parts, link_list(links_of(cable).get(key))):
+                found.add(end, cable, why)
 
 
 def _add_assumed(parts: Parts, found: Dependencies) -> None:

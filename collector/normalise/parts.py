@@ -72,6 +72,7 @@ PART_KINDS: Mapping[str, Kind] = {
     "Switch": Kind.SWITCH,
     "Port": Kind.PORT,
     "NetworkPort": Kind.PORT,
+    "Cable": Kind.CABLE,
     "Pump": Kind.PUMP,
     "CoolingUnit": Kind.COOLING_UNIT,
     "CoolingLoop": Kind.COOLANT_LOOP,

@@ -2,7 +2,8 @@
 
 Sources: DSP8010 2025.4 ``Resource_v1.xml`` (Status, State, Health, PowerState, IndicatorLED, Condition),
 ``Drive_v1.xml`` (FailurePredicted), ``Port_v1.xml`` and ``NetworkPort_v1.xml`` (LinkStatus, LinkState,
-InterfaceEnabled), ``ComputerSystem_v1.xml`` (BootProgress), ``Manager_v1.xml`` (LastResetTime).
+InterfaceEnabled), ``ComputerSystem_v1.xml`` (BootProgress), ``Manager_v1.xml`` (LastResetTime),
+``LeakDetector_v1.xml`` (DetectorState), ``Cable_v1.xml`` (CableStatus).
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ TELLING: Mapping[str, str] = {
     "IndicatorLED": TEXT,
     "FailurePredicted": FLAG,
     "DetectorState": TEXT,
+    "CableStatus": TEXT,
     "LinkStatus": TEXT,
     "LinkState": TEXT,
     "InterfaceEnabled": FLAG,
@@ -80,6 +82,16 @@ and none starts again within it (common practice, no source)."""
 
 DETECTOR_WORDS = {**HEALTH_WORDS, "Unavailable": Health.UNKNOWN, "Absent": Health.UNKNOWN}
 """LeakDetector.DetectorState -> health of the detector's part: a leak is what is wrong with it."""
+
+CABLE_WORDS = {
+    "Normal": Health.OK,
+    "Degraded": Health.WARNING,
+    "Failed": Health.CRITICAL,
+    "Testing": Health.UNKNOWN,
+    "Disabled": Health.UNKNOWN,
+    "SetByService": Health.UNKNOWN,
+}
+"""Cable.CableStatus -> health of the cable."""
 
 
 class Teller:
@@ -127,10 +139,12 @@ def read(body: Body, findings: Findings, resource: str, at: str = "") -> Status 
         told.blame(DefectKind.WRONG_TYPE, f"Status is {shown(body['Status'])}, not an object", "Status")
     health = told.word(status.get("Health"), HEALTH_WORDS, Health.UNKNOWN, "Status", "Health")
     leak = told.word(body.get("DetectorState"), DETECTOR_WORDS, Health.UNKNOWN, "DetectorState")
-    leaking = leak > Health.OK
+    cable = told.word(body.get("CableStatus"), CABLE_WORDS, Health.UNKNOWN, "CableStatus")
+    also = (("detector state", leak), ("cable status", cable))
+    wrong = [(what, found) for what, found in also if found > Health.OK]
     return Status(
         state=told.word(status.get("State"), STATE_WORDS, State.UNKNOWN, "Status", "State"),
-        health=max(health, leak) if leaking else health,
+        health=max([health, *(found for _, found in wrong)]),
         health_rollup=told.word(status.get("HealthRollup"), HEALTH_WORDS, Health.UNKNOWN, "Status", "HealthRollup"),
         power=told.word(body.get("PowerState"), POWER_WORDS, PowerState.UNKNOWN, "PowerState"),
         locate=told.flag(body.get("LocationIndicatorActive"), "LocationIndicatorActive"),
@@ -139,7 +153,7 @@ def read(body: Body, findings: Findings, resource: str, at: str = "") -> Status 
         link=_link(body, told),
         last_reset=_moment(body.get("LastResetTime"), told, "LastResetTime"),
         boot=_boot(body.get("BootProgress"), told),
-        reasons=(*((f"detector state is {leak.word}",) if leaking else ()), *_reasons(rows(status.get("Conditions")))),
+        reasons=(*(f"{what} is {found.word}" for what, found in wrong), *_reasons(rows(status.get("Conditions")))),
     )
 
 

@@ -17,6 +17,8 @@ from collector.normalise.parts import Draft, Parts
 _AT_HOME = frozenset({"Processor", "Memory", "Storage", "SimpleStorage", "StorageController", "GraphicsController"})
 """Types that stay in the host that lists them, also where Links.Chassis names the board they sit on."""
 
+_CABLE_ENDS = ("UpstreamChassis", "DownstreamChassis")
+
 BOARD_MANAGERS = frozenset({"BMC", "EnclosureManager"})
 """ManagerType of managers that are built into what they manage; others may stand anywhere."""
 
@@ -33,8 +35,10 @@ def contain(parts: Parts) -> None:
             draft.parent = _home_of_manager(parts, draft, listed)
         elif draft.type in _AT_HOME:
             draft.parent = _home_of_device(parts, draft, listed)
+    for draft in parts.of_type("Cable"):
+        draft.parent = next((home for key in _CABLE_ENDS for home in _chassis_only(follow(parts, draft, key))), None)
     for draft in parts.drafts.values():  # drives last: they stand beside the storage that lists them
-        if draft.type not in ("Chassis", "ComputerSystem", "Manager") and draft.type not in _AT_HOME:
+        if draft.type not in ("Chassis", "ComputerSystem", "Manager", "Cable") and draft.type not in _AT_HOME:
             draft.parent = _home_of_device(parts, draft, listed)
 
 

@@ -19,7 +19,7 @@ FOLLOWED: dict[str, str] = {
     # collection whose members are wanted, and which is therefore fetched expanded where the service can.
     "ServiceRoot": (
         "Chassis/* Systems/* Managers/* Storage/* PowerEquipment ThermalEquipment Facilities/* Fabrics/* "
-        "AutomationNodes/* CompositionService ResourceBlocks/* TelemetryService"
+        "AutomationNodes/* Cables/* CompositionService ResourceBlocks/* TelemetryService"
     ),
     "Chassis": (
         "Sensors/* ThermalSubsystem PowerSubsystem EnvironmentMetrics Thermal Power Controls/* LeakDetectors/* "
@@ -28,7 +28,7 @@ FOLLOWED: dict[str, str] = {
         "Links.Contains[] Links.ContainedBy Links.ComputerSystems[] Links.ManagedBy[] Links.ManagersInChassis[] "
         "Links.Drives[] Links.Storage[] Links.Processors[] Links.PCIeDevices[] Links.Switches[] Links.Fans[] "
         "Links.PowerSupplies[] Links.PoweredBy[] Links.CooledBy[] Links.PowerOutlets[] Links.PowerDistribution "
-        "Links.CoolingUnits[] Links.ConnectedCoolingLoops[] Links.Facility"
+        "Links.CoolingUnits[] Links.ConnectedCoolingLoops[] Links.Facility Links.Cables[]"
     ),
     "ComputerSystem": (
         "Processors/* Memory/* Storage/* SimpleStorage/* PCIeDevices[] NetworkInterfaces/* FabricAdapters/* "

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from collector.model import Kind, Neighbour, Status
+from collector.model import Health, Kind, Link, Neighbour, Status, Why
 from collector.normalise.inventory import Normalised
 from collector.normalise.polled import Decoded, Decoder
 from collector.poll.plan import plan
@@ -176,3 +176,40 @@ def test_nonsense_about_a_start_is_a_defect(told: dict[str, Any], place: str) ->
     bad = bodies | {HOST: bodies[HOST] | told}
     assert [one.property for one in read(bad).defects] == [place]
     assert [one.property for one in rounds(bodies, bad)[0].defects] == [place]
+
+
+CABLE = "/redfish/v1/Cables/1"
+
+
+def cabled(status: str = "Normal", **more: Any) -> Bodies:
+    ends = {"UpstreamChassis": [link(SLED)], "DownstreamPorts": [link(PORT)]}
+    return service(LinkStatus="LinkUp") | {CABLE: resource(CABLE, "Cable", CableStatus=status, Links=ends, **more)}
+
+
+@pytest.mark.parametrize(
+    ("told", "health"),
+    [
+        ("Normal", Health.UNKNOWN),
+        ("Degraded", Health.WARNING),
+        ("Failed", Health.CRITICAL),
+        ("Testing", Health.UNKNOWN),
+    ],
+)
+def test_a_cable_is_a_part_on_which_what_hangs_on_it_depends(told: str, health: Health) -> None:
+    """DSP8010 Cable_v1.xml: CableStatus, Links."""
+    inventory = read(cabled(told))
+    part = next(one for one in inventory.parts if one.uri == CABLE)
+    assert (part.kind, part.parent) == (Kind.CABLE, f"{NAME}:{SLED}")
+    assert Link(f"{NAME}:{PORT}", part.id, Why.CONNECTED_THROUGH) in inventory.links
+    assert inventory.statuses[part.id].health is health
+    assert not inventory.defects
+
+
+def test_a_cable_for_power_powers() -> None:
+    found = {(one.on, one.why) for one in read(cabled(CableClass="Power")).links if one.part == f"{NAME}:{PORT}"}
+    assert (f"{NAME}:{CABLE}", Why.POWERED_BY) in found
+
+
+def test_a_cable_that_fails_is_seen_in_the_next_round() -> None:
+    (done,) = rounds(cabled(), cabled("Failed"))
+    assert done.statuses[f"{NAME}:{CABLE}"].health is Health.CRITICAL

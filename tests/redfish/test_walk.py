@@ -61,7 +61,7 @@ def defects(walked: Walked) -> set[tuple[str, str, DefectKind]]:
 
 LEFT_OUT = re.compile(
     r"/(AccountService|SessionService|EventService|TaskService|UpdateService|CertificateService|Zones|Endpoints|"
-    r"KeyService|JobService|Registries|ComponentIntegrity|ServiceConditions|Cables|MetricDefinitions|Triggers|"
+    r"KeyService|JobService|Registries|ComponentIntegrity|ServiceConditions|MetricDefinitions|Triggers|"
     r"odata|\$metadata|LogServices?|Bios|BootOptions|Certificates|SecureBoot|EthernetInterfaces|VirtualMedia|"
     r"NetworkProtocol|SerialInterfaces|HostInterfaces|SharedNetworkPorts|"
     r"SecurityPolicy|USBControllers|AccelerationFunctions|Assembly|"

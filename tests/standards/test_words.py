@@ -12,7 +12,7 @@ from xml.etree import ElementTree
 import pytest
 
 from collector.model import CANONICAL_UNIT, Health, LedState, PowerState, Quantity, State
-from collector.normalise import excerpts, numbers, parts, places, statuses, thresholds, tree, units
+from collector.normalise import excerpts, neighbours, numbers, parts, places, statuses, thresholds, tree, units
 from tests.conftest import standard
 
 EDM = "{http://docs.oasis-open.org/odata/ns/edm}"
@@ -75,6 +75,28 @@ def test_indicators() -> None:
 def test_leak_detectors() -> None:
     assert properties("LeakDetector", "LeakDetector")["DetectorState"].get("Type", "").startswith("LeakDetector")
     assert statuses.DETECTOR_WORDS.keys() == members("LeakDetector", "DetectorState")
+
+
+def test_links_of_ports() -> None:
+    """A protocol that a new release brings must be sorted: the port of a network, or one inside a machine."""
+    assert statuses.LINK_WORDS.keys() == members("Port", "LinkStatus") | members("NetworkPort", "LinkStatus")
+    assert "Disabled" in members("Port", "LinkState")
+    networks = {"FC", "iSCSI", "FCoE", "FCP", "FICON", "NVMeOverFabrics", "SMB", "NFSv3", "NFSv4", "HTTP", "HTTPS"}
+    networks |= {"FTP", "SFTP", "iWARP", "RoCE", "RoCEv2", "TCP", "UDP", "TFTP", "MultiProtocol", "InfiniBand"}
+    networks |= {"Ethernet", "OEM", "UET"}
+    assert set(parts.INNER_PROTOCOLS) | networks == members("Protocol", "Protocol")
+
+
+def test_neighbours_of_ports() -> None:
+    assert members("Port", "IEEE802IdSubtype") >= neighbours.SPELT_SUBTYPES | {"MacAddr", "NotTransmitted"}
+
+
+def test_starts_of_hosts() -> None:
+    assert set(statuses.BOOT_WORDS) == members("ComputerSystem", "BootProgressTypes")
+
+
+def test_cables() -> None:
+    assert statuses.CABLE_WORDS.keys() == members("Cable", "CableStatus")
 
 
 def test_chassis_types() -> None:
