@@ -36,6 +36,8 @@ HOTTER, LEAST_HOT = 0.15, 4.0
 """The same for a part."""
 LIVE_WATTS = 15.0
 """A part that takes less is not at work: nothing follows from its temperatures."""
+MOST_WATTS = 200_000.0
+"""No sled or shelf takes more: a reading above is none."""
 SETTLING = 600.0
 """Seconds after a part came back, or its controller did, until its temperatures say something."""
 LONGEST = 900.0
@@ -185,11 +187,11 @@ class AirLook:
         if not self._wiring_fans:
             return 1.0
         ratios = [values.item(column) * factor for column, factor in self._wiring_fans]
-        told = sorted(ratio for ratio in ratios if ratio > 0.02)  # a few: faster than an array of them
+        told = sorted(ratio for ratio in ratios if 0.02 < ratio < 5.0)  # a few: faster than an array of them
         if not told:
             return float("nan")
-        least = 0.25 * told[len(told) // 2]
-        turning = [ratio for ratio in told if ratio > least]
+        middle = told[len(told) // 2]
+        turning = [ratio for ratio in told if 0.25 * middle < ratio < 4.0 * middle]
         return math.fsum(turning) / len(turning)
 
     def _metered(self, now: Seconds, values: Floats) -> float:
@@ -223,7 +225,7 @@ class AirLook:
         assert self._wiring is not None
         paths = self._wiring.paths
         power, inlet = values[self._power], values[self._inlet]
-        live = (power > LIVE_WATTS) & (inlet > -60.0) & (inlet < 80.0) & (speed > 0.0)
+        live = (power > LIVE_WATTS) & (power < MOST_WATTS) & (inlet > -60.0) & (inlet < 80.0) & (speed > 0.0)
         if idle:
             live &= np.asarray([path.part not in idle for path in paths])
         seconds = 0.0 if self._last is None else now - self._last
@@ -236,7 +238,9 @@ class AirLook:
         self._was_live = live
         safe = speed if speed > 0.0 else 1.0
         count = len(paths)
-        self._lags.step(seconds, np.concatenate([power / safe, power, inlet]))
+        inputs = np.concatenate([power / safe, power, inlet])
+        inputs[~np.concatenate([live, live, live])] = np.nan  # held as they were
+        self._lags.step(seconds, inputs)
         low, high = self._lags.low, self._lags.high
         path, laws = self._path, self._laws
         rows_live = (live & (now >= self._settled))[path]

@@ -20,10 +20,15 @@ MAINS = 90.0
 APART, APART_WATTS = 0.06, 25.0
 """Ratio of the larger sum, and W, by which what should agree leaves its usual difference."""
 UNSETTLED = 0.10
-"""A change of the sum by this ratio since the round before: meters that answer late may disagree just now."""
+"""A change of the sum by this ratio since the round before: nothing is learnt from it."""
+LATE = 0.3
+"""Ratio of that change by which meters that answer late may disagree."""
 IMPOSSIBLE = 0.05
 """Ratio by which more comes out than goes in: no loss, a meter that lies."""
-FLOW = 0.85
+FLOW = 0.9
+"""Ratio of its usual flow below which coolant is little."""
+HELD = 0.6
+"""Ratio of a limit at which a sign that is shown still holds."""
 BALANCE_ROUNDS = 3
 
 
@@ -69,6 +74,7 @@ class PowerLook:
             visible.setdefault(self._sensors[load].part, set()).add(Sign.OVERLOADED)
         self._visible = {part: frozenset(signs) for part, signs in visible.items()}
         names = {line.name for line in feeding.lines} | {add.name for add in feeding.sums}
+        names |= {f"{add.name}|W" for add in feeding.sums}
         names |= {self._flow_name(flow) for flow in feeding.flows}
         self._usual = {name: usual for name, usual in self._usual.items() if name in names}
         self._totals.clear()
@@ -123,6 +129,8 @@ class PowerLook:
             return True
         low, high = line.low, line.high
         band = SAG_MAINS if nominal is not None and nominal > MAINS else SAG
+        if (part, Sign.LOW_VOLTAGE, None) in self.present or (part, Sign.HIGH_VOLTAGE, None) in self.present:
+            band *= HELD
         if (low is not None and value < low) or (usual.known and value < (1.0 - band) * usual.value):
             against = usual.value if usual.known else low
             text = f"{name}: {value:.2f} V where {against:.2f} V is usual"
@@ -171,25 +179,31 @@ class PowerLook:
             text = f"{name}: {add.right_text} is {right:.0f} W, more than the {left:.0f} W of {add.left_text}"
             self._signs.see(add.part, Sign.UNBALANCED, text, now, 0.95, add.sensor, BALANCE_ROUNDS)
             return
-        if before is None or abs(larger - before) > UNSETTLED * larger:
+        if before is None:
             self._signs.keep(*key)
             return
+        change = abs(larger - before)
         missing = left - right
         share = missing / larger if larger > 0.0 else 0.0
-        if not usual.known:
+        fixed = self._learnt(f"{add.name}|W", pace=0.01, reach=0.10)
+        if not usual.known or not fixed.known:
             if larger > 2.0 * add.least:
                 usual.learn(now, share, 1.0)
+                fixed.learn(now, missing, larger)
             return
-        off = (share - usual.value) * larger
-        if abs(off) > max(add.least, APART * larger):
+        # What is lost is partly a share of the load and partly the same at any load: the nearer of the two counts.
+        off = min((share - usual.value) * larger, missing - fixed.value, key=abs)
+        bound = max(add.least, APART * larger) * (HELD if key in self.present else 1.0) + LATE * change
+        if abs(off) > bound:
             text = (
                 f"{name}: {add.left_text} {left:.0f} W and {add.right_text} {right:.0f} W are {missing:+.0f} W apart, "
-                f"usually {usual.value * larger:+.0f} W: lost on the way, or one of the meters lies"
+                f"usually {missing - off:+.0f} W: lost on the way, or one of the meters lies"
             )
             weight = min(0.9, 0.3 + abs(off) / larger * 3.0)
             self._signs.see(add.part, Sign.UNBALANCED, text, now, weight, add.sensor, BALANCE_ROUNDS)
-        elif larger > 2.0 * add.least:
+        elif larger > 2.0 * add.least and change <= UNSETTLED * larger:
             usual.learn(now, share, 1.0)
+            fixed.learn(now, missing, larger)
 
     def _flow(self, column: int, value: float, now: Seconds) -> None:
         sensor = self._sensors[column]

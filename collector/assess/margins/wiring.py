@@ -89,7 +89,7 @@ def wire(inventory: Inventory) -> Wiring:
     weak: list[str] = []
     paths: list[AirPath] = []
     for part in inventory.parts:
-        if part.kind not in (Kind.SLED, Kind.BLADE, Kind.ENCLOSURE, Kind.MODULE):
+        if part.kind not in (Kind.SLED, Kind.BLADE, Kind.ENCLOSURE, Kind.MODULE, Kind.POWER_SUPPLY):
             continue
         own = by_part.get(part.id, [])
         power = own_power(own)
@@ -97,7 +97,7 @@ def wire(inventory: Inventory) -> Wiring:
         if inlet is None:
             inlet = _above(part, parts, by_part)
         if power is None or inlet is None:
-            if own:
+            if own and part.kind is not Kind.POWER_SUPPLY:
                 lacks = "power" if power is None else "inlet air"
                 weak.append(f"{part.name}: no {lacks} reading, so nothing is said of its air")
             continue

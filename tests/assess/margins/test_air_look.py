@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import pytest
 
 from collector.assess.looking import Seen
 from collector.assess.looks.air import AirLook
 from collector.assess.margins.peers import Peers
-from collector.model import Outcome, Sign
+from collector.model import Outcome, Sign, SignKey
 from tests.assess.margins.rig import BLADES, Rig
 
 
@@ -21,7 +21,7 @@ def learnt(rig: Rig, minutes: float = 120.0) -> AirLook:
     return look
 
 
-def signs(seen: dict[tuple[str, Sign, str | None], object]) -> set[tuple[str, Sign]]:
+def signs(seen: Mapping[SignKey, object]) -> set[tuple[str, Sign]]:
     return {(part.partition(":/")[2], sign) for part, sign, _ in seen}
 
 

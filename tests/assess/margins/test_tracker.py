@@ -1,0 +1,112 @@
+"""Margins of a controller and of racks."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from collector.assess.looking import Seen
+from collector.assess.looks.air import AirLook
+from collector.assess.margins.places import FeedRating, Place, place_of
+from collector.assess.margins.racks import Racks
+from collector.assess.margins.tracker import Margins
+from collector.model import Location, Margin, MarginKind, Outcome
+from tests.assess.margins.rig import Rig
+
+RACK = Location(site="Q", row="A", rack="R01")
+
+
+def seen(rig: Rig, changes: dict[int, float] | None = None) -> Seen:
+    return Seen(time=rig.time, frame=rig.frame(changes), statuses={}, idle=frozenset(), outcome=Outcome.OK)
+
+
+def by_part(margins: tuple[Margin, ...]) -> dict[tuple[str, MarginKind], Margin]:
+    return {(one.part.partition(":/")[2], one.kind): one for one in margins}
+
+
+def test_every_part_with_a_limit_has_a_margin_and_small_changes_are_not_told() -> None:
+    rig = Rig(power=lambda blade, time: 200.0)
+    margins = Margins(rig.name)
+    margins.inventory(rig.inventory(), rig.time)
+    assert margins.round(seen(rig))
+    told = by_part(margins.current)
+    cpu = told["Blade0/Cpu", MarginKind.HEAT]
+    assert cpu.left == pytest.approx(95.0 - cpu.value)
+    assert cpu.watts is None
+    assert "too little learnt" in cpu.basis
+    assert told["Blade0", MarginKind.POWER].watts == pytest.approx(300.0, abs=10.0)
+    assert told["Sled", MarginKind.AIR].limit == 35.0
+    rig.step(60.0)
+    assert not any(one.kind is MarginKind.POWER for one in margins.round(seen(rig)))
+    rig.step(60.0)
+    assert any(one.part.endswith("Blade0") for one in margins.round(seen(rig, {2: 460.0})))
+
+
+def test_between_two_looks_nothing_is_done() -> None:
+    rig = Rig()
+    margins = Margins(rig.name)
+    margins.inventory(rig.inventory(), rig.time)
+    assert margins.round(seen(rig))
+    rig.step(10.0)
+    assert margins.round(seen(rig, {3: 99.0})) == ()
+
+
+def test_the_place_says_the_limit_of_the_air() -> None:
+    """Class A2 at 1800 m: 32 Cel (ASHRAE TC 9.9, 5th edition)."""
+    places = [Place(Location(site="Q"), 0.0, "A1"), Place(RACK, 1800.0, "A2"), Place(Location(site="Z"), 0.0, "A4")]
+    rig = Rig()
+    margins = Margins(rig.name, places)
+    margins.inventory(rig.inventory(), rig.time)
+    margins.round(seen(rig))
+    air = by_part(margins.current)["Sled", MarginKind.AIR]
+    assert air.limit == pytest.approx(32.0)
+    assert place_of(places, Location(site="Q", rack="R09")) is places[0]
+    assert place_of(places, Location(site="X")) is None
+
+
+def test_watts_follow_from_the_learnt_slope_with_its_uncertainty() -> None:
+    rig = Rig()
+    look = AirLook(rig.name)
+    margins = Margins(rig.name, per_watt=look.per_watt)
+    look.inventory(rig.inventory(), rig.time)
+    margins.inventory(rig.inventory(), rig.time)
+    rig.run(look, 600.0)
+    margins.round(seen(rig))
+    cpu = by_part(margins.current)["Blade1/Cpu", MarginKind.HEAT]
+    assert cpu.watts is not None
+    rig.power = lambda blade, time: 200.0 + cpu.watts
+    rig.speed = lambda mean, turn=rig.turn: turn  # type: ignore[misc]
+    before = rig.cores[1]
+    rig.step(1200.0)
+    assert rig.cores[1] > before
+    reached = rig.room + rig.cores[1]
+    assert reached == pytest.approx(95.0, abs=15.0)
+
+
+def test_absurd_readings_make_no_margin() -> None:
+    rig = Rig()
+    margins = Margins(rig.name)
+    margins.inventory(rig.inventory(), rig.time)
+    told = margins.round(seen(rig, {2: math.nan, 3: math.nan}))
+    assert not {"s1:/Blade0/Cpu"} & {one.part for one in told}
+
+
+def test_racks_add_up_and_say_what_remains_after_the_loss_of_a_feed() -> None:
+    place = Place(RACK, feeds=(FeedRating("A", 6000.0), FeedRating("B", 5000.0)))
+    racks = Racks([place])
+    assert racks.tell("c1", RACK, 0.0, 2000.0)
+    told = {one.kind: one for one in racks.tell("c2", RACK, 1.0, 2500.0)}
+    assert told[MarginKind.POWER].left == 6500.0
+    assert told[MarginKind.REDUNDANCY].left == 500.0
+    assert told[MarginKind.POWER].controller is None
+    assert racks.tell("c2", RACK, 30.0, 2510.0) == []
+    assert racks.tell("c2", RACK, 31.0, -4.0) == ()
+    assert racks.tell("c2", RACK, 32.0, math.nan) == ()
+    assert racks.tell("c3", Location(site="Q"), 33.0, 900.0) == ()
+    figures = racks.figures(RACK, 700.0)
+    assert figures is not None
+    assert (figures.counted, figures.silent) == (0, 2)
+    assert figures.peak == 4510.0
+    assert figures.joules > 0.0
+    assert racks.figures(Location(rack="R99"), 0.0) is None
