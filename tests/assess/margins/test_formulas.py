@@ -166,7 +166,9 @@ def test_rate_of_change_is_a_range_in_a_window_and_no_slope() -> None:
     rates = ashrae.Rates()
     told = [rates.add(60.0 * minute, value) for minute, value in ((0, 24.0), (5, 26.0), (10, 28.5), (15, 29.5))]
     assert told[:3] == [[], [], []]
-    assert told[3] == [(900.0, 5.0, pytest.approx(5.5))]
+    ((seconds, limit, change),) = told[3]
+    assert (seconds, limit) == (900.0, 5.0)
+    assert change == pytest.approx(5.5)
 
 
 def test_the_sliding_window_is_that_of_all_readings_in_it() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import pytest
 
@@ -69,12 +70,13 @@ def test_standard_atmosphere(metres: float, celsius: float, density: float) -> N
 
 
 def test_what_has_no_answer_is_refused() -> None:
-    for call in (
+    calls: tuple[Callable[[], float], ...] = (
         lambda: moist_air.vapour_pressure(20.0, 1.2),
         lambda: moist_air.vapour_pressure(20.0, math.nan),
         lambda: moist_air.saturation_pressure(500.0),
         lambda: moist_air.pressure_at(20_000.0),
         lambda: moist_air.dew_point(20.0, 0.0),
-    ):
+    )
+    for call in calls:
         with pytest.raises(ValueError):
             call()

@@ -74,9 +74,11 @@ def test_watts_follow_from_the_learnt_slope_with_its_uncertainty() -> None:
     rig.run(look, 600.0)
     margins.round(seen(rig))
     cpu = by_part(margins.current)["Blade1/Cpu", MarginKind.HEAT]
-    assert cpu.watts is not None
-    rig.power = lambda blade, time: 200.0 + cpu.watts
-    rig.speed = lambda mean, turn=rig.turn: turn  # type: ignore[misc]
+    more = cpu.watts
+    assert more is not None
+    rig.power = lambda blade, time: 200.0 + more
+    turn = rig.turn
+    rig.speed = lambda mean: turn
     before = rig.cores[1]
     rig.step(1200.0)
     assert rig.cores[1] > before
