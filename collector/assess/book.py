@@ -51,6 +51,8 @@ class Book:
         self._refresh = refresh
         self._groups: dict[str, dict[str, Condition]] = {}
         self._told: dict[str, Seconds] = {}
+        self._home: dict[str, str] = {}
+        """Group by id of every open condition."""
         self._chatter = chatter
         self._opened: dict[str, str] = {}
         """Group by id, as for the changed ones: how a condition stands is told when it is collected."""
@@ -65,6 +67,7 @@ class Book:
             if condition.closed is None:
                 self._groups.setdefault(group_of(condition), {})[condition.id] = condition
                 self._told[condition.id] = condition.changed
+                self._home[condition.id] = group_of(condition)
                 if chatter is not None and condition.raised >= RAISES:
                     last = max(condition.changed, *(each.time for each in condition.evidence), condition.opened)
                     chatter.restore(condition.id, condition.severity, last)
@@ -84,10 +87,8 @@ class Book:
 
     def find(self, condition: str) -> Condition | None:
         """The open condition of an id."""
-        for group in self._groups.values():
-            if (found := group.get(condition)) is not None:
-                return found
-        return None
+        group = self._home.get(condition)
+        return None if group is None else self._groups[group][condition]
 
     def open_in(self, group: str) -> dict[str, Condition]:
         """The open conditions of a group, by id; not to be changed."""
@@ -154,7 +155,7 @@ class Book:
 
     def put(self, condition: Condition) -> None:
         """Replace an open condition by itself with another cause or other marks; told as changed where it differs."""
-        group = self._where(condition.id)
+        group = self._home.get(condition.id)
         if group is None or (before := self._groups[group][condition.id]) == condition:
             return
         self._groups[group][condition.id] = condition
@@ -177,9 +178,6 @@ class Book:
     def announced(self) -> frozenset[str]:
         """Ids of conditions, open before, that are to draw attention from now on; until the next :meth:`collect`."""
         return frozenset(self._announced - self._opened.keys())
-
-    def _where(self, condition: str) -> str | None:
-        return next((name for name, group in self._groups.items() if condition in group), None)
 
     def _steadied(self, finding: Finding, before: Condition | None, now: Seconds) -> tuple[Finding, int]:
         """The finding as it is told, and how often it came since it opened."""
@@ -211,6 +209,7 @@ class Book:
         )
         self._groups[group][condition.id] = condition
         self._opened[condition.id] = group
+        self._home[condition.id] = group
         self._told[condition.id] = now
         self.dirty.add(group)
 
@@ -238,6 +237,7 @@ class Book:
     def _close(self, group: str, over: str, now: Seconds, why: Evidence) -> None:
         condition = self._groups[group].pop(over)
         self._told.pop(over, None)
+        self._home.pop(over, None)
         self.held.pop(over, None)
         self._changed.pop(over, None)
         self._announced.discard(over)

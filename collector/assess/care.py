@@ -247,7 +247,9 @@ class Cares:
 
 def place_of(arguments: Mapping[str, str | float | int | bool | None]) -> Location:
     """The place that a request's arguments tell, step by step; what is no text counts as not told."""
-    told = {step: value for step in _STEPS if step != "offset" and isinstance(value := arguments.get(step), str)}
+    told = {
+        step: value for step in _STEPS if step != "offset" and isinstance(value := arguments.get(step), str) and value
+    }
     place = structs.replace(Location(), **told)
     offset = arguments.get("offset")
     number = float(offset) if isinstance(offset, int | float) and not isinstance(offset, bool) else None

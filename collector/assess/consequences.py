@@ -153,7 +153,7 @@ def _case(
 
 def _in_time(cause: _Case, other: _Case, interval: Seconds) -> bool:
     after = math.inf if other.shows in (Shows.HOT, Shows.NOT_OK) else AFTER * interval
-    before = (AFTER if other.shows is Shows.NOT_OK else BEFORE) * interval
+    before = (AFTER if other.shows is Shows.NOT_OK or cause.shows is Shows.CUT_OFF else BEFORE) * interval
     return -before <= other.condition.opened - cause.condition.opened <= after
 
 
