@@ -1,13 +1,13 @@
 """A controller in care: its watch, the looks that seek signs in what it tells, and the answers that follow.
 
-A ward stands where the poll path wants a watch: it is fed walks and rounds and gives assessments. The watch says what is
-wrong; the looks add what no threshold tells; the fleet's :class:`Answering` makes troubles, work orders and margins of
-both. A round in which no look changes its mind costs the looks' own pass and nothing else.
+A ward stands where the poll path wants a watch: it is fed walks and rounds, and gives assessments. The watch says what
+is wrong; the looks add what no threshold tells; the fleet's :class:`Answering` makes troubles, work orders and
+margins of both. A round in which no look changes its mind costs the looks' own pass and nothing else.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from msgspec import Struct, structs
@@ -16,7 +16,6 @@ from collector.assess.looking import Look, Seen
 from collector.assess.watch import Watch
 from collector.model import (
     Assessment,
-    Condition,
     Inventory,
     Margin,
     Observation,
@@ -48,18 +47,28 @@ class Answering(Protocol):
     def walked(self, inventory: Inventory, statuses: Mapping[str, Status], visible: Visible, now: Seconds) -> None:
         """Take a finished walk of one controller."""
 
-    def observed(self, controller: str, present: Mapping[SignKey, Observation], readable: bool, now: Seconds) -> None:
-        """Take all that is seen at one controller now; ``readable``: whether it can be read."""
+    def observed(
+        self,
+        controller: str,
+        present: Mapping[SignKey, Observation],
+        visible: Visible,
+        readable: bool,
+        now: Seconds,
+    ) -> None:
+        """Take all that is seen, and could be, at one controller now; ``readable``: whether it can be read."""
 
-    def answer(self, statuses: Mapping[str, Status], now: Seconds) -> Answers:
-        """What is new; ``statuses`` of the controller that was heard of last."""
+    def assessed(self, assessment: Assessment) -> None:
+        """Take what the watch made of a walk or round."""
+
+    def answer(self, now: Seconds) -> Answers:
+        """What is new."""
 
 
 class Listens(Protocol):
     """A look that is told of conditions as well."""
 
-    def conditions(self, changed: Iterable[Condition], closed: Iterable[Condition]) -> None:
-        """Take the conditions that opened, changed or closed."""
+    def assessed(self, assessment: Assessment) -> None:
+        """Take what the watch made of a walk or round, before the look is told of that itself."""
 
 
 class Measures(Protocol):
@@ -82,7 +91,6 @@ class Ward:
         told: Listens,
         answering: Answering,
         measures: Sequence[Measures] = (),
-        open_conditions: Sequence[Condition] = (),
     ) -> None:
         self.watch = watch
         self._looks = tuple(looks)
@@ -92,7 +100,6 @@ class Ward:
         self._idle: frozenset[str] = frozenset()
         self._present: Mapping[SignKey, Observation] = {}
         self._readable = True
-        told.conditions(open_conditions, ())
 
     def inventory(self, inventory: Inventory, now: Seconds) -> Assessment:
         """Take a finished walk."""
@@ -102,11 +109,7 @@ class Ward:
             look.inventory(inventory, now)
         for measure in self._measures:
             measure.inventory(inventory, now)
-        visible: dict[str, frozenset[Sign]] = {}
-        for look in self._looks:
-            for part, signs in look.visible.items():
-                visible[part] = visible.get(part, frozenset()) | signs
-        self._answering.walked(inventory, self.watch.statuses, visible, now)
+        self._answering.walked(inventory, self.watch.statuses, self._visible(), now)
         seen = Seen(
             time=now,
             frame=inventory.frame,
@@ -134,8 +137,16 @@ class Ward:
         return self._look(assessment, seen)
 
     def _hear(self, assessment: Assessment) -> None:
-        if assessment.opened or assessment.changed or assessment.closed:
-            self._told.conditions((*assessment.opened, *assessment.changed), assessment.closed)
+        self._answering.assessed(assessment)
+        self._told.assessed(assessment)
+
+    def _visible(self) -> Visible:
+        visible: dict[str, frozenset[Sign]] = {}
+        for look in self._looks:
+            for part, signs in look.visible.items():
+                known = visible.get(part)
+                visible[part] = signs if known is None else known | signs
+        return visible
 
     def _look(self, assessment: Assessment, seen: Seen, *, anew: bool = False) -> Assessment:
         readable = seen.outcome in READ
@@ -150,15 +161,10 @@ class Ward:
                     known = present.get(key)
                     if known is None or known.weight < observation.weight:
                         present[key] = observation
-            if anew or present != self._present or not readable:
-                self._present = present
-                self._answering.observed(self.watch.controller, present, readable, seen.time)
-        answers = self._answering.answer(seen.statuses, seen.time)
+            self._present = present
+            self._answering.observed(self.watch.controller, present, self._visible(), readable, seen.time)
+        answers = self._answering.answer(seen.time)
         margins = [margin for measure in self._measures for margin in measure.round(seen)] if readable else []
         if not (answers.troubles or answers.orders or margins):
             return assessment
         return structs.replace(assessment, troubles=answers.troubles, orders=answers.orders, margins=tuple(margins))
-
-
-MakeWatch = Callable[[str, Sequence[Condition]], Ward]
-"""Makes a controller's ward: its name, and the conditions that an earlier run left open."""

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
+from typing import Protocol, TypeVar
+
 from msgspec import structs
 
 from collector.assess.orders import advice
@@ -22,6 +24,16 @@ from collector.model import (
     WorkOrder,
 )
 
+T_co = TypeVar("T_co", covariant=True)
+
+
+class Table(Protocol[T_co]):
+    """What is known by part id."""
+
+    def get(self, part: str, /) -> T_co | None:
+        """Of one part; None where nothing is."""
+
+
 WORTH_A_VISIT = 0.5
 """Least probability of a suspect that somebody is sent for, alone or with those it can't be told from."""
 
@@ -38,9 +50,7 @@ class Desk:
         """Take a finished walk."""
         self._trees[inventory.controller] = Tree(inventory.parts, inventory.links)
 
-    def write(
-        self, troubles: Iterable[Trouble], statuses: Mapping[str, Status], lamps: Mapping[str, Lamps]
-    ) -> tuple[WorkOrder, ...]:
+    def write(self, troubles: Iterable[Trouble], statuses: Table[Status], lamps: Table[Lamps]) -> tuple[WorkOrder, ...]:
         """The orders that open, change or close with these troubles.
 
         ``statuses`` and ``lamps``: by part id, as far as they are known.
@@ -70,8 +80,8 @@ class Desk:
         trouble: Trouble,
         suspect: Suspect,
         known: WorkOrder | None,
-        statuses: Mapping[str, Status],
-        lamps: Mapping[str, Lamps],
+        statuses: Table[Status],
+        lamps: Table[Lamps],
     ) -> WorkOrder:
         tree = self._trees.get(suspect.controller or "")
         at = tree.at.get(suspect.part) if tree is not None else None
@@ -82,7 +92,7 @@ class Desk:
         if tree is not None and at is not None:
             part = tree.parts[at]
             down, leaning = goes_down(tree, at), leans_on(tree, at)
-            front = next((tree.parts[p] for p in (at, *tree.ancestors(at)) if tree.parts[p].id in lamps), None)
+            front = next((tree.parts[p] for p in (at, *tree.ancestors(at)) if lamps.get(tree.parts[p].id)), None)
         running = _running(part, down)
         lamp = lamps.get(front.id) if front is not None else None
         status = statuses.get(front.id) if front is not None else None

@@ -1,0 +1,118 @@
+"""The fleet's answers: one isolation, one desk, one set of peers for all wards."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Generic, TypeVar
+
+from collector.assess.isolate.isolation import Isolation
+from collector.assess.looking import Look
+from collector.assess.looks.air import AirLook
+from collector.assess.looks.contact import ContactLook
+from collector.assess.looks.fit import Firmware, FitLook
+from collector.assess.looks.peers import Peers, PeersLook
+from collector.assess.looks.power import PowerLook
+from collector.assess.looks.sensors import SensorsLook
+from collector.assess.looks.told import Told
+from collector.assess.looks.unsteady import UnsteadyLook
+from collector.assess.looks.wear import WearLook
+from collector.assess.margins.peers import Peers as Alike
+from collector.assess.margins.places import Place
+from collector.assess.margins.tracker import Margins
+from collector.assess.orders.desk import Desk
+from collector.assess.ward import Answers, Ward
+from collector.assess.watch import Watch
+from collector.model import (
+    Assessment,
+    Condition,
+    Design,
+    Inventory,
+    Lamps,
+    Location,
+    Observation,
+    Seconds,
+    SignKey,
+    Status,
+    Visible,
+)
+
+T = TypeVar("T")
+
+
+class _Everywhere(Generic[T]):
+    """Tables by part id of all controllers, as one: ids begin with their controller's name."""
+
+    def __init__(self, tables: Mapping[str, Mapping[str, T]]) -> None:
+        self._tables = tables
+
+    def get(self, part: str) -> T | None:
+        """What is known of a part."""
+        table = self._tables.get(part.partition(":")[0])
+        return None if table is None else table.get(part)
+
+
+class Diagnosis:
+    """Makes wards, and answers of what they see. One for the fleet; not thread-safe.
+
+    ``designs``: what sleds should hold; ``places``: what people know of sites, rows and racks.
+    """
+
+    def __init__(self, designs: Sequence[Design] = (), places: Sequence[Place] = ()) -> None:
+        self._designs = tuple(designs)
+        self._places = tuple(places)
+        self._alike = Alike()
+        self._peers = Peers()
+        self._firmware = Firmware()
+        self._isolation = Isolation()
+        self._desk = Desk()
+        self._statuses: dict[str, Mapping[str, Status]] = {}
+        self._lamps: dict[str, dict[str, Lamps]] = {}
+
+    def ward(self, watch: Watch, location: Location | None = None, open_conditions: Sequence[Condition] = ()) -> Ward:
+        """A ward around a controller's watch; ``open_conditions`` as the watch was given them."""
+        name = watch.controller
+        told, air = Told(name, open_conditions), AirLook(name, self._alike)
+        looks: tuple[Look, ...] = (
+            told,
+            ContactLook(name),
+            UnsteadyLook(name),
+            SensorsLook(name),
+            PeersLook(name, self._peers),
+            air,
+            PowerLook(name),
+            WearLook(name),
+            FitLook(name, self._designs, self._firmware),
+        )
+        return Ward(watch, looks, told, self, (Margins(name, self._places, location, air.per_watt),))
+
+    # What wards call
+
+    def walked(self, inventory: Inventory, statuses: Mapping[str, Status], visible: Visible, now: Seconds) -> None:
+        """Take a finished walk of one controller."""
+        self._statuses[inventory.controller] = statuses
+        self._isolation.inventory(inventory, visible, now)
+        self._desk.inventory(inventory)
+
+    def assessed(self, assessment: Assessment) -> None:
+        """Take what a watch made of a walk or round: the fronts' lamps."""
+        if assessment.lamps:
+            self._lamps.setdefault(assessment.controller, {}).update(assessment.lamps)
+
+    def observed(
+        self,
+        controller: str,
+        present: Mapping[SignKey, Observation],
+        visible: Visible,
+        readable: bool,
+        now: Seconds,
+    ) -> None:
+        """Take all that is seen, and could be, at one controller now."""
+        self._isolation.observe(controller, present, visible, readable, now)
+
+    def answer(self, now: Seconds) -> Answers:
+        """What is new."""
+        troubles = self._isolation.solve(now)
+        if not troubles:
+            return Answers()
+        orders = self._desk.write(troubles, _Everywhere(self._statuses), _Everywhere(self._lamps))
+        return Answers(troubles=troubles, orders=orders)

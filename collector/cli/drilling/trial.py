@@ -1,0 +1,163 @@
+"""One trial: put faults into a calm fleet, wait for their names, take them out, wait for calm."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from collector.cli.drilling.stage import Stage
+from collector.cli.drilling.truth import names
+from collector.model import Suspect
+from simulators.faults import CATALOGUE, Argument, Fault
+from simulators.faults.fault import OVER
+from simulators.site import Part, Site
+
+PATIENCE = 14
+"""Rounds, after a fault is fully there, in which it must be named."""
+WORN_OUT = 9.0
+"""Per cent of its life left at which a wearing drive has to be named."""
+SURE = 5
+"""Rounds in a row for which the name has to stand; then a trial ends early."""
+REST = 80
+"""Rounds at most that a fleet gets to become calm again."""
+NO_FAULTS = frozenset({"part-swapped", "part-pulled"})
+"""What is in the catalogue and no fault: people do it."""
+UNSEEN = frozenset({"lamp-stuck", "lamp-lying"})
+"""What no controller can tell: it takes a person at the front."""
+
+
+class Planted(NamedTuple):
+    """A fault drawn by chance."""
+
+    fault: Fault
+    part: Part
+    arguments: dict[str, Argument]
+
+    @property
+    def fru(self) -> str:
+        """Path of what a technician must replace or mend."""
+        return self.fault.fru(self.part, self.arguments)
+
+    @property
+    def over(self) -> float:
+        """Seconds until it is fully there."""
+        over = self.arguments.get(OVER, self.fault.arguments.get(OVER, 0.0))
+        if self.fault.name == "drive-wearing":
+            left, per_day = float(self.arguments["left"]), float(self.arguments["per_day"])
+            return 86_400.0 * (left - WORN_OUT) / per_day
+        return float(over) if isinstance(over, float | int) else 0.0
+
+
+class Row(NamedTuple):
+    """What one fault of a trial came to."""
+
+    fault: str
+    part: str
+    arguments: dict[str, Argument]
+    fru: str
+    hard: bool
+    first_place: bool
+    in_first_three: bool
+    in_group: bool
+    group: int
+    """Size of the ambiguity group that was told; 0 where nothing was."""
+    rounds: int | None
+    """Poll rounds from onset until it stood at first place; None: never."""
+    told: tuple[str, ...]
+    """The first three suspects, in words."""
+    troubles: int
+    """Open at the end."""
+
+
+def draw(site: Site, rng: random.Random, near: Planted | None = None) -> Planted:
+    """A fault by chance, each kind equally likely; ``near``: in the same rack, as often as not in the same sled."""
+    while True:
+        kinds = [fault for fault in CATALOGUE.values() if fault.name not in NO_FAULTS | UNSEEN]
+        fault = kinds[int(rng.random() * len(kinds))]
+        targets = fault.targets(site)
+        if near is not None:
+            sled = near.part.path.partition("/")[0]
+            around = sled if rng.random() < 0.5 else sled.partition("-")[0]
+            targets = [part for part in targets if part.path.startswith(around) and part.path != near.part.path]
+        if targets:
+            part = targets[int(rng.random() * len(targets))]
+            return Planted(fault, part, fault.draw(rng))
+
+
+async def trial(stage: Stage, planted: Sequence[Planted]) -> list[Row]:
+    """Put faults in, see what is said of them, take them out and wait for calm; a row a fault."""
+    stage.forget()
+    for each in planted:
+        stage.world.inject(each.fault.name, each.part.path, **each.arguments)
+    longest = math.ceil(max(each.over for each in planted) / stage.interval) + PATIENCE
+    named: dict[int, int] = {}
+    held = 0
+    for count in range(1, longest + 1):
+        await stage.round()
+        there = [_stands(stage, each, len(planted)) for each in planted]
+        for at, stands in enumerate(there):
+            if stands:
+                named.setdefault(at, count)
+            else:
+                named.pop(at, None)
+        held = held + 1 if all(there) else 0
+        if held >= (1 if planted[0].fault.lasts else SURE):
+            break
+    rows = [_row(stage, each, named.get(at), len(planted)) for at, each in enumerate(planted)]
+    for each in planted:
+        stage.world.clear(each.fault.name, each.part.path)
+    await rest(stage)
+    return rows
+
+
+async def rest(stage: Stage) -> bool:
+    """Rounds until nothing is open any more; says whether that came about."""
+    calm = 0
+    for _ in range(REST):
+        await stage.round()
+        calm = 0 if stage.troubles else calm + 1
+        if calm >= SURE:
+            return True
+    return False
+
+
+def ranked(stage: Stage) -> list[Suspect]:
+    """All suspects of all open troubles: those at first place before the others, the likeliest first."""
+    found: list[tuple[int, float, Suspect]] = []
+    for trouble in stage.troubles.values():
+        for rank, suspect in enumerate(trouble.suspects):
+            place = 0 if rank == 0 or suspect.part in trouble.also else rank
+            found.append((place, -suspect.probability, suspect))
+    return [suspect for _, _, suspect in sorted(found, key=lambda each: each[:2])]
+
+
+def _stands(stage: Stage, planted: Planted, of: int) -> bool:
+    return any(names(stage, suspect, planted.fru) for suspect in ranked(stage)[:of])
+
+
+def _row(stage: Stage, planted: Planted, rounds: int | None, of: int) -> Row:
+    order = ranked(stage)
+    hits = [at for at, suspect in enumerate(order) if names(stage, suspect, planted.fru)]
+    group, inside = 0, False
+    for trouble in stage.troubles.values():
+        members = [suspect for suspect in trouble.suspects if suspect.part in trouble.group]
+        if any(names(stage, suspect, planted.fru) for suspect in members):
+            group, inside = len(trouble.group), True
+            break
+        group = max(group, len(trouble.group))
+    return Row(
+        fault=planted.fault.name,
+        part=planted.part.path,
+        arguments=planted.arguments,
+        fru=planted.fru,
+        hard=planted.fault.hard,
+        first_place=bool(hits) and hits[0] < of,
+        in_first_three=bool(hits) and hits[0] < 3,
+        in_group=inside,
+        group=group,
+        rounds=rounds,
+        told=tuple(f"{each.name}: {each.fault} {each.probability:.3f} [{each.part}]" for each in order[:3]),
+        troubles=len(stage.troubles),
+    )
