@@ -165,7 +165,7 @@ class Neighbour(NamedTuple):
     chassis: str
     """Chassis ID: a MAC address."""
     port: str
-    """Port ID."""
+    """Port ID, as text; bodies tell its octets."""
     system: str
     """System name."""
 

@@ -271,7 +271,7 @@ def heard(port: str) -> Maybe[Moment]:
         told = {
             "ChassisId": found.chassis,
             "ChassisIdSubtype": "MacAddr",
-            "PortId": found.port,
+            "PortId": ":".join(f"{octet:02X}" for octet in found.port.encode()),  # the schema has octets
             "PortIdSubtype": "LocalAssign",
             "SystemName": found.system,
         }

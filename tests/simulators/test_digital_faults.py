@@ -313,7 +313,8 @@ def test_the_newer_model_tells_ports_errors_life_and_restarts() -> None:
     seen = one.world.site.network.neighbours(sled)[f"{sled}/adapter/port1"]
     assert (told["LinkStatus"], told["CurrentSpeedGbps"]) == ("LinkUp", 100)
     heard = told["Ethernet"]["LLDPReceive"]
-    assert (heard["ChassisId"], heard["PortId"], heard["SystemName"]) == seen
+    port = bytes.fromhex(heard["PortId"].replace(":", "")).decode()
+    assert (heard["ChassisId"], port, heard["SystemName"]) == seen
     one.world.inject("switch-lost", f"~{seen.system}")
     told = one.get(f"{ports}/1")
     assert (told["LinkStatus"], "Ethernet" in told) == ("LinkDown", False)

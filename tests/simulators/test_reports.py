@@ -48,16 +48,33 @@ def test_the_sequence_rises_with_every_acquisition_and_only_then() -> None:
 def test_the_definition_lists_what_the_report_has() -> None:
     one, _ = scene("reports")
     service = one.get(TELEMETRY)
-    [member] = one.get(service["MetricReportDefinitions"]["@odata.id"])["Members"]
-    definition = one.get(member["@odata.id"])
-    report = one.get(definition["MetricReport"]["@odata.id"])
-    assert definition["MetricProperties"] == [row["MetricProperty"] for row in report["MetricValues"]]
-    assert report["MetricReportDefinition"] == member
+    members = one.get(service["MetricReportDefinitions"]["@odata.id"])["Members"]
+    assert len(members) == 2
+    for member in members:
+        definition = one.get(member["@odata.id"])
+        report = one.get(definition["MetricReport"]["@odata.id"])
+        assert definition["MetricProperties"] == [row["MetricProperty"] for row in report["MetricValues"]]
+        assert report["MetricReportDefinition"] == member
+
+
+def test_a_report_brings_the_errors_of_every_memory_module() -> None:
+    one, _ = scene("modern")
+    rows = one.get(f"{TELEMETRY}/MetricReports/MemoryErrors")["MetricValues"]
+    blade = one.sled.design.blade
+    assert len({row["MetricId"] for row in rows}) == 2 * blade.memories * len(one.sled.blades)
+    for row in rows[:6]:
+        path, _, pointer = row["MetricProperty"].partition("#/CurrentPeriod/")
+        assert row["MetricValue"] == str(one.get(path)["CurrentPeriod"][pointer])
 
 
 @pytest.mark.parametrize("dialect", ["modern", "classic", "push"])
-def test_no_other_dialect_advertises_it(dialect: str) -> None:
+def test_no_other_dialect_reports_all_sensors(dialect: str) -> None:
     one, _ = scene(dialect)
-    assert "TelemetryService" not in one.get("/redfish/v1/")
-    assert not any("TelemetryService" in path for path in tree_of("quad", dialect).resources)
+    assert not any(path == REPORT for path in tree_of("quad", dialect).resources)
     assert one.error("GET", REPORT) == (404, ["ResourceMissingAtURI"])
+
+
+def test_the_older_model_has_no_telemetry_service() -> None:
+    one, _ = scene("classic")
+    assert "TelemetryService" not in one.get("/redfish/v1/")
+    assert not any("TelemetryService" in path for path in tree_of("quad", "classic").resources)
