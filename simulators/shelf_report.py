@@ -18,7 +18,7 @@ import numpy as np
 from simulators.chance import Floats, chance, key, uniform
 from simulators.knobs import Ill
 from simulators.parts import MAINS, Part, PartKind, Shelf
-from simulators.report import STRIDE, WORDS, crossing, grid_of, has_lamp, healths, told_ill
+from simulators.report import STRIDE, WITHOUT_POWER, WORDS, crossing, grid_of, has_lamp, healths, told_ill
 from simulators.shelves import Shelves, shelf_layout
 from simulators.telemetry import (
     SEVERITY,
@@ -63,6 +63,8 @@ class ShelfReporter:
         """A sensor held at a value, or at what it tells now."""
         place = self._place[sensor]
         held = float(self._read(tick)[place]) if value is None else value
+        if held != held:
+            raise ValueError(f"sensor {sensor} of {self._shelf.name} tells nothing that it could be stuck at")
         return Ill(sensor, self._layout.columns[place], held)
 
     def report(self, time: float, tick: int, locate: frozenset[str] | set[str]) -> SledTelemetry:
@@ -72,6 +74,9 @@ class ShelfReporter:
         reasons: dict[str, list[tuple[Health, str]]] = {}
         sensors: dict[str, SensorPoint] = {}
         for spec, value, code in zip(self.specs, values.tolist(), judged.tolist(), strict=True):
+            if value != value:
+                sensors[spec.id] = SensorPoint(spec, None, "OK", "UnavailableOffline")
+                continue
             sensors[spec.id] = SensorPoint(spec, value, WORDS[code], "Enabled")
             if code:
                 reasons.setdefault(spec.part, []).append((WORDS[code], crossing(spec, value)))
@@ -89,7 +94,7 @@ class ShelfReporter:
             time=time,
             sensors=sensors,
             parts=self._parts(sensors, reasons, locate),
-            controller=self._shelves.knobs.condition(self._row),
+            controller=self._shelves.knobs.condition(self._row) if self._shelves.bus[self._row] else WITHOUT_POWER,
             ports=self._ports,
         )
 

@@ -15,19 +15,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulators import air, coolant, power
-from simulators.bodies import BODIES
-from simulators.chance import Floats, Wander, key, uniform
+from simulators.chance import Floats, Wander, key
 from simulators.faults import OVER, Argument, Arguments, FaultError, Target, check, complete, known, much
-from simulators.knobs import Knobs
+from simulators.groups import HEIGHT, RECIRCULATION, Group, substeps
 from simulators.lamps import LampsSeen, seen
 from simulators.parts import Part, serial
 from simulators.report import Reporter, has_lamp
 from simulators.shelf_report import ShelfReporter
 from simulators.shelves import Shelves
 from simulators.site import Shelf, Site, Sled
-from simulators.sleds import Around, Sleds
+from simulators.sleds import Around
 from simulators.telemetry import SledTelemetry
-from simulators.workload import Load, Workload
+from simulators.truth import Truth, truth_of
 
 START = 1_790_000_000.0
 """2026-09-21T13:33:20Z: when simulated time starts unless told otherwise, epoch seconds."""
@@ -35,10 +34,6 @@ START = 1_790_000_000.0
 ROOM = 22.6
 """Mean air temperature of a cold aisle at the floor, Cel."""
 _ROOM_DAILY, _ROOM_WANDER = 0.7, 0.5
-_HEIGHT = 0.030
-"""Warmer for each rack unit above the floor, K."""
-_RECIRCULATION = (0.008, 0.022)
-"""Part of the hot aisle's air that comes round to a sled's front: at the floor, and more at the top of the rack."""
 _AISLE_SECONDS = 90.0
 """In which the air behind a rack takes on a new exhaust temperature, to all but 1/e."""
 _DEW_POINT, _DEW_WANDER = 10.0, 1.2
@@ -53,26 +48,6 @@ _REPORTS_KEPT = 64
 """Newest reports kept, so that the several requests of one poll round are answered from one report."""
 
 
-_FINEST, _COARSEST = 5.0, 60.0
-
-
-def substeps(step: float) -> tuple[float, ...]:
-    """The parts of a long step of the grid, s: coarse first, each half of the one before it towards the end.
-
-    What happened long before the end has died away by then (bodies, air and control settle within some minutes), and
-    only the end is told; so accuracy is spent there. Energy is balanced in every part, whatever its length.
-    """
-    if step <= 30.0:
-        return (step,)
-    parts, left, size = [], step, _FINEST
-    while left > 1e-9:
-        here = min(size, left)
-        parts.append(here)
-        left -= here
-        size = min(2.0 * size, _COARSEST) if len(parts) > 1 else size
-    return tuple(reversed(parts))
-
-
 class ActiveFault(NamedTuple):
     """A fault that is on."""
 
@@ -85,94 +60,6 @@ class ActiveFault(NamedTuple):
     arguments: dict[str, Argument]
     fru: str = ""
     """Path of what a technician must replace or mend; see :meth:`simulators.faults.Fault.fru`."""
-
-
-class Truth(NamedTuple):
-    """What is physically so in one sled, for tests and for scoring; no controller knows it."""
-
-    electrical_in: float
-    """W."""
-    heat_to_air: float
-    """W; mean over the last step."""
-    mass_flow: float
-    """Of air, kg/s."""
-    heat_capacity: float
-    """Of that air, J/(kg K)."""
-    density: float
-    """Of the air in front, kg/m3."""
-    volume_flow: float
-    """At that density, m3/s."""
-    inlet: float
-    """Cel."""
-    exhaust: float
-    """Cel."""
-    stored: float
-    """Heat in the sled's bodies, from 0 Cel, J."""
-    energy_in: float
-    """Electrical, since the start, J."""
-    energy_to_air: float
-    """Since the start, J."""
-    fan_speed: float
-    """Of a healthy fan, as a fraction of rated speed."""
-    fan_power: float
-    """Of all fans, W."""
-    heat_to_coolant: float
-    """W; mean over the last step; 0 where air cools all, as below."""
-    energy_to_coolant: float
-    """Since the start, J."""
-    coolant_supply: float
-    """Cel."""
-    coolant_return: float
-    """Cel."""
-    coolant_flow: float
-    """L/min."""
-    blade_flows: tuple[float, ...]
-    """m3/s."""
-    blade_power: tuple[float, ...]
-    """W."""
-    blade_volts: tuple[float, ...]
-    """At the blades' inputs, V."""
-    junctions: tuple[tuple[float, ...], ...]
-    """Of each blade's processors, Cel."""
-    sinks: tuple[tuple[float, ...], ...]
-    """Of each blade's heat sinks, Cel."""
-    processor_power: tuple[tuple[float, ...], ...]
-    """W."""
-    path_loss: float
-    """Lost between the 12 V plane and the blades, W."""
-    fan_speeds: tuple[float, ...]
-    """Of each fan as it turns, {rev}/min, whatever its tachometer tells."""
-    coolant_lost: float
-    """Run out since a leak began, L."""
-
-
-class _Group:
-    """All sleds of one design with where they stand."""
-
-    def __init__(
-        self, site: Site, sleds: list[Sled], seed: int, racks: dict[str, int], enclosures: dict[str, int]
-    ) -> None:
-        body = BODIES[sleds[0].design.name]
-        chains = [site.chain(sled.name) for sled in sleds]
-        rows = {row.name: i for i, row in enumerate(site.rows)}
-        self.sleds = sleds
-        self.rack: NDArray[np.intp] = np.asarray([racks[rack.name] for _, rack, _, _ in chains])
-        self.row: NDArray[np.intp] = np.asarray([rows[row.name] for row, _, _, _ in chains])
-        self.enclosure: NDArray[np.intp] = np.asarray([enclosures[e.name] for _, _, e, _ in chains])
-        offsets = np.asarray([float(sled.offset) for sled in sleds])
-        heights = np.asarray([float(rack.units) for _, rack, _, _ in chains])
-        blades = np.asarray([[key(seed, blade.path) for blade in sled.blades] for sled in sleds], dtype=np.uint64)
-        rack_keys = np.asarray([key(seed, rack.name) for _, rack, _, _ in chains], dtype=np.uint64)
-        self.warmer = _HEIGHT * offsets
-        self.round = (_RECIRCULATION[0] + _RECIRCULATION[1] * offsets / heights) * (
-            0.7 + 0.6 * uniform(blades[:, 0], 90)
-        )
-        self.knobs = Knobs(body.design, len(sleds))
-        self.workload = Workload(blades, rack_keys)
-        self.asked = np.full(blades.shape, math.nan)
-        """Load that someone asked of a blade's processors; NaN where they do what they usually do."""
-        self.asks = False
-        self.physics = Sleds(body, blades, self.knobs)
 
 
 class World:
@@ -198,14 +85,14 @@ class World:
         by_design: dict[str, list[Sled]] = {}
         for sled in site.sleds:
             by_design.setdefault(sled.design.name, []).append(sled)
-        self._groups = [_Group(site, sleds, seed, racks, enclosures) for sleds in by_design.values()]
+        self._groups = [Group(site, sleds, seed, racks, enclosures) for sleds in by_design.values()]
         self._shelves = Shelves(
             site.shelves, np.asarray([key(seed, shelf.name) for shelf in site.shelves], dtype=np.uint64)
         )
         self._shelf_rack: NDArray[np.intp] = np.asarray(
             [i for i, rack in enumerate(site.racks) if rack.shelf is not None], dtype=np.intp
         )
-        self._shelf_warmer = _HEIGHT * np.asarray([float(shelf.offset) for shelf in site.shelves])
+        self._shelf_warmer = HEIGHT * np.asarray([float(shelf.offset) for shelf in site.shelves])
         self._shelf_row: NDArray[np.intp] = np.asarray(
             [i for i, row in enumerate(site.rows) for rack in row.racks if rack.shelf is not None], dtype=np.intp
         )
@@ -213,7 +100,7 @@ class World:
         """For each outlet of each shelf, the enclosure that hangs on it; one past the last for none."""
         for s, rack in enumerate(rack for rack in site.racks if rack.shelf is not None):
             self._fed[: len(rack.enclosures), s] = [enclosures[enclosure.name] for enclosure in rack.enclosures]
-        self._where: dict[str, tuple[_Group | Shelves, int]] = {
+        self._where: dict[str, tuple[Group | Shelves, int]] = {
             sled.name: (g, row) for g in self._groups for row, sled in enumerate(g.sleds)
         }
         self._where |= {shelf.name: (self._shelves, row) for row, shelf in enumerate(site.shelves)}
@@ -363,7 +250,7 @@ class World:
             raise ValueError(f"a load of {level} is not from 0 to 1")
         sled = self.site.sled(path)
         group, place = self._where[sled.name]
-        assert isinstance(group, _Group), "the site's sleds are in groups"
+        assert isinstance(group, Group), "the site's sleds are in groups"
         at = [i for i, blade in enumerate(sled.blades) if path in (sled.name, blade.path)]
         if not at:
             raise KeyError(f"{path} is no blade and no sled")
@@ -399,40 +286,8 @@ class World:
     def truth(self, sled: str) -> Truth:
         """What is physically so in a sled; KeyError for an unknown one."""
         group, row = self._where[self.site.sled(sled).name]
-        assert isinstance(group, _Group), "the site's sleds are in groups"
-        physics = group.physics
-        vapour = float(air.saturation_pressure(physics.dew_point))
-        speed = float(physics.speed[row])
-        water = physics.plates
-        return Truth(
-            electrical_in=float(physics.feed_power[row]),
-            heat_to_air=float(physics.heat_to_air[row]),
-            mass_flow=float(physics.mass_flow[row]),
-            heat_capacity=air.heat_capacity(self._pressure, vapour),
-            density=float(air.density(physics.inlet[row], self._pressure, vapour)),
-            volume_flow=float(physics.air_flow()[row]),
-            inlet=float(physics.inlet[row]),
-            exhaust=float(physics.exhaust[row]),
-            stored=float(physics.stored()[row]),
-            energy_in=float(physics.sled_energy[row]),
-            energy_to_air=float(physics.air_energy[row]),
-            fan_speed=speed,
-            fan_power=float(physics.fan_power[row].sum()),
-            heat_to_coolant=0.0 if water is None else float(water.heat[row]),
-            energy_to_coolant=0.0 if water is None else float(water.energy[row]),
-            coolant_supply=0.0 if water is None else float(water.supply[row]),
-            coolant_return=0.0 if water is None else float(water.leaving[row]),
-            coolant_flow=0.0 if water is None else float(water.flow[row]),
-            blade_flows=tuple((physics.division.blades[row] * speed).tolist()),
-            blade_power=tuple(physics.blade_power[row].tolist()),
-            blade_volts=tuple(physics.blade_voltage[row].tolist()),
-            junctions=tuple(map(tuple, physics.junction[:, row].T.tolist())),
-            sinks=tuple(map(tuple, physics.of("cpu")[:, row].T.tolist())),
-            processor_power=tuple(map(tuple, physics.processor_power[:, row].T.tolist())),
-            path_loss=float(physics.path_loss[row]),
-            fan_speeds=tuple(physics.rpm()[row].tolist()),
-            coolant_lost=0.0 if water is None else float(water.lost[row]),
-        )
+        assert isinstance(group, Group), "the site's sleds are in groups"
+        return truth_of(group.physics, row, self._pressure)
 
     def _settle(self) -> None:
         """Find the balance at the start: some steps with next to no heat capacity, time standing still."""
@@ -474,7 +329,7 @@ class World:
                 coolant=water,
             )
             physics = group.physics
-            physics.step(seconds, self._load(group, time), around, hurry=hurry)
+            physics.step(seconds, group.load(time, self._brake), around, hurry=hurry)
             count = len(self._hot)
             flow += np.bincount(group.rack, physics.mass_flow, count)
             heat += np.bincount(group.rack, physics.mass_flow * physics.exhaust, count)
@@ -484,26 +339,13 @@ class World:
         if self._shelves.shelves:
             rack = self._shelf_rack
             front: Floats = room[self._shelf_row]
-            inlet = front + self._shelf_warmer + _RECIRCULATION[0] * (self._hot[rack] - front)
+            inlet = front + self._shelf_warmer + RECIRCULATION[0] * (self._hot[rack] - front)
             self._shelves.step(seconds, time, inlet, np.append(current, 0.0)[self._fed], hurry=hurry)
             # The shelf's alarm line slows the rack's processors while too few rectifiers carry the load.
             strain = self._shelves.strain
             held = self._brake[rack] * np.where(strain > 1.0, 0.95 / np.maximum(strain, 0.95), 1.0)
             eased = held + np.where(strain < 0.9, seconds / _BRAKE_SECONDS, 0.0)
             self._brake[rack] = np.minimum(np.maximum(eased, _BRAKE_LEAST), 1.0)
-
-    def _load(self, group: _Group, time: float) -> Load:
-        load = group.workload.at(time)
-        processors = load.processors
-        if group.asks:
-            processors = np.where(np.isfinite(group.asked), group.asked, processors)
-        if self._braked:
-            processors = processors * self._brake[group.rack][:, None]
-        return Load(processors, load.drives)
-
-    @property
-    def _braked(self) -> bool:
-        return bool((self._brake < 1.0).any())
 
     def _expire(self) -> None:
         now = self.acquired
