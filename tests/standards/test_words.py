@@ -174,7 +174,7 @@ def test_units_in_the_names_of_excerpts_are_the_units_we_read_them_in() -> None:
     words = {"Celsius": "Cel", "Percent": "%", "Watts": "W", "kWh": "kW.h", "Amps": "A", "Joules": "J", "kPa": "kPa"}
     words |= {"Hz": "Hz", "AmpHours": "A.h", "WattHours": "W.h", "LitersPerMinute": "L/min", "kW": "kW"}
     words |= {"CubicMetersPerMinute": "m3/min", "Voltage": "V", "Voltages": "V", "AbsoluteHumidity": "g/m3"}
-    for name, (quantity, code) in (excerpts.EXCERPTS | dict(excerpts.GROUPS)).items():
+    for name, (quantity, code) in (dict(excerpts.EXCERPTS) | dict(excerpts.GROUPS)).items():
         suffix = max((word for word in words if name.endswith(word)), key=len)
         assert words[suffix] == code
         assert units.commensurable(code, CANONICAL_UNIT[quantity])
