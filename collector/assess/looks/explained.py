@@ -14,7 +14,7 @@ from collector.model import Kind, Quantity, Seconds, Sensor
 
 LEARNING = 400
 """Rounds."""
-SETTLED = 40
+SETTLED = 60
 """Rounds after which an explanation is good enough to judge by."""
 LAG = 120.0
 """Seconds over which power is averaged: what a heat sink takes to follow (common practice, no source)."""
@@ -22,7 +22,7 @@ _FOLLOW = 0.002
 """Part of an error that the weights take up in a round once they are learnt."""
 
 _ELECTRICAL = frozenset({Quantity.POWER, Quantity.CURRENT})
-_MODELLED = frozenset(
+MODELLED = frozenset(
     {
         Quantity.TEMPERATURE,
         Quantity.HUMIDITY,
@@ -45,7 +45,9 @@ class Explained:
 
     def __init__(self, kin: Kin) -> None:
         self.kin, size = kin, kin.size
-        self.modelled = np.asarray([sensor.quantity in _MODELLED for sensor in kin.sensors], dtype=np.bool_)
+        self.modelled = np.asarray(
+            [s.quantity in MODELLED and "average" not in s.sensor.lower() for s in kin.sensors], dtype=np.bool_
+        )
         self.weights: Floats = np.zeros((size, 3))
         self.rounds = 0
         self.seen = np.zeros(size, dtype=np.int32)
@@ -75,6 +77,17 @@ class Explained:
         self._load: Floats = np.full(len(self._owners), np.nan)
         self._usual: Floats = np.full(len(self._owners), np.nan)
         self._level: Floats = np.full(size, np.nan)
+        self._others_load: Floats = np.full(size, np.nan)
+        self._least, self._most = np.full((size, 2), np.inf), np.full((size, 2), -np.inf)
+        """Of each regressor, what has been learnt from: beyond it nothing is judged."""
+        loaded = self._has_power[self._owner_at]
+        self._heated = self.modelled & loaded & _are(kin.sensors, Quantity.TEMPERATURE)
+        self._heated[kin.inlets] = False
+        self._mixed = [
+            columns
+            for columns in self._groups
+            if loaded[columns].all() and len({kin.owner[column] for column in columns.tolist()}) > 1
+        ]
 
     def take_over(self, before: Explained, moved: dict[int, int]) -> None:
         """Carry over what was learnt; ``moved``: columns here by columns there."""
@@ -86,6 +99,7 @@ class Explained:
         self.weights[new] = before.weights[old]
         self.seen[new] = before.seen[old]
         self._level[new] = before._level[old]
+        self._least[new], self._most[new] = before._least[old], before._most[old]
         if self._shared is not None:
             self._shared[new] = np.eye(3) * 0.01 if before._shared is None else before._shared[old]
         if len(new) == self.kin.size:
@@ -108,10 +122,17 @@ class Explained:
         level = self._level
         fresh = (level != level) & (values == values)
         level[fresh] = values[fresh]
+        if fresh.any():
+            # before anything is learnt, a part's rise above the air is as its load is
+            rises = np.maximum(level - self._inlet(values), 0.0)
+            heated = fresh & self._heated & (self.seen == 0) & (rises == rises)
+            self.weights[heated, 1] = 0.7 * rises[heated]
         size = np.maximum(np.abs(level), 1e-9)
         middle = self._middle
         base[self.siblings] = middle[self.siblings]
-        regressors[:, 1] = load
+        others_median(np.where(values == values, load, np.nan), self._mixed, self._others_load)
+        others = self._others_load
+        regressors[:, 1] = np.where(others == others, load - others, load)
         regressors[:, 2] = np.where(self.siblings, middle / size - 1.0, self._blowing(values))
         if self._warm.any():
             base[self._warm] = self._inlet(values)
@@ -133,10 +154,29 @@ class Explained:
         base[~self.modelled] = np.nan
         return base + np.einsum("ij,ij->i", self.weights, regressors), regressors
 
+    def within(self, regressors: Floats) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+        """Which columns' regressors are within what has been learnt from, a little more besides."""
+        told, least, most = regressors[:, 1:], self._least, self._most
+        room = 0.1 + 0.1 * np.maximum(most - least, 0.0)
+        inside: np.ndarray[tuple[int], np.dtype[np.bool_]] = ((told >= least - room) & (told <= most + room)).all(
+            axis=1
+        )
+        return inside
+
+    def _stretch(self, regressors: Floats, may: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> None:
+        told, rows = regressors[may, 1:], may
+        for bound, pick in ((self._least, np.minimum), (self._most, np.maximum)):
+            held = bound[rows]
+            first = ~np.isfinite(held)
+            near = np.where(first, told, held)
+            # a new extreme counts only after it has lasted: learning takes more than one round
+            bound[rows] = near + np.where(self.seen[rows, None] < SETTLED, 0.1, 0.02) * (pick(near, told) - near)
+
     def learn(self, errors: Floats, regressors: Floats, may: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> None:
         """Take up errors (already clipped) where ``may`` says so."""
         error = np.where(may & (errors == errors), errors, 0.0)
         self.seen += may & (errors == errors)
+        self._stretch(regressors, may)
         if self._shared is not None:
             gain = np.einsum("ijk,ik->ij", self._shared, regressors)
             gain /= (1.0 + np.einsum("ij,ij->i", regressors, gain))[:, None]

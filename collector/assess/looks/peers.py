@@ -19,7 +19,6 @@ from collector.assess.looking import Seen
 from collector.assess.looks.kin import Kin, air_in, air_out
 from collector.assess.looks.latch import Signs
 from collector.assess.statistics.robust import FLAG, spread
-from collector.assess.words import amount
 from collector.model import Inventory, Kind, Observation, Outcome, Quantity, Seconds, Sign, SignKey, Visible
 
 MEMBERS = 48
@@ -40,6 +39,8 @@ FLOOR, FLOOR_FEW = 0.06, 0.10
 """Least standard deviation of the logarithm to believe, of many peers and of few."""
 SHARE = 0.3
 """Weight of a round in the smoothed figure."""
+STAYS = 2.0
+"""Modified z-score above which a part that is shown stays so."""
 ROUNDS_ON = 5
 WARMING = 1200.0
 """Seconds after a blade was switched on until its rises have settled."""
@@ -224,7 +225,8 @@ class PeersLook:
         many = peers.members > MANY
         score = (smooth - peers.middle) / max(peers.scale, FLOOR if many else FLOOR_FEW)
         beyond = rise * (1.0 - math.exp(peers.middle - smooth))
-        hot = score > FLAG and beyond > PRACTICAL
+        shown = (sensor.part, Sign.HOT, sensor.sensor) in self.present
+        hot = score > (STAYS if shown else FLAG) and beyond > (0.5 if shown else 1.0) * PRACTICAL
         self._hot[key] = rounds = min(self._hot.get(key, 0) + 1, ROUNDS_ON) if hot else 0
         if rounds < ROUNDS_ON:
             if not hot:

@@ -18,15 +18,19 @@ from collector.assess.looks.latch import Signs
 from collector.assess.words import amount
 from collector.model import Inventory, Kind, Observation, Outcome, Quantity, Seconds, Sign, SignKey, Visible
 
-GONE_ROUNDS, STUCK_ROUNDS, DRIFT_ROUNDS, NOISE_HITS = 2, 8, 6, 2.6
+GONE_ROUNDS, STUCK_ROUNDS, DRIFT_ROUNDS, NOISE_HITS = 2, 8, 6, 2.8
+MOST_SELDOM = 15
+"""Rounds without a value from which a sensor is believed to be told seldom; longer ones were gone."""
 SPREADS = 5.0
 """Times its own usual error that a sensor must be off by."""
+NEW_HOME = 500
+"""Rounds after which other parts being off counts as usual, at most; as many as the usual was seen, if fewer."""
 WARMING = 900.0
 """Seconds after a part was switched in which its readings settle."""
 OTHERS = 2
 """Parts that may be off at the same time and still be ill sensors; more have a common cause."""
 _PRACTICAL = {
-    Quantity.TEMPERATURE: (5.0, 0.0),
+    Quantity.TEMPERATURE: (6.0, 0.0),
     Quantity.HUMIDITY: (12.0, 0.0),
     Quantity.FREQUENCY: (0.6, 0.0),
     Quantity.VOLTAGE: (0.05, 0.03),
@@ -36,7 +40,9 @@ _PRACTICAL = {
     Quantity.SPEED_RATIO: (3.0, 0.06),
 }
 """The least error worth a word: in the unit, and as part of the usual value (common practice, no source)."""
-_ELSE = (0.0, 0.1)
+_ELSE = (0.0, 0.25)
+_FLOWS = frozenset({Quantity.AIR_FLOW, Quantity.LIQUID_FLOW, Quantity.HEAT, Quantity.PRESSURE})
+"""What the hardware's own troubles show first in: less sure to be the sensor."""
 _NEVER_NEGATIVE = frozenset(
     {
         Quantity.ROTATION,
@@ -71,6 +77,9 @@ class SensorsLook:
         self._model: Explained | None = None
         self._idle_set: frozenset[str] | None = None
         self._last: Seconds | None = None
+        self._blades: frozenset[str] = frozenset()
+        self._home: frozenset[str] | None = None
+        self._home_rounds = 0
         self._start(0)
 
     def _start(self, size: int) -> None:
@@ -83,7 +92,7 @@ class SensorsLook:
         self._lively = np.zeros(size)
         self._run = np.zeros(size, dtype=np.int32)
         self._told = np.zeros(size, dtype=np.int32)
-        self._gone = np.zeros(size, dtype=np.int32)
+        self._gone, self._seldom = np.zeros(size, dtype=np.int32), np.zeros(size, dtype=np.int32)
         self._off, self._began = np.zeros(size, dtype=np.int32), np.zeros(size, dtype=np.int32)
         self._ready = np.zeros(size)
         self._idle: Bools = np.zeros(size, dtype=np.bool_)
@@ -122,6 +131,8 @@ class SensorsLook:
         self._temperature = np.asarray([s.quantity is Quantity.TEMPERATURE for s in kin.sensors], dtype=np.bool_)
         self._inside = self._temperature.copy()
         self._inside[kin.inlets] = False
+        self._placed = self._inside | self._model.alone
+        self._placed[kin.exhausts] = True
         self._unsigned = np.asarray([s.quantity in _NEVER_NEGATIVE for s in kin.sensors], dtype=np.bool_)
         self._humid = np.asarray([s.quantity is Quantity.HUMIDITY for s in kin.sensors], dtype=np.bool_)
         self._fan = np.asarray(
@@ -138,6 +149,7 @@ class SensorsLook:
         ]
         self._comes_in = np.asarray([*kin.inlets, *wet], dtype=np.intp)
         self._liquid = bool(wet) or any(s.quantity is Quantity.LIQUID_FLOW for s in kin.sensors)
+        self._blades = frozenset(part.id for part in kin.parts.values() if part.kind is Kind.BLADE)
         names = {sensor.key: column for column, sensor in enumerate(kin.sensors)}
         old_state = {name: getattr(self, name) for name in _COLUMNS}
         self._start(kin.size)
@@ -196,20 +208,43 @@ class SensorsLook:
         owners = {kin.owner[column] for column in np.nonzero(changed)[0].tolist()}
         if owners:
             near = np.asarray([owner in owners for owner in kin.owner], dtype=np.bool_)
-            self._ready[near | changed] = now + WARMING
+            # what is no blade's feels every blade that is switched
+            shared = np.asarray(
+                [owner not in idle and owner not in self._blades for owner in kin.owner], dtype=np.bool_
+            )
+            self._ready[near | changed | shared] = now + WARMING
         self._idle = is_idle
+
+    def _away(self) -> Bools:
+        """Columns not to be judged now: who is switched on is not as it was when they were learnt.
+
+        A blade that is off no longer warms what stands behind it, and passes its air on.
+        """
+        assert self._model is not None
+        if self._idle_set == self._home:
+            self._home_rounds = min(self._home_rounds + 1, NEW_HOME)
+            return np.zeros(len(self._value), dtype=np.bool_)
+        self._home_rounds -= 1
+        if self._home_rounds <= 0:
+            self._home = self._idle_set
+            self._model.seen[self._placed] = 0
+        return self._placed
 
     def _look_for_gone(self, told: Bools, now: Seconds) -> None:
         kin = self._kin
         assert kin is not None
-        missing = ~told & (self._told >= 3) & ~self._idle
+        assert self._model is not None
+        missing = ~told & (self._told >= 3) & ~self._idle & self._model.modelled
+        # what comes seldom anyhow is missed only when it stays away longer than before
+        back = told & (self._gone > 0) & (self._gone <= MOST_SELDOM)
+        self._seldom[back] = np.maximum(self._seldom, self._gone)[back]
         self._gone = np.where(missing, np.minimum(self._gone + 1, 1000), 0)
         if not missing.any():
             return
-        expected = (self._told >= 3) & ~self._idle
+        expected = (self._told >= 3) & ~self._idle & self._model.modelled
         if missing.sum() > 0.5 * expected.sum():
             return  # the controller's own trouble
-        for column in np.nonzero(self._gone >= GONE_ROUNDS)[0].tolist():
+        for column in np.nonzero(self._gone >= np.maximum(GONE_ROUNDS, 2 * self._seldom))[0].tolist():
             owner = kin.owner[column]
             of = [other for other, each in enumerate(kin.owner) if each == owner and expected[other]]
             if len(of) >= 4 and all(missing[other] for other in of):
@@ -272,8 +307,8 @@ class SensorsLook:
             ]
             if draws and min(draws) > 0.3:
                 wrong[column] = ("but the fan draws the power of one that turns", 0.95)
-            elif middle < before * (1.0 + RISES):
-                wrong[column] = ("but the other fans don't work harder", 0.3 if draws else 0.45)
+            elif not draws and middle < before * (1.0 + RISES):
+                wrong[column] = ("but the other fans don't work harder", 0.45)
 
     def _follow(
         self,
@@ -291,7 +326,7 @@ class SensorsLook:
         self._note_changes(values, same, told)
         error = working - explained
         known = error == error
-        settling = now < self._ready
+        settling = (now < self._ready) | self._away()
         quantum = np.where(self._quantum == self._quantum, self._quantum, 0.0)
         level = np.abs(model._level)
         least = np.maximum(self._practical[:, 0], self._practical[:, 1] * np.where(level == level, level, 0.0))
@@ -299,21 +334,25 @@ class SensorsLook:
         first = known & (self._spread != self._spread) & (model.seen >= 5)
         self._spread[first] = np.maximum(np.abs(error), quantum)[first]
         spread = np.where(self._spread == self._spread, np.maximum(self._spread, 0.3 * quantum), np.inf)
-        usable = known & ~settling & (model.seen >= SETTLED)
+        usable = known & ~settling & (model.seen >= SETTLED) & model.within(regressors)
         limit = np.maximum(least, SPREADS * spread)
         self._mean = np.where(known & ~settling, self._mean + 0.25 * (error - self._mean), self._mean)
-        self._jumps(error, usable, least, now)
+        moved = np.abs(values - self._value)
+        self._jumps(error, moved, usable & (values != 0.0), least, now)
         self._stuck(explained, same, usable, least, now)
         off = usable & (np.abs(self._mean) > limit)
         self._began = np.where(usable & (np.abs(self._mean) > 0.4 * limit), self._began + 1, 0)
         self._off = np.where(off, np.minimum(self._off + 1, 1000), 0)
         self._drifts(values, explained, limit, now)
-        clip = np.where(np.isfinite(spread), 2.0 * spread, np.inf)
+        clip = 2.0 * spread
         calm = known & ~settling & ~off
-        model.learn(np.clip(error, -clip, clip), regressors, calm)
-        rate = np.where(model.seen < 200, 0.03, 0.001)
-        grown = np.minimum(np.abs(error), 2.5 * np.where(np.isfinite(spread), spread, 0.0)) - spread
-        self._spread = np.where(calm & np.isfinite(spread), spread + rate * grown, self._spread)
+        # what is off on one side for long must not become usual while it grows
+        aside = (np.abs(self._mean) > 2.0 * spread) & (model.seen >= SETTLED)
+        model.learn(np.clip(error, -clip, clip) * np.where(aside, 0.15, 1.0), regressors, calm)
+        learnt = calm & np.isfinite(spread) & ~aside
+        rate = np.select([model.seen < SETTLED, model.seen < 300], [0.03, 0.008], 0.001)[learnt]
+        spread = spread[learnt]
+        self._spread[learnt] = spread + rate * (np.minimum(np.abs(error[learnt]), 2.5 * spread) - spread)
         self._error = np.where(known, error, np.nan)
 
     def _note_changes(self, values: Floats, same: Bools, told: Bools) -> None:
@@ -324,7 +363,7 @@ class SensorsLook:
         counted = (same & (self._run < 15)) | moved
         self._lively = np.where(counted, self._lively + 0.03 * (moved - self._lively), self._lively)
 
-    def _jumps(self, error: Floats, usable: Bools, least: Floats, now: Seconds) -> None:
+    def _jumps(self, error: Floats, moved: Floats, usable: Bools, least: Floats, now: Seconds) -> None:
         model, kin = self._model, self._kin
         assert model is not None
         assert kin is not None
@@ -334,12 +373,16 @@ class SensorsLook:
         first = known & (self._jump != self._jump)
         self._jump[first] = size[first]
         usual = self._jump
-        big = known & (size > np.maximum(0.7 * least, SPREADS * usual))
+        big = known & (moved > 0.5 * size) & (size > np.maximum(0.7 * least, SPREADS * usual))
         turned = big & (np.sign(jump) != self._way)
+        for column in np.nonzero(turned)[0].tolist():
+            turned[column] = not self._shared(column, size)
         self._way = np.where(big, np.sign(jump), self._way)
-        self._hits = 0.85 * self._hits + turned
+        self._hits = 0.9 * self._hits + turned
         rate = np.where(model.seen < 200, 0.03, 0.001)
-        self._jump = np.where(known, usual + rate * (np.minimum(size, 2.5 * usual + 1e-9) - usual), usual)
+        self._jump = np.where(
+            known & (self._hits < 1.0), usual + rate * (np.minimum(size, 2.5 * usual + 1e-9) - usual), usual
+        )
         several = self._several(np.nonzero(self._hits >= 1.0)[0].tolist())
         for column in np.nonzero(self._hits >= 1.2)[0].tolist():
             sensor = kin.sensors[column]
@@ -350,17 +393,35 @@ class SensorsLook:
             text = f"{sensor.sensor} jumps to and fro by {by} where nothing else does; usually by {usual[column]:.2g}"
             self._signs.see(sensor.part, Sign.READING_NOISY, text, now, 0.9, sensor.sensor)
 
+    def _shared(self, column: int, size: Floats) -> bool:
+        """Whether another reading of its quantity in its owner jumps as well: then it is no sensor's doing."""
+        kin = self._kin
+        assert kin is not None
+        owner, quantity = kin.owner[column], kin.sensors[column].quantity
+        like = [
+            other
+            for other, sensor in enumerate(kin.sensors)
+            if other != column and kin.owner[other] == owner and sensor.quantity is quantity
+        ]
+        return bool(np.nanmax(np.nan_to_num(size[like]), initial=0.0) > 0.3 * size[column])
+
     def _stuck(self, explained: Floats, same: Bools, usable: Bools, least: Floats, now: Seconds) -> None:
         kin = self._kin
         assert kin is not None
-        self._low = np.where(same & usable, np.fmin(self._low, explained), explained)
-        self._high = np.where(same & usable, np.fmax(self._high, explained), explained)
+        self._low = np.where(same, np.where(usable, np.fmin(self._low, explained), self._low), explained)
+        self._high = np.where(same, np.where(usable, np.fmax(self._high, explained), self._high), explained)
         quantum = np.where(self._quantum == self._quantum, self._quantum, np.inf)
         spread = np.where(self._spread == self._spread, self._spread, np.inf)
         moved = np.maximum(np.maximum(4.0 * quantum, 0.3 * least), 4.0 * spread)
         lively = np.clip(self._lively, 0.0, 0.95)
         chance = np.power(1.0 - lively, self._run)
-        stuck = usable & (self._run >= STUCK_ROUNDS) & (chance < 1e-4) & (self._high - self._low > moved)
+        stuck = (
+            usable
+            & (self._value != 0.0)
+            & (self._run >= STUCK_ROUNDS)
+            & (chance < 1e-4)
+            & (self._high - self._low > moved)
+        )
         self.stuck = stuck
         for column in np.nonzero(stuck)[0].tolist():
             sensor = kin.sensors[column]
@@ -379,16 +440,16 @@ class SensorsLook:
         for column in np.nonzero(self._off >= DRIFT_ROUNDS)[0].tolist():
             sensor = kin.sensors[column]
             key = (sensor.part, Sign.READING_DRIFTS, sensor.sensor)
-            if self._fan[column] and values[column] <= STANDS * model._middle[column]:
+            if sensor.kind is Kind.FAN and values[column] <= STANDS * max(float(explained[column]), 0.0):
                 continue  # a fan that stands, or is told to
             if (several and key not in self.present) or self.stuck[column]:
                 continue
             slow = self._began[column] - self._off[column] >= 6
             hotter = sensor.quantity is Quantity.TEMPERATURE and self._mean[column] > 0.0
             heats = hotter and column not in kin.inlets
-            weight = 0.4 if heats and not slow else 0.75
-            if model.siblings[column] and weight > 0.5:
-                weight = 0.9
+            weight = 0.9 if model.siblings[column] else 0.55
+            if (heats and not slow) or (sensor.quantity in _FLOWS and not model.siblings[column]):
+                weight = 0.4
             source = "its siblings explain" if model.siblings[column] else "the rest explains"
             right = amount(round(float(explained[column]), 2), sensor.unit)
             text = f"{sensor.sensor} tells {amount(float(values[column]), sensor.unit)} where {source} {right}"
@@ -415,6 +476,7 @@ _COLUMNS = (
     "_run",
     "_told",
     "_gone",
+    "_seldom",
     "_off",
     "_began",
     "_ready",

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.assess.looking import Seen
+from collector.assess.looks.explained import MODELLED
 from collector.model import Frame, Inventory, Kind, Observation, PowerState, Seconds, Sign, SignKey, State, Visible
 
 TURNS = 4
@@ -46,7 +47,8 @@ class UnsteadyLook:
         self._last: Seconds | None = None
         self._pace = 0.0
         self._switched: Seconds | None = None
-        self._statuses_seen: int = 0
+        self._size = 0
+        self._columns: NDArray[np.intp] = np.zeros(0, dtype=np.intp)
 
     @property
     def visible(self) -> Visible:
@@ -70,10 +72,13 @@ class UnsteadyLook:
         # names of parts that left lately stay: they may come back
         lately = {part: name for part, name in self._names.items() if part in self._turns}
         self._names = lately | {part.id: part.name for part in inventory.parts}
-        of = [sensor.part for sensor in inventory.layout.sensors]
-        self._sensed = sorted(set(of))
+        self._size = len(inventory.layout.sensors)
+        # counters and the like are told in turns: that they come and go is no sign
+        of = [(column, s.part) for column, s in enumerate(inventory.layout.sensors) if s.quantity in MODELLED]
+        self._sensed = sorted({part for _, part in of})
         at = {part: index for index, part in enumerate(self._sensed)}
-        self._at = np.asarray([at[part] for part in of], dtype=np.intp)
+        self._columns = np.asarray([column for column, _ in of], dtype=np.intp)
+        self._at = np.asarray([at[part] for _, part in of], dtype=np.intp)
         self._told = None
 
     def round(self, seen: Seen) -> bool:
@@ -114,8 +119,9 @@ class UnsteadyLook:
 
     def _look_at_readings(self, frame: Frame, idle: frozenset[str], now: Seconds) -> None:
         values = np.frombuffer(frame.values)
-        if len(values) != len(self._at) or not len(values):
+        if len(values) != self._size or not len(self._at):
             return
+        values = values[self._columns]
         told = np.zeros(len(self._sensed), dtype=np.bool_)
         told[self._at[values == values]] = True
         before, self._told = self._told, told

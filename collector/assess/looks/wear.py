@@ -21,6 +21,8 @@ from collector.model import Inventory, Observation, Quantity, Seconds, Sensor, S
 
 LIFE_LOW = 10.0
 """Percent of life left at which a drive is worn (common practice, no source)."""
+FAST = 5.0
+"""Points of life lost within a day that are too many (common practice, no source)."""
 AHEAD = 60 * 86_400.0
 """Seconds ahead within which the end of life is worth telling."""
 FURTHEST = 30.0
@@ -32,7 +34,7 @@ HOURLY, DAILY = 6.0, 48.0
 ROUNDS_WITH_ERRORS = 3
 """Rounds that must have brought errors: one burst may be one event."""
 CONFIDENCE = 0.99
-HELD = 86_400.0
+HELD = 3600.0
 """Seconds without another one until errors are let go."""
 
 _LEFT = ("predicted media life left", "available spare", "remaining spare block")
@@ -223,6 +225,9 @@ class WearLook:
         if left <= LIFE_LOW:
             text = f"{left:.0f} % of its life is left" + ("" if end is None else f": {_dates(end)}")
             self._show(sensor.part, Sign.WORN, sensor.sensor, text, now, 0.95)
+        elif (fell := _fell(points, now)) >= FAST:
+            text = f"{left:.0f} % of its life is left, {fell:.0f} points less than a day ago"
+            self._show(sensor.part, Sign.WORN, sensor.sensor, text, now, 0.85)
         elif end is not None and end.at - now <= AHEAD:
             text = f"{left:.0f} % of its life is left, {_dates(end)}"
             self._show(sensor.part, Sign.WORN, sensor.sensor, text, now, 0.8)
@@ -252,6 +257,14 @@ class WearLook:
             weight=weight,
             text=text,
         )
+
+
+def _fell(points: list[tuple[Seconds, float]], now: Seconds) -> float:
+    """Points of life lost within the last day."""
+    before = [left for time, left in points if now - time <= 86_400.0]
+    # the value that stood when the day began is the last one told before it
+    earlier = [left for time, left in points if now - time > 86_400.0]
+    return max(earlier[-1:] + before) - points[-1][1]
 
 
 def _dates(end: Crossing) -> str:
