@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from simulators import air, fans, power, thermal
 from simulators.air import REFERENCE_DENSITY
-from simulators.bodies import FLOW_EXPONENT, LEAKAGE_KELVIN, STILL_AIR, Body
+from simulators.bodies import FLOW_EXPONENT, STILL_AIR, THROTTLE_FROM, THROTTLE_SPAN, Body
 from simulators.chance import Floats, Keys, spread
 from simulators.coolant import SUPPLY, Plates
 from simulators.fans import FanControl
@@ -29,6 +29,8 @@ _FAN_STOPS = 2.0
 _STANDBY = 0.2
 """Part of a board's power that it takes while its host is switched off; common practice, no source."""
 _SAME = 1e-9
+_THROTTLES = THROTTLE_FROM + 0.5 * THROTTLE_SPAN
+"""Cel; the middle of the span in which a processor slows itself."""
 _LEAST_BUSBAR = 30.0
 """V, below which converters switch themselves off; common practice, no source."""
 STANDS = 0.1
@@ -248,7 +250,7 @@ class Sleds:
         leaks = power.leakage(self.junction, self._leaks)
         self.processor_power = on * (loads.cpu_idle + loads.cpu_dynamic * busy * slowed + leaks)
         # How the power answers to the junction: for the step towards the balance of the two in _breathe.
-        self._answer = on * (loads.cpu_dynamic * busy * power.throttle_slope(self.junction) + leaks / LEAKAGE_KELVIN)
+        self._answer = on * loads.cpu_dynamic * busy * power.throttle_slope(self.junction)
         heat = np.empty_like(self.temperature)
         heat[self._of["cpu"]] = self.processor_power
         heat[self._of["dimm"]] = on * (loads.bank_idle + loads.bank_dynamic * (0.3 * busy + 0.7 * busy * busy))
@@ -317,7 +319,10 @@ class Sleds:
         # milliseconds, so the two are in balance at the end of any step.
         joint = self.body.loads.cpu_case + np.moveaxis(self.knobs.sink_loose, 2, 0)
         found = self.temperature[self._of["cpu"]] + joint * self.processor_power
-        self.junction = self.junction + (found - self.junction) / np.maximum(1.0 - joint * self._answer, 0.5)
+        after = self.junction + (found - self.junction) / (1.0 - joint * self._answer)
+        # What would leap over the span in which it throttles, stops in the middle of it: the balance lies there.
+        leaps = (self.junction - _THROTTLES) * (after - _THROTTLES) < 0.0
+        self.junction = np.where(leaps & (np.abs(after - self.junction) > THROTTLE_SPAN), _THROTTLES, after)
         self._gather(seconds, around, speed)
 
     def _gather(self, seconds: float, around: Around, speed: Floats) -> None:
