@@ -12,10 +12,12 @@ import httpx
 
 from collector.assess.care import Cares
 from collector.assess.delays import habits_with
+from collector.assess.diagnosis import Diagnosis
+from collector.assess.margins.places import FeedRating, Place
 from collector.assess.outages import Outages
 from collector.assess.watch import Watch
 from collector.assess.whereabouts import Whereabouts
-from collector.model import Condition, Stay
+from collector.model import Condition, Location, Stay
 from collector.poll.clock import Clock, SystemClock
 from collector.poll.events import Listening
 from collector.poll.interpret import Interpret, interpret
@@ -26,7 +28,7 @@ from collector.poll.report import Report
 from collector.poll.schedule import Chance
 from collector.redfish.registries import Shelf
 from collector.redfish.wire import Limits
-from collector.settings import ControllerSettings, Settings
+from collector.settings import ControllerSettings, PlaceSettings, Settings
 
 TransportFor = Callable[[ControllerSettings], httpx.AsyncBaseTransport | None]
 
@@ -83,11 +85,12 @@ class Fleet:
             )
             for controller in settings.controllers
         }
+        self.diagnosis = Diagnosis([each.design for each in settings.designs], _places(settings.places))
         self.keepers = tuple(
             Keeper(
                 controller,
                 settings.collector,
-                self.watches[controller.name],
+                self.diagnosis.ward(self.watches[controller.name], controller.location, told.get(controller.name, ())),
                 tell,
                 walks=walks,
                 clock=clock or SystemClock(),
@@ -124,3 +127,16 @@ class Fleet:
         async with asyncio.TaskGroup() as group:
             tasks = [group.create_task(one(keeper), name=f"keeper {keeper.settings.name}") for keeper in self.keepers]
         return tuple(task.result() for task in tasks)
+
+
+def _places(settings: Iterable[PlaceSettings]) -> list[Place]:
+    """What the fleet file says of places, as the assessment takes it."""
+    return [
+        Place(
+            Location(site=each.site, row=each.row, rack=each.rack),
+            each.altitude,
+            each.air_class,
+            tuple(FeedRating(feed.name, feed.rating) for feed in each.feeds),
+        )
+        for each in settings
+    ]

@@ -1,7 +1,8 @@
 """Whether a suspect is the part that a fault was put in.
 
-A part that a controller tells of is known by its serial number or its resource; one that none tells of by what it joins:
-a switch by its name, its port by the neighbour's PortId, a cable by its near end, a blanking panel by its sled.
+A part that a controller tells of is known by its serial number or its resource; one that none tells of by what it
+joins: a switch by its name, its port by the neighbour's PortId or, where none is told, by the port at the other end, a
+cable by its near end, a blanking panel by its sled.
 """
 
 from __future__ import annotations
@@ -26,10 +27,12 @@ def names(stage: Stage, suspect: Suspect, fru: str) -> bool:
         return suspect.part.endswith("/cable") and _is(stage, suspect.part[1:].removesuffix("/cable"), near)
     if thing.endswith("/panel"):
         return suspect.part.endswith("/panel") and _is(stage, suspect.part[1:].removesuffix("/panel"), thing[:-6])
-    switch, slash, port = thing.partition("/")
+    switch, slash, _ = thing.partition("/")
     if not slash:
         return suspect.part == f"~{switch}"
     (end,) = stage.world.site.network.parts[fru].ends
+    if suspect.part.endswith("/switch port"):
+        return _is(stage, suspect.part[1:].removesuffix("/switch port"), end)
     told = stage.world.site.network.neighbours(end.partition("/")[0])[end]
     return suspect.part == f"~{switch}/{told.port}"
 
