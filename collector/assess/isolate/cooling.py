@@ -123,9 +123,9 @@ COOLING: Mapping[Kind | Role, tuple[Mode, ...]] = {
                 Show(Sign.WORKS_HARD, 0.7, Where.SLED),
                 Show(Sign.WORKS_HARD, 0.3, Where.AROUND, (Kind.FAN,)),
                 Show(Sign.SHORT_OF_AIR, 0.6, Where.SLED),
-                Show(Sign.SHORT_OF_AIR, 0.3, Where.AROUND, _BLADES),
-                Show(Sign.HOT, 0.05, Where.AROUND, _HOT_THINGS),
-                Show(Sign.HOT, 0.1, Where.AROUND, _HOLDING),
+                Show(Sign.SHORT_OF_AIR, 0.4, Where.AROUND, _BLADES),
+                Show(Sign.HOT, 0.15, Where.AROUND, _HOT_THINGS),
+                Show(Sign.HOT, 0.15, Where.AROUND, _HOLDING),
             ),
         ),
         Mode(
@@ -134,10 +134,10 @@ COOLING: Mapping[Kind | Role, tuple[Mode, ...]] = {
             remedy="clean",
             shows=(
                 Show(Sign.SHORT_OF_AIR, 0.8, Where.SLED),
-                Show(Sign.SHORT_OF_AIR, 0.3, Where.AROUND, _BLADES),
+                Show(Sign.SHORT_OF_AIR, 0.5, Where.AROUND, _BLADES),
                 Show(Sign.WORKS_HARD, 0.5, Where.SLED),
                 Show(Sign.WORKS_HARD, 0.3, Where.AROUND, (Kind.FAN,)),
-                Show(Sign.HOT, 0.1, Where.AROUND, _HOT_THINGS),
+                Show(Sign.HOT, 0.2, Where.AROUND, _HOT_THINGS),
                 Show(Sign.HOT, 0.2, Where.AROUND, _HOLDING),
             ),
         ),
@@ -149,7 +149,7 @@ COOLING: Mapping[Kind | Role, tuple[Mode, ...]] = {
             remedy="fit a blanking panel",
             shows=(
                 Show(Sign.WARM_AIR, 0.9, Where.SLED),
-                Show(Sign.WARM_AIR, 0.6, Where.AROUND, _BLADES),
+                Show(Sign.WARM_AIR, 0.3, Where.AROUND, _BLADES),
                 Show(Sign.WORKS_HARD, 0.1, Where.SLED),
                 Show(Sign.HOT, 0.05, Where.AROUND, (*_HOT_THINGS, *_HOLDING)),
             ),
@@ -163,7 +163,7 @@ COOLING: Mapping[Kind | Role, tuple[Mode, ...]] = {
             benign=True,
             shows=(
                 Show(Sign.WARM_AIR, 0.7, Where.SLED),
-                Show(Sign.WARM_AIR, 0.5, Where.AROUND, _BLADES),
+                Show(Sign.WARM_AIR, 0.3, Where.AROUND, _BLADES),
                 Show(Sign.HOT, 0.05, Where.AROUND, (*_HOT_THINGS, *_HOLDING)),
                 Show(Sign.WORKS_HARD, 0.05, Where.SLED),
             ),

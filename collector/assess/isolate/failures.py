@@ -133,7 +133,7 @@ LEAK = 1e-6
 """Probability that a sign is there with no cause among those known, on one part at one time. The looks vouch for what
 they say by an observation's weight; this is for what they can't know."""
 LEAKS: Mapping[Sign, float] = {
-    Sign.WARM_AIR: 3e-5,
+    Sign.WARM_AIR: 1e-5,
     Sign.OVERLOADED: 1e-3,
     Sign.OFF: 1e-5,
     Sign.BEYOND: 3e-6,

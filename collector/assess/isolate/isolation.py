@@ -25,6 +25,9 @@ KEEP = 0.3
 """Below this a trouble that was told is over."""
 SETTLE = 90.0
 """Seconds that a trouble which comes on slowly must stand before it is told."""
+UNSURE = 0.93
+UNSURE_SETTLE = 240.0
+"""Seconds that a trouble must stand of which it is less than :data:`UNSURE` sure that anything has failed."""
 OFF_DELAY = 300.0
 """Seconds that a trouble's signs must be gone before it is closed: what comes and goes is one trouble."""
 MOVED = 0.1
@@ -55,6 +58,8 @@ class _Case(Struct):
     """When isolation first saw it."""
     spots: set[Spot]
     told: Trouble | None = None
+    sure_since: Seconds | None = None
+    """Since when it could be told."""
     gone_since: Seconds | None = None
     controllers: set[str] = field(default_factory=set)
     robbed: bool = False
@@ -190,7 +195,12 @@ class Isolation:
         unsure = found.failed < sure or not found.suspects
         if unsure and case.told is not None:
             return self._end(case, now)
-        hasty = case.told is None and found.slow and now - case.met < SETTLE
+        settle = UNSURE_SETTLE if found.failed < UNSURE else SETTLE if found.slow else 0.0
+        if unsure:
+            case.sure_since = None
+        elif case.sure_since is None or case.sure_since > now:
+            case.sure_since = now
+        hasty = case.told is None and case.sure_since is not None and now - case.sure_since < settle
         self._wait(case, hasty and not unsure)
         if unsure or hasty:
             return []

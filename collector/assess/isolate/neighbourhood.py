@@ -109,12 +109,14 @@ def explain(
         ]
         stop = not chosen or not left or len(left) == len(open_spots)
         mine = open_spots if stop else [spot for spot in open_spots if spot not in left]
-        ats = {spot: at for at, spot in enumerate(open_spots)}
+        if not stop:  # more than two at once: what the others show says nothing of these
+            faults = [fault for fault in faults if not set(mine).isdisjoint(fault.shows)]
+            posterior = weigh(_evidence(faults, mine, [present[spot] for spot in mine], given, absent))
         found.append(
             Weighed(
                 faults=faults,
                 spots=mine,
-                seen=[seen[ats[spot]] for spot in mine],
+                seen=[present[spot] for spot in mine],
                 posterior=posterior,
                 absent=absent,
                 name_of=name_of,
@@ -153,7 +155,7 @@ def _evidence(
             column = at_spot.get(spot)
             if column is not None:
                 chances[row, column] = chance
-            elif absent(spot):
+            elif absent(spot):  # a present sign that is another fault's is neither
                 silent[row] += math.log1p(-chance)
     background = [math.prod(1.0 - fault.shows.get(spot, 0.0) for fault in given) for spot in spots]
     return Evidence(

@@ -13,7 +13,7 @@ class Role(StrEnum):
     """What a part is to the failure model, where its kind says too little: parts that nobody tells of."""
 
     FEED = "power feed"
-    AIR_PATH = "air filter"
+    AIR_PATH = "filter"
     BLANKING = "blanking panel"
     COOLANT = "coolant hoses"
     COOLANT_PUMP = "coolant pump"
