@@ -7,7 +7,10 @@ from collections.abc import Mapping
 from collector.assess.isolate.words import Mode, Onset, Role, Show, Where
 from collector.model import Kind, Sign
 
-_HOT_THINGS = (Kind.PROCESSOR, Kind.MEMORY, Kind.DRIVE, Kind.NETWORK_ADAPTER)
+_HOT_THINGS = (
+    *(Kind.PROCESSOR, Kind.MEMORY, Kind.DRIVE, Kind.NETWORK_ADAPTER),
+    *(Kind.POWER_SUPPLY, Kind.CONTROLLER, Kind.STORAGE_CONTROLLER),
+)
 _BLADES = (Kind.BLADE, Kind.MODULE)
 _HOLDING = (Kind.SLED, Kind.BLADE, Kind.MODULE, Kind.ENCLOSURE)
 _TOLD_ABOVE = Show(Sign.FAULTY, 0.3, Where.HOLDERS)

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 def names(stage: Stage, suspect: Suspect, fru: str) -> bool:
     """Whether a suspect is the thing at that path of the simulated site."""
     if not fru.startswith("~"):
+        sled, _, own = fru.rpartition("/")
+        if own == "filter" and suspect.part.startswith("~"):  # of a sled whose controller tells of no filter
+            return suspect.part.endswith("/filter") and _is(stage, suspect.part[1:].removesuffix("/filter"), sled)
         return _is(stage, suspect.part, fru)
     if not suspect.part.startswith("~"):
         return False
