@@ -10,13 +10,14 @@ import sys
 from typing import Any
 
 from collector.cli.drilling.score import score
-from collector.cli.drilling.stage import Stage
+from collector.cli.drilling.stage import Stage, small_site
 from collector.cli.drilling.trial import Row, draw, rest, trial
-from simulators.site import demo_site
 from simulators.world import World
 
 INTERVAL = 30.0
 """Simulated seconds between the rounds of a controller."""
+STEP = 5.0
+"""Seconds of a step of the physics."""
 WARM_UP = 40
 """Healthy rounds before the first fault; what is ordered in them is false."""
 
@@ -52,7 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
 async def drill(seed: int, faults: int, *, double: bool = False, progress: Any = None) -> dict[str, Any]:
     """The score of ``faults`` trials drawn by ``seed``; ``progress(done, of, rows)`` hears of each."""
     rng = random.Random(seed)
-    stage = Stage(World(demo_site(), seed=seed), INTERVAL)
+    stage = Stage(World(small_site(), seed=seed, step=STEP), INTERVAL)
     try:
         await stage.rounds_of(WARM_UP)
         false_orders = len(stage.ever_ordered)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import secrets
 from collections.abc import Mapping
+from dataclasses import replace
 
 from msgspec import structs
 from pydantic import SecretStr
@@ -29,7 +30,7 @@ from simulators.service.accounts import MONITOR, ROLE_OF
 from simulators.service.service import Service
 from simulators.service.sessions import Account
 from simulators.service.tree import Tree
-from simulators.site import Equipment, Shelf
+from simulators.site import Enclosure, Equipment, Shelf, Site, demo_site
 from simulators.telemetry import SledTelemetry
 from simulators.world import World
 
@@ -39,6 +40,20 @@ _ANSWER = 0.03
 """Seconds that a healthy controller takes for an answer, about."""
 DEADLINE = 60.0
 """Real seconds that a round may take; only a bug comes near."""
+
+
+def small_site() -> Site:
+    """Two of the demo site's racks, two sleds an enclosure: every design and dialect of it, and quick to poll."""
+    site = demo_site()
+    rows = []
+    for row in site.rows:
+        racks = [replace(rack, enclosures=tuple(map(_two_sleds, rack.enclosures))) for rack in row.racks]
+        rows.append(replace(row, racks=(racks[0],)))
+    return replace(site, rows=tuple(rows))
+
+
+def _two_sleds(enclosure: Enclosure) -> Enclosure:
+    return replace(enclosure, sleds=enclosure.sleds[:2])
 
 
 class StageClock:
