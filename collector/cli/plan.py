@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import logging
 import sys
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,6 @@ from collector.cli.running import chosen, run_to_end
 from collector.model import Outcome
 from collector.poll.clock import SystemClock
 from collector.poll.cost import Measured, Request, measure
-from collector.poll.turns import EVERY
 from collector.redfish.client import Client
 from collector.redfish.recorder import Recorder
 from collector.settings import CollectorSettings, ControllerSettings, load
@@ -106,12 +106,7 @@ def table(controller: ControllerSettings, measured: Measured) -> list[str]:
         f"one GET for every resource instead: {naive.requests} requests, about {naive.received / 1000:.1f} kB "
         "(estimated from what the walk fetched)",
     ]
-    turns = sum(one.in_turns for one in measured.requests)
-    if turns:
-        lines.append(
-            f"{turns} of the {len(measured.requests)} requests take turns, each in one round of {EVERY}, "
-            "while the rollups above their parts are OK"
-        )
+    lines += _turns(measured.requests)
     if done.requests and done.received:
         lines.append(
             f"saved: {_saved(done.requests, naive.requests)} of the requests, "
@@ -124,6 +119,20 @@ def table(controller: ControllerSettings, measured: Measured) -> list[str]:
         remark = f"; {feature.remark}" if feature.remark else ""
         lines.append(f"  {feature.feature:14}  {offered}, {used}{plain(remark, 300)}")
     return lines
+
+
+def _turns(requests: tuple[Request, ...]) -> list[str]:
+    """How many requests are not made in every round."""
+    often = Counter(one.every for one in requests if one.every > 1)
+    if not often:
+        return []
+    told = ", ".join(f"{count} once in {every} rounds" for every, count in sorted(often.items()))
+    mean = sum(1 / one.every for one in requests)
+    received = sum(one.received / one.every for one in requests)
+    return [
+        f"on average {mean:.1f} requests, {received / 1000:.1f} kB a round while nothing is wrong: what seldom changes "
+        f"takes turns, {told}"
+    ]
 
 
 def _saved(here: int, there: int) -> str:

@@ -7,7 +7,7 @@ both give the same; ``tests/normalise/test_polled.py`` holds them against each o
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from operator import attrgetter
 from typing import Any, NamedTuple
 
@@ -42,6 +42,8 @@ _PART = tuple(TELLING)
 _told_of_part = attrgetter(*(attribute(name) for name in _PART))
 _OBJECTS = {name for name, leaf in TELLING.items() if leaf in (STATUS, BOOT)}
 _NO_SENSOR = ToldSensor()
+_Kept = tuple[float, int, Seconds]
+"""Value, health and time of one sensor."""
 
 
 class Decoded(NamedTuple):
@@ -62,6 +64,7 @@ class Decoder:
 
     A round is ``begin()``, one ``take()`` for each GET that brought a body, in any order, and ``finish()``. The
     sensors of a GET that brought none have no value in that round; the statuses it would have told stay as they were.
+    A GET that the round leaves out, since what it brings seldom changes, is a ``keep()`` instead.
     """
 
     def __init__(self, inventory: Inventory, fetches: Sequence[Fetch]) -> None:
@@ -72,16 +75,47 @@ class Decoder:
         self._plans = compile_plans(inventory.recipe, tuple(fetches))
         self._takers = [self._taker(plan) for plan in self._plans]
         self._received = [0.0] * len(self._plans)
+        self._kept: dict[int, list[_Kept]] = {}
+        """What was read last from each GET that rounds may leave out."""
+        self._standing = 0
+        """Sensors that the round under way leaves as they were."""
+
+    def remember(self, indexes: Iterable[int]) -> None:
+        """Says which fetches rounds may leave out: what they bring is remembered from now on."""
+        frame = self._walked.frame
+        for index in indexes:
+            if self._plans[index].columns:
+                self._kept[index] = [
+                    (frame.values[column], frame.healths[column], frame.times[column] if frame.times else frame.time)
+                    for column in self._plans[index].columns
+                ]
 
     def begin(self) -> None:
         """Starts a round."""
         self._round.begin()
+        self._standing = 0
         self._received = [0.0] * len(self._plans)
 
     def take(self, index: int, body: bytes, received: Seconds) -> None:
         """Decodes what fetch number ``index`` brought at a time. Never raises for what a body holds."""
         self._received[index] = received
         self._takers[index](body, received)
+        if index in self._kept:
+            columns = self._round.columns
+            self._kept[index] = [
+                (columns.values[column], columns.healths[column], columns.times[column] or received)
+                for column in self._plans[index].columns
+            ]
+
+    def keep(self, index: int) -> None:
+        """Leaves fetch number ``index`` out: its sensors stay as they were read last, with the time of that."""
+        columns = self._round.columns
+        for column, (value, health, time) in zip(self._plans[index].columns, self._kept.get(index, ()), strict=False):
+            columns.values[column], columns.healths[column], columns.times[column] = value, health, time
+            columns.timed = True
+            self._standing += 1
+        if self._standing == len(columns.values):
+            columns.filled = True  # there is nothing else to read in this round
 
     def status(self, part: str) -> Status | None:
         """The newest status of a part, by its id, as far as the round has come; None where none is told."""

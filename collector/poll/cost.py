@@ -67,8 +67,8 @@ class Request(Struct, frozen=True, kw_only=True):
     """Of the last answer; None where none came."""
     conditional: bool
     failure: str
-    in_turns: bool
-    """Whether most rounds leave it out: see :mod:`collector.poll.turns`. It was made here to measure it."""
+    every: int
+    """It is made in one of so many rounds: see :mod:`collector.poll.turns`. Here it was made to measure it."""
 
 
 class RoundCost(Struct, frozen=True, kw_only=True):
@@ -232,7 +232,7 @@ def _requests(walked: Walked, interpreted: Interpreted, exchanges: Iterable[Exch
                 status=spent[-1].status if spent else None,
                 conditional=any(one.conditional for one in spent),
                 failure=spent[-1].failure if spent else "not asked",
-                in_turns=index in turns,
+                every=turns[index].every if index in turns else 1,
             )
         )
     return tuple(found)

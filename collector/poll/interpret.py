@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Protocol
 
 from msgspec import Struct, structs
@@ -23,6 +23,12 @@ class Decodes(Protocol):
 
     def take(self, index: int, body: bytes, received: Seconds) -> None:
         """Take the body that the plan's fetch ``index`` brought; never raises on what a controller sent."""
+
+    def remember(self, indexes: Iterable[int]) -> None:
+        """Say which fetches rounds may leave out."""
+
+    def keep(self, index: int) -> None:
+        """Leave a fetch out of the round: what it brought last holds on."""
 
     def status(self, part: str) -> Status | None:
         """The newest status of a part, by its id; None where none is told."""

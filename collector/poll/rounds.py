@@ -2,13 +2,13 @@
 
 What was read counts, whatever befell the rest: a resource that hangs costs half of the time that is left, not the
 round, and is asked last the next time. Only a connection that fails twice in a row ends a round early. GETs that bring
-nothing but states which seldom change take turns (:mod:`collector.poll.turns`).
+nothing but what seldom changes take turns (:mod:`collector.poll.turns`).
 """
 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from msgspec import Struct
 
@@ -55,6 +55,7 @@ class Rounds:
         self._fetches = interpreted.fetches
         self._decoder = interpreted.decoder
         self._turns = Turns(interpreted.inventory, interpreted.fetches, interpreted.decoder)
+        self._decoder.remember(self._turns.indexes)
         self._order = self._turns.ordered(range(len(interpreted.fetches))) or [_PING]
         self._whole = False
         self._skipped: set[int] = set()
@@ -87,6 +88,7 @@ class Rounds:
                 await self._client.connect()
                 await self._fetch_all(taken, errors, limit)
         except TimeoutError:
+            self._leave_out(taken, errors)
             asked = [index for index in self._order if index not in self._skipped]
             undone = (index for index in asked if index not in taken and index not in errors)
             missing = next(undone, self._order[-1])
@@ -95,6 +97,8 @@ class Rounds:
             errors[missing] = TimedOut(self._client.settings.name, self._path(missing), detail)
         except ControllerError as error:
             errors[self._order[0]] = error  # the login
+        else:
+            self._leave_out(taken, errors)
         self._ask_last([index for index, error in errors.items() if isinstance(error, TimedOut)])
         self._failed = frozenset(errors)
         self._turns.end()
@@ -125,6 +129,7 @@ class Rounds:
         for index in waiting:
             if not self._turns.due(index, taken, whole=self._whole or index in self._failed):
                 self._skipped.add(index)
+                self._decoder.keep(index)
                 continue
             left, asked = ends - loop.time(), self._clock.now()
             try:
@@ -142,6 +147,14 @@ class Rounds:
                 self._read_clock = service_clock.read_again(self._service_clock, reply, asked, received)
             if index != _PING:
                 self._decoder.take(index, reply.body, received)
+
+    def _leave_out(self, taken: set[int], errors: Mapping[int, ControllerError]) -> None:
+        """Of what a round that ended early did not come to, that for which it was not the turn."""
+        for index in self._order:
+            done = index in taken or index in errors or index in self._skipped
+            if not done and not self._turns.due(index, taken, whole=self._whole or index in self._failed):
+                self._skipped.add(index)
+                self._decoder.keep(index)
 
     def _path(self, index: int) -> str:
         return SERVICE_ROOT if index == _PING else self._fetches[index].path

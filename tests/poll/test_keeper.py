@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -352,6 +352,9 @@ class Faulty:
         raise ZeroDivisionError("a bug")
 
     take = finish = begin
+
+    def remember(self, indexes: Iterable[int]) -> None:
+        pass
 
 
 async def test_a_bug_is_that_controllers_failed_round(mockup: Mockup, caplog: pytest.LogCaptureFixture) -> None:
