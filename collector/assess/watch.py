@@ -352,7 +352,7 @@ class Watch:
                 self._wrong,
             )
             self._book.settle(GAPS, missed, now, gone="no longer missed")
-        if self._book.held:
+        if self._book.held and self._failures == 0:
             self._book.release(now)
         if attend or self._book.dirty or (self._book.any and self._attending.due(now)):
             self._attending.attend(self._book, self._tree, self._statuses, self._columns.quantities, now)

@@ -125,7 +125,11 @@ class Play:
             case ("outage", outcome):
                 self.failures += 1
                 told = self.watch.round(bad(self.time, outcome), self.time)
-                assert {each.subject for each in (*told.opened, *told.changed)} <= {Subject.CONTROLLER}
+                assert {each.subject for each in told.opened} <= {Subject.CONTROLLER}
+                for each in told.changed:  # of others only from what they follow
+                    before = self.follower.open[each.id]
+                    same = (each.severity, each.text, each.evidence) == (before.severity, before.text, before.evidence)
+                    assert same or each.subject is Subject.CONTROLLER
                 assert told.closed == ()
                 self.follower.take(told)
             case ("walk", without):
