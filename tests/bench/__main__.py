@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib
 import sys
 
-NAMES = ("transport", "decode", "store", "round", "client", "requests", "looks", "watching")
+NAMES = ("transport", "decode", "store", "round", "client", "requests", "looks", "watching", "seeking", "isolate")
 
 
 def main(names: list[str]) -> int:
