@@ -10,9 +10,9 @@ from enum import StrEnum
 from msgspec import Struct
 
 from collector.model import Outcome, Seconds
-from collector.redfish.client import Way
 from collector.redfish.errors import ControllerError
 from collector.redfish.resources import ClockRead
+from collector.redfish.session import Way
 
 
 class Trust(StrEnum):

@@ -9,7 +9,6 @@ from pathlib import PurePath
 from msgspec import Struct
 
 from collector.model import Seconds
-from collector.redfish.client import Way
 from collector.redfish.facts import (
     Certificate,
     Connected,
@@ -22,6 +21,7 @@ from collector.redfish.facts import (
 )
 from collector.redfish.resources import ClockRead
 from collector.redfish.service_clock import span
+from collector.redfish.session import Way
 
 EXPIRY_NOTICE_DAYS = 30.0
 CLOCK_NOTE_SECONDS = 5.0

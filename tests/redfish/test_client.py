@@ -15,7 +15,7 @@ import respx
 from pydantic import SecretStr
 
 from collector.model import Outcome
-from collector.redfish.client import Client, Way
+from collector.redfish.client import Client
 from collector.redfish.errors import (
     ControllerError,
     ForeignOrigin,
@@ -26,6 +26,7 @@ from collector.redfish.errors import (
     TooBig,
     Unreachable,
 )
+from collector.redfish.session import Way
 from collector.redfish.wire import Limits
 from collector.settings import ControllerSettings, Credential
 from tests.mockups import Answer, Mockup, MockupTransport, serve_mockup

@@ -21,7 +21,7 @@ from cryptography.x509.oid import NameOID
 from pydantic import SecretStr
 
 from collector.redfish.certificates import certificate
-from collector.redfish.client import Client, Way
+from collector.redfish.client import Client
 from collector.redfish.facts import (
     Handshake,
     Reached,
@@ -31,6 +31,7 @@ from collector.redfish.facts import (
 from collector.redfish.probe import ask, reach, session_end
 from collector.redfish.recorder import Recorder
 from collector.redfish.resources import ClockRead
+from collector.redfish.session import Way
 from collector.redfish.verdicts import (
     Findings,
     Result,

@@ -7,7 +7,6 @@ from typing import Any
 import pytest
 
 from collector.model import Outcome
-from collector.redfish.client import Way
 from collector.redfish.facts import (
     Certificate,
     Connected,
@@ -21,6 +20,7 @@ from collector.redfish.facts import (
 )
 from collector.redfish.features import declared
 from collector.redfish.resources import ClockRead
+from collector.redfish.session import Way
 from collector.redfish.verdicts import (
     Findings,
     Result,
