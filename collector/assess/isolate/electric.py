@@ -23,9 +23,15 @@ _LOST_DOWNSTREAM = (
 )
 _SAG_DOWNSTREAM = (
     Show(Sign.LOW_VOLTAGE, 0.6, Where.FED),
+    Show(Sign.READING_DRIFTS, 0.3, Where.FED),  # of the voltage, for whoever takes it to be wrong
     Show(Sign.LOW_VOLTAGE, 0.2, Where.FED_INSIDE, _SUPPLIES),
+    Show(Sign.READING_DRIFTS, 0.1, Where.FED_INSIDE, _SUPPLIES),
 )
-_LOSSY_DOWNSTREAM = (Show(Sign.UNBALANCED, 0.2, Where.FED), Show(Sign.LOW_VOLTAGE, 0.3, Where.FED))
+_LOSSY_DOWNSTREAM = (
+    Show(Sign.UNBALANCED, 0.2, Where.FED),
+    Show(Sign.LOW_VOLTAGE, 0.6, Where.FED),
+    Show(Sign.READING_DRIFTS, 0.3, Where.FED),
+)
 
 
 def _feed(lost: float, sagging: float, lossy: float, *more: Show) -> tuple[Mode, ...]:
@@ -66,7 +72,7 @@ def _feed(lost: float, sagging: float, lossy: float, *more: Show) -> tuple[Mode,
             remedy="tighten its joints",
             onset=Onset.SLOW,
             shows=(
-                Show(Sign.UNBALANCED, 0.7),
+                Show(Sign.UNBALANCED, 0.5),
                 Show(Sign.HOT, 0.1),
                 *_LOSSY_DOWNSTREAM,
                 _ABOVE,

@@ -82,6 +82,8 @@ SENSOR: tuple[Mode, ...] = (
 )
 """Of any part that carries a sensor: charged to that part, for sensors are not replaced alone."""
 
+UNKNOWN_WAY = "has failed in a way not known"
+
 ANY: tuple[Mode, ...] = (
     Mode(
         name="is another part than planned",
@@ -109,10 +111,10 @@ ANY: tuple[Mode, ...] = (
         shows=(Show(Sign.ABSENT, 0.95), Show(Sign.READING_GONE, 0.3), Show(Sign.READING_GONE, 0.2, Where.INSIDE)),
     ),
     Mode(
-        name="has failed in a way not known",
-        rate=5e-8,
+        name=UNKNOWN_WAY,
+        rate=2e-7,
         remedy="replace",
-        shows=(Show(Sign.FAULTY, 0.7), *(Show(sign, 0.05) for sign in Sign if sign is not Sign.FAULTY), _TOLD_ABOVE),
+        shows=(Show(Sign.FAULTY, 0.5), *(Show(sign, 0.02) for sign in Sign if sign is not Sign.FAULTY), _TOLD_ABOVE),
     ),
 )
 """Of any part whatever, of unknown kinds too: a weaker answer rather than none."""
@@ -129,7 +131,7 @@ KNOWN: Mapping[Kind | Role, tuple[Mode, ...]] = {
 NEVER_CHARGED = frozenset({Kind.PORT, Kind.HOST, Kind.RACK})
 """Kinds that nobody replaces: what fails there is charged to what carries them."""
 
-LEAK = 1e-6
+LEAK = 3e-7
 """Probability that a sign is there with no cause among those known, on one part at one time. The looks vouch for what
 they say by an observation's weight; this is for what they can't know."""
 LEAKS: Mapping[Sign, float] = {
@@ -142,13 +144,26 @@ LEAKS: Mapping[Sign, float] = {
 }
 
 
+SPILL: Mapping[Sign, float] = {Sign.READING_DRIFTS: 0.15, Sign.READING_IMPOSSIBLE: 0.05}
+"""What is really odd looks like an odd sensor now and then: chances, as shares of the chance of the oddity itself."""
+SPILLS = frozenset(
+    {
+        *(Sign.HOT, Sign.WARM_AIR, Sign.STANDS, Sign.TURNS_SLOWLY, Sign.NO_POWER, Sign.LOW_VOLTAGE, Sign.HIGH_VOLTAGE),
+        *(Sign.UNBALANCED, Sign.LITTLE_FLOW, Sign.SHORT_OF_AIR, Sign.WORKS_HARD, Sign.OVERLOADED),
+    }
+)
+"""Signs of readings that are odd because what they measure is."""
+LEAST_SPILL = 0.02
+"""Chance below which that is left out."""
+
+
 def modes_of(role: Kind | Role, *, has_sensor: bool) -> tuple[Mode, ...]:
     """All ways in which such a part fails, those of every part among them."""
     own = KNOWN.get(role, ())
     if isinstance(role, Role):
         return own
     if role in NEVER_CHARGED:
-        return (*own, *(mode for mode in ANY if mode.rate < 1e-7)) if role is not Kind.PORT else own
+        return (*own, *(mode for mode in ANY if mode.name == UNKNOWN_WAY)) if role is not Kind.PORT else own
     return (*own, *ANY, *(SENSOR if has_sensor else ()))
 
 
