@@ -33,8 +33,8 @@ from collector.redfish.event_way import Way, WayKind, way
 from collector.redfish.flow import Answer, Ask, Flow, Place, drive
 from collector.redfish.follow import type_name
 from collector.redfish.log_cursor import Bounds
-from collector.redfish.log_places import LogsFound, find_logs
-from collector.redfish.logs import LogPlace, read_log
+from collector.redfish.log_places import LogPlace, LogsFound, find_logs
+from collector.redfish.logs import read_log
 from collector.redfish.notices import Source
 from collector.redfish.registries import Shelf
 from collector.redfish.resources import Walked

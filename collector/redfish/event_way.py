@@ -13,7 +13,7 @@ from msgspec import Struct
 
 from collector.redfish import links
 from collector.redfish.flow import Place
-from collector.redfish.logs import LogPlace
+from collector.redfish.log_places import LogPlace
 
 _NO_STATES = frozenset({"Disabled", "Absent", "UnavailableOffline"})
 

@@ -11,12 +11,21 @@ from collector.model import Defect
 from collector.redfish import links
 from collector.redfish.flow import Ask, Flow, Place
 from collector.redfish.follow import type_name
-from collector.redfish.logs import LogPlace, log_place
 
 MAX_LOGS = 12
 """Logs of one controller that are read."""
 _OWNERS = ("Manager", "ComputerSystem", "Chassis")
 _GONE = frozenset({404, 410})
+
+
+class LogPlace(Struct, frozen=True):
+    """A log that can be read."""
+
+    entries: str
+    """Path of its LogEntryCollection."""
+    service: str
+    """Key of its LogService."""
+    max_records: int | None = None
 
 
 class LogsFound(Struct, frozen=True):
@@ -73,3 +82,15 @@ def _collections(bodies: Iterable[Mapping[str, Any]], place: Place) -> dict[str,
     for targets in found.values():
         merged |= {key: target for key, target in targets.items() if key not in merged}
     return dict(list(merged.items())[:MAX_LOGS])
+
+
+def log_place(body: Mapping[str, Any], place: Place, resource: str) -> LogPlace | None:
+    """The log of a LogService body; None where it is turned off or has no entries."""
+    target = place.linked(body.get("Entries"))
+    status = body.get("Status")
+    state = status.get("State") if isinstance(status, dict) else None
+    if target is None or body.get("ServiceEnabled") is False or state in ("Disabled", "Absent", "UnavailableOffline"):
+        return None
+    records = body.get("MaxNumberOfRecords")
+    whole = isinstance(records, int) and not isinstance(records, bool) and records > 0
+    return LogPlace(target.path, links.key(resource), records if whole else None)

@@ -33,16 +33,6 @@ _LATER = frozenset({408, 429, 502, 503, 504})
 """Statuses that say nothing of the page, only of now."""
 
 
-class LogPlace(Struct, frozen=True):
-    """A log that can be read."""
-
-    entries: str
-    """Path of its LogEntryCollection."""
-    service: str
-    """Key of its LogService."""
-    max_records: int | None = None
-
-
 class LogRead(Struct, frozen=True, kw_only=True):
     """What one round brought."""
 
@@ -57,18 +47,6 @@ class LogRead(Struct, frozen=True, kw_only=True):
     """Whether the reading goes on in the next round."""
     defects: tuple[Defect, ...] = ()
     requests: int = 0
-
-
-def log_place(body: Mapping[str, Any], place: Place, resource: str) -> LogPlace | None:
-    """The log of a LogService body; None where it is turned off or has no entries."""
-    target = place.linked(body.get("Entries"))
-    status = body.get("Status")
-    state = status.get("State") if isinstance(status, dict) else None
-    if target is None or body.get("ServiceEnabled") is False or state in ("Disabled", "Absent", "UnavailableOffline"):
-        return None
-    records = body.get("MaxNumberOfRecords")
-    whole = isinstance(records, int) and not isinstance(records, bool) and records > 0
-    return LogPlace(target.path, links.key(resource), records if whole else None)
 
 
 def read_log(cursor: Cursor, place: Place, bounds: Bounds | None = None, *, can_skip: bool = False) -> Flow[LogRead]:

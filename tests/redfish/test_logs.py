@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from collector.model import DefectKind
 from collector.redfish.flow import Answer, Ask
 from collector.redfish.log_cursor import SEEN, Bounds, Cursor, Order, Upset
-from collector.redfish.logs import UNCONDITIONAL, LogPlace, LogRead, log_place, read_log
+from collector.redfish.log_places import LogPlace, log_place
+from collector.redfish.logs import UNCONDITIONAL, LogRead, read_log
 from tests.conftest import standard
 from tests.redfish.flows import NOT_FOUND, PLACE, examples, from_folder, published, run
 

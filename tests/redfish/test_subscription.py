@@ -11,7 +11,7 @@ import pytest
 from collector.model import DefectKind
 from collector.redfish.event_way import Way, WayKind, way
 from collector.redfish.flow import Answer, Ask, answered, drive
-from collector.redfish.logs import LogPlace
+from collector.redfish.log_places import LogPlace
 from collector.redfish.subscription import Kept, Ours, bodies, context_token, end, is_ours, keep
 from collector.redfish.wire import Reply
 from tests.conftest import standard
