@@ -7,9 +7,11 @@ squares in the first :data:`LEARNING` rounds, for which 72 bytes a sensor are le
 
 from __future__ import annotations
 
+from statistics import median
+
 import numpy as np
 
-from collector.assess.looks.kin import Floats, Kin, others_median
+from collector.assess.looks.kin import Floats, Kin, Others
 from collector.model import Kind, Quantity, Seconds, Sensor
 
 LEARNING = 400
@@ -77,17 +79,15 @@ class Explained:
         self._load: Floats = np.full(len(self._owners), np.nan)
         self._usual: Floats = np.full(len(self._owners), np.nan)
         self._level: Floats = np.full(size, np.nan)
-        self._others_load: Floats = np.full(size, np.nan)
-        self._least, self._most = np.full((size, 2), np.inf), np.full((size, 2), -np.inf)
+        self._least, self._most = np.full((size, 2), np.inf, np.float32), np.full((size, 2), -np.inf, np.float32)
         """Of each regressor, what has been learnt from: beyond it nothing is judged."""
         loaded = self._has_power[self._owner_at]
         self._heated = self.modelled & loaded & _are(kin.sensors, Quantity.TEMPERATURE)
         self._heated[kin.inlets] = False
-        self._mixed = [
-            columns
-            for columns in self._groups
-            if loaded[columns].all() and len({kin.owner[column] for column in columns.tolist()}) > 1
-        ]
+        self._siblings = Others(self._groups, size)
+        blades = [i for i, owner in enumerate(self._owners) if self._has_power[i] and kin.kind(owner) is Kind.BLADE]
+        self._loads = Others([np.asarray(blades, dtype=np.intp)], len(self._owners), 1)
+        """The loads of a sled's blades against one another."""
 
     def take_over(self, before: Explained, moved: dict[int, int]) -> None:
         """Carry over what was learnt; ``moved``: columns here by columns there."""
@@ -115,10 +115,11 @@ class Explained:
     def explain(self, values: Floats, now: Seconds) -> tuple[Floats, Floats]:
         """(what the rest explains of each column or NaN, the regressors)."""
         self._follow_load(values, now)
-        load = (self._load / self._usual)[self._owner_at] - 1.0
+        loads = self._load / self._usual - 1.0
+        load = loads[self._owner_at]
         load[load != load] = 0.0
         base, regressors = np.zeros(self.kin.size), np.ones((self.kin.size, 3))
-        others_median(values, self._groups, self._middle)
+        self._middle = self._siblings.medians(values)
         level = self._level
         fresh = (level != level) & (values == values)
         level[fresh] = values[fresh]
@@ -130,9 +131,8 @@ class Explained:
         size = np.maximum(np.abs(level), 1e-9)
         middle = self._middle
         base[self.siblings] = middle[self.siblings]
-        others_median(np.where(values == values, load, np.nan), self._mixed, self._others_load)
-        others = self._others_load
-        regressors[:, 1] = np.where(others == others, load - others, load)
+        others = self._loads.medians(loads)[self._owner_at]
+        regressors[:, 1] = np.where(self.siblings & (others == others), load - others, load)
         regressors[:, 2] = np.where(self.siblings, middle / size - 1.0, self._blowing(values))
         if self._warm.any():
             base[self._warm] = self._inlet(values)
@@ -226,7 +226,7 @@ class Explained:
     def _inlet(self, values: Floats) -> float:
         told = values[self.kin.inlets]
         told = told[told == told]
-        return float(np.median(told)) if len(told) else float("nan")
+        return median(told.tolist()) if len(told) else float("nan")
 
     def _blowing(self, values: Floats) -> float:
         told = values[self.kin.fans]
@@ -235,7 +235,7 @@ class Explained:
             return 0.0
         first = self._level[self.kin.fans]
         first = first[first > 0.0]
-        return float(np.median(told) / np.median(first)) - 1.0 if len(first) else 0.0
+        return median(told.tolist()) / median(first.tolist()) - 1.0 if len(first) else 0.0
 
 
 def _are(sensors: tuple[Sensor, ...], quantity: Quantity) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,10 +22,15 @@ Role = tuple[str, ...]
 
 
 class Kin:
-    """The columns of one layout."""
+    """The columns of one layout, or of a choice of its quantities; columns are counted within the choice."""
 
-    def __init__(self, inventory: Inventory) -> None:
-        self.sensors: tuple[Sensor, ...] = inventory.layout.sensors
+    def __init__(self, inventory: Inventory, quantities: Container[Quantity] | None = None) -> None:
+        layout = inventory.layout.sensors
+        chosen = [c for c, sensor in enumerate(layout) if quantities is None or sensor.quantity in quantities]
+        self.layout_size = len(layout)
+        self.columns: Indices = np.asarray(chosen, dtype=np.intp)
+        """Where they stand in the layout."""
+        self.sensors: tuple[Sensor, ...] = tuple(layout[column] for column in chosen)
         self.parts = {part.id: part for part in inventory.parts}
         self.size = len(self.sensors)
         self.owner = [self._owner(sensor.part) for sensor in self.sensors]
@@ -54,6 +59,11 @@ class Kin:
         """What a part is called."""
         found = self.parts.get(part)
         return part if found is None else found.name
+
+    def kind(self, part: str) -> Kind | None:
+        """What kind of part it is; None for one that isn't told of."""
+        found = self.parts.get(part)
+        return None if found is None else found.kind
 
     def beside(self, column: int, quantity: Quantity) -> list[int]:
         """The columns of a quantity at the same part, itself not among them."""
@@ -91,7 +101,7 @@ class Kin:
 
     def _powers(self, frame: Frame) -> dict[str, int]:
         found: dict[str, int] = {}
-        values: Sequence[float] = frame.values
+        values = np.array(frame.values)[self.columns]
         for column, sensor in enumerate(self.sensors):
             if sensor.quantity is not Quantity.POWER or sensor.part != self.owner[column]:
                 continue
@@ -126,25 +136,34 @@ def _design(part: Part | None) -> str:
     return part.identity.part_number or part.identity.model or ""
 
 
-def others_median(values: Floats, groups: Sequence[Indices], out: Floats) -> None:
-    """For every column in a group, the median of the others of it that have a value; NaN for fewer than two."""
-    for columns in groups:
-        told = values[columns]
-        order = np.argsort(told)  # NaN last
-        count = int((told == told).sum())
-        if count < 3:
-            out[columns] = np.nan
-            continue
-        ranked = told[order]
-        rank = np.arange(count)
-        left = count - 1
-        if left % 2:
-            middle = left // 2
-            medians = np.where(rank <= middle, ranked[middle + 1], ranked[middle])
-        else:
-            low = left // 2 - 1
-            first = np.where(rank <= low, ranked[low + 1], ranked[low])
-            second = np.where(rank <= low + 1, ranked[low + 2], ranked[low + 1])
-            medians = 0.5 * (first + second)
-        out[columns] = np.nan
-        out[columns[order[:count]]] = medians
+class Others:
+    """For every column of some groups, the median of the others in its group."""
+
+    def __init__(self, groups: Sequence[Indices], size: int, fewest: int = 2) -> None:
+        """``fewest``: others with a value that it takes."""
+        self._fewest = fewest
+        widest = max((len(columns) for columns in groups), default=0)
+        # one place more than there are columns holds NaN and fills up the shorter groups
+        self._at = np.full((len(groups), widest), size, dtype=np.intp)
+        for row, columns in enumerate(groups):
+            self._at[row, : len(columns)] = columns
+        self._size = size
+        self._rows = np.arange(len(groups))[:, None]
+        self._ranks = np.arange(widest)
+
+    def medians(self, values: Floats) -> Floats:
+        """By column; NaN for one without a value, in no group, or with too few others that have a value."""
+        found = np.full(self._size + 1, np.nan)
+        if not self._at.size:
+            return found[:-1]
+        told = np.append(values, np.nan)[self._at]
+        order = np.argsort(told, axis=1)  # NaN last
+        ranked = told[self._rows, order]
+        count = (told == told).sum(axis=1)[:, None]
+        # of the count - 1 others, those at the one or the two middle places
+        low, high = (count - 2) // 2, (count - 1) // 2
+        below = ranked[self._rows, np.maximum(low + (self._ranks <= low), 0)]
+        above = ranked[self._rows, np.minimum(high + (self._ranks <= high), told.shape[1] - 1)]
+        medians = np.where((count > self._fewest) & (self._ranks < count), 0.5 * (below + above), np.nan)
+        found[self._at[self._rows, order]] = medians
+        return found[:-1]

@@ -11,9 +11,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from statistics import median
 from typing import NamedTuple
-
-import numpy as np
 
 from collector.assess.looking import Seen
 from collector.assess.looks.kin import Kin, air_in, air_out
@@ -193,7 +192,7 @@ class PeersLook:
         air = [values[column] for column in inlets if values[column] == values[column]]
         if not air:
             return
-        inlet = float(np.median(air)) if len(air) > 1 else air[0]
+        inlet = median(air)
         rises = {column: rise for column in heated if (rise := values[column] - inlet) > 0.0}
         if len(rises) < 3:
             return

@@ -7,12 +7,13 @@ once learnt, no history. A single round never shows a sign.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
 
 from collector.assess.looking import Seen
-from collector.assess.looks.explained import SETTLED, Explained
+from collector.assess.looks.explained import MODELLED, SETTLED, Explained
 from collector.assess.looks.kin import Floats, Kin
 from collector.assess.looks.latch import Signs
 from collector.assess.words import amount
@@ -27,6 +28,8 @@ NEW_HOME = 500
 """Rounds after which other parts being off counts as usual, at most; as many as the usual was seen, if fewer."""
 WARMING = 900.0
 """Seconds after a part was switched in which its readings settle."""
+JUDGED_EVERY = 50.0
+"""Seconds between two judgements of figures: what changes them slowly needs no more, and most of the cost is here."""
 OTHERS = 2
 """Parts that may be off at the same time and still be ill sensors; more have a common cause."""
 _PRACTICAL = {
@@ -64,6 +67,7 @@ STANDS = 0.03
 """Part of the others' speed below which a fan is told to stand."""
 
 Bools = NDArray[np.bool_]
+_FOLLOWED = frozenset({Sign.READING_DRIFTS, Sign.READING_NOISY, Sign.READING_STUCK})
 _READ = frozenset({Outcome.OK, Outcome.PARTIAL})
 
 
@@ -77,6 +81,7 @@ class SensorsLook:
         self._model: Explained | None = None
         self._idle_set: frozenset[str] | None = None
         self._last: Seconds | None = None
+        self._judged: Seconds | None = None
         self._blades: frozenset[str] = frozenset()
         self._home: frozenset[str] | None = None
         self._home_rounds = 0
@@ -90,10 +95,10 @@ class SensorsLook:
         self._low, self._high = nan.copy(), nan.copy()
         self._quantum = nan.copy()
         self._lively = np.zeros(size)
-        self._run = np.zeros(size, dtype=np.int32)
-        self._told = np.zeros(size, dtype=np.int32)
-        self._gone, self._seldom = np.zeros(size, dtype=np.int32), np.zeros(size, dtype=np.int32)
-        self._off, self._began = np.zeros(size, dtype=np.int32), np.zeros(size, dtype=np.int32)
+        self._run = np.zeros(size, dtype=np.int16)
+        self._told = np.zeros(size, dtype=np.int16)
+        self._gone, self._seldom = np.zeros(size, dtype=np.int16), np.zeros(size, dtype=np.int16)
+        self._off, self._began = np.zeros(size, dtype=np.int16), np.zeros(size, dtype=np.int16)
         self._ready = np.zeros(size)
         self._idle: Bools = np.zeros(size, dtype=np.bool_)
         self._coldest = float("nan")
@@ -122,7 +127,7 @@ class SensorsLook:
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk; what is known of a sensor goes with it to its new column."""
         before, model = self._kin, self._model
-        kin = Kin(inventory)
+        kin = Kin(inventory, MODELLED)
         self._signs.drop(frozenset(kin.parts) | {sensor.part for sensor in kin.sensors})
         if before is not None and before.sensors == kin.sensors and before.parts == kin.parts:
             return
@@ -167,9 +172,9 @@ class SensorsLook:
         kin, model, frame = self._kin, self._model, seen.frame
         if kin is None or model is None or frame is None or seen.outcome not in _READ:
             return False
-        values = np.array(frame.values)
-        if len(values) != kin.size or not kin.size:
+        if len(frame.values) != kin.layout_size or not kin.size:
             return False
+        values = np.frombuffer(frame.values)[kin.columns]
         now = seen.time
         if self._last is not None and not 0.0 < now - self._last < 3600.0:
             self._ready[:] = np.maximum(self._ready, 0.0)
@@ -180,22 +185,43 @@ class SensorsLook:
         values[~np.isfinite(values)] = np.nan
         self._note_idle(seen.idle, now)
         told = values == values
-        same = told & (values == self._value)
-        lively = told & (self._lively > 0.3)
         self._signs.begin()
-        if lively.sum() >= 5 and (same & lively).sum() >= 0.9 * lively.sum():
-            for key in self.present:
-                self._signs.keep(*key)
-            self._signs.end()
-            return False  # the same acquisition told again: nothing new was measured
+        judges = self._judges(now) and not self._repeats(told, values)
         working = np.where(self._idle, np.nan, values)
-        explained, regressors = model.explain(working, now)
+        if judges:
+            explained, regressors = model.explain(working, now)
+        else:
+            for key in self.present:
+                if key[1] in _FOLLOWED:
+                    self._signs.keep(*key)
         self._look_for_gone(told, now)
         self._look_for_impossible(values, now)
-        self._follow(values, working, explained, regressors, same, told, now)
-        self._value = np.where(told, values, self._value)
-        self._told += told & (self._told < 1000)
+        if judges:
+            self._follow(values, working, explained, regressors, told & (values == self._value), told, now)
+            self._value = np.where(told, values, self._value)
+            self._told += told & (self._told < 1000)
+            self._pack()
         return self._signs.end()
+
+    def _judges(self, now: Seconds) -> bool:
+        """Whether enough time has passed since figures were judged last."""
+        if self._judged is not None and 0.0 <= now - self._judged < JUDGED_EVERY:
+            return False
+        self._judged = now
+        return True
+
+    def _repeats(self, told: Bools, values: Floats) -> bool:
+        """Whether a controller tells the same acquisition again: nothing new was measured."""
+        lively = told & (self._lively > 0.3)
+        count = int(lively.sum())
+        return count >= 5 and int((lively & (values == self._value)).sum()) >= 0.9 * count
+
+    def _pack(self) -> None:
+        """Keep figures of error in half the bytes between rounds."""
+        for name in _COLUMNS:
+            column = getattr(self, name)
+            if column.dtype == np.float64 and name not in _EXACT:
+                setattr(self, name, column.astype(np.float32))
 
     def _note_idle(self, idle: frozenset[str], now: Seconds) -> None:
         assert self._kin is not None
@@ -277,7 +303,7 @@ class SensorsLook:
         incoming = incoming[incoming == incoming]
         if not len(incoming) or self._liquid:
             return  # what water cools may be colder than the air
-        middle = float(np.median(incoming))
+        middle = median(incoming.tolist())
         # parts follow the air slowly: the coldest of late counts, forgotten at 2 % a round
         self._coldest = middle if not self._coldest < middle else self._coldest + 0.02 * (middle - self._coldest)
         below = np.nonzero(self._inside & (values < self._coldest - BELOW_INLET))[0]
@@ -307,7 +333,10 @@ class SensorsLook:
             ]
             if draws and min(draws) > 0.3:
                 wrong[column] = ("but the fan draws the power of one that turns", 0.95)
-            elif not draws and middle < before * (1.0 + RISES):
+            elif draws:
+                continue
+            elif self._shows(column, Sign.READING_IMPOSSIBLE) or middle < before * (1.0 + RISES):
+                # it was told when the fan stopped: what the others do later has other reasons
                 wrong[column] = ("but the other fans don't work harder", 0.45)
 
     def _follow(
@@ -348,7 +377,7 @@ class SensorsLook:
         calm = known & ~settling & ~off
         # what is off on one side for long must not become usual while it grows
         aside = (np.abs(self._mean) > 2.0 * spread) & (model.seen >= SETTLED)
-        model.learn(np.clip(error, -clip, clip) * np.where(aside, 0.15, 1.0), regressors, calm)
+        model.learn(np.minimum(np.maximum(error, -clip), clip) * np.where(aside, 0.15, 1.0), regressors, calm)
         learnt = calm & np.isfinite(spread) & ~aside
         rate = np.select([model.seen < SETTLED, model.seen < 300], [0.03, 0.008], 0.001)[learnt]
         spread = spread[learnt]
@@ -386,6 +415,8 @@ class SensorsLook:
         several = self._several(np.nonzero(self._hits >= 1.0)[0].tolist())
         for column in np.nonzero(self._hits >= 1.2)[0].tolist():
             sensor = kin.sensors[column]
+            if sensor.quantity in _FLOWS:
+                continue  # as the fans are driven, so it jumps
             shown = (sensor.part, Sign.READING_NOISY, sensor.sensor) in self.present
             if not shown and (self._hits[column] < NOISE_HITS or several):
                 continue
@@ -413,7 +444,7 @@ class SensorsLook:
         quantum = np.where(self._quantum == self._quantum, self._quantum, np.inf)
         spread = np.where(self._spread == self._spread, self._spread, np.inf)
         moved = np.maximum(np.maximum(4.0 * quantum, 0.3 * least), 4.0 * spread)
-        lively = np.clip(self._lively, 0.0, 0.95)
+        lively = np.minimum(self._lively, 0.95)
         chance = np.power(1.0 - lively, self._run)
         stuck = (
             usable
@@ -437,11 +468,14 @@ class SensorsLook:
         assert kin is not None
         assert model is not None
         several = self._several(np.nonzero(self._off >= 2)[0].tolist())
+        others_off = bool((model.siblings & (self._off > 0)).any())
         for column in np.nonzero(self._off >= DRIFT_ROUNDS)[0].tolist():
             sensor = kin.sensors[column]
             key = (sensor.part, Sign.READING_DRIFTS, sensor.sensor)
             if sensor.kind is Kind.FAN and values[column] <= STANDS * max(float(explained[column]), 0.0):
                 continue  # a fan that stands, or is told to
+            if key not in self.present and not model.siblings[column] and others_off:
+                continue  # what heats one part moves the fans, and with them all that has nothing to compare with
             if (several and key not in self.present) or self.stuck[column]:
                 continue
             slow = self._began[column] - self._off[column] >= 6
@@ -454,6 +488,11 @@ class SensorsLook:
             right = amount(round(float(explained[column]), 2), sensor.unit)
             text = f"{sensor.sensor} tells {amount(float(values[column]), sensor.unit)} where {source} {right}"
             self._signs.see(sensor.part, Sign.READING_DRIFTS, text, now, weight, sensor.sensor, 1)
+
+    def _shows(self, column: int, sign: Sign) -> bool:
+        assert self._kin is not None
+        sensor = self._kin.sensors[column]
+        return (sensor.part, sign, sensor.sensor) in self.present
 
     def _several(self, columns: list[int]) -> bool:
         kin = self._kin
@@ -482,3 +521,5 @@ _COLUMNS = (
     "_ready",
     "_before_stop",
 )
+_EXACT = frozenset({"_value", "_ready"})
+"""Values are compared for being the same; times are too large for half the bytes."""
