@@ -14,13 +14,20 @@ from typing import Any, Protocol
 
 from msgspec import Struct
 
+from collector.model import Seconds
+from collector.redfish import links
 from collector.redfish.bodies import decode
 from collector.redfish.errors import Malformed
+from collector.redfish.times import moment
 from collector.redfish.wire import Reply
 from collector.text import plain
 
 _TELLING = ("UserName", "CreatedTime", "ClientOriginIPAddress")
 _GONE = frozenset({404, 410})
+TOLERANCE = 5.0
+"""Seconds: CreatedTime counts whole ones, and a slow service takes some between a request and its work."""
+MAX_SESSIONS = 64
+"""Members of a Sessions collection that are looked at; in a longer one nothing is deleted."""
 
 
 class LeftOver(Struct, frozen=True):
@@ -30,11 +37,23 @@ class LeftOver(Struct, frozen=True):
     told: dict[str, str] = {}
 
 
+class Intent(Struct, frozen=True):
+    """That a session was about to be made, at a time of ours."""
+
+    time: Seconds
+
+
 class SessionNotes(Protocol):
     """Where one controller's open session is noted, so that it is found again after a kill."""
 
     def recall(self) -> LeftOver | None:
         """The session that an earlier process left; None for none."""
+
+    def intent(self) -> Intent | None:
+        """The intent of which an earlier process noted no outcome; None for none."""
+
+    def intend(self) -> Intent:
+        """A session is about to be made. What is noted next is what came of it."""
 
     def note(self, session: LeftOver | None) -> None:
         """This session is open now; None when it is deleted."""
@@ -88,3 +107,43 @@ async def remove(session: LeftOver, controller: str, send: Callable[[str, str], 
     if status in (401, 403):
         return Removal.NOT_LET
     return Removal.GONE if status < 300 or status in _GONE else Removal.FAILED
+
+
+async def find_lost(
+    lost: Intent, ours: LeftOver, intent: Intent, sessions: str, get: Callable[[str], Awaitable[Mapping[str, Any]]]
+) -> LeftOver | None:
+    """The session that came of an intent whose outcome nobody noted; None where that can't be told for certain.
+
+    ``ours``: the session that came of ``intent`` and is open now; ``sessions``: path of the collection; ``get`` gives
+    the body at a path, or raises a :class:`~collector.redfish.errors.ControllerError`, which is let through.
+    """
+    own = _marks(await get(ours.path))
+    listed = await get(sessions)
+    members = listed.get("Members")
+    paged = any("nextLink" in name for name in listed)
+    if own is None or paged or not isinstance(members, list) or len(members) > MAX_SESSIONS:
+        return None
+    user, address, made = own
+    expected = made - (intent.time - lost.time)
+    found: list[LeftOver] = []
+    for member in members:
+        path = member.get("@odata.id") if isinstance(member, dict) else None
+        if not isinstance(path, str):
+            return None
+        if links.key(path) == links.key(ours.path):
+            continue
+        body = await get(path)
+        told = _marks(body)
+        if told is None:
+            return None  # it may be the one, or not
+        if told[:2] == (user, address) and abs(told[2] - expected) <= TOLERANCE:
+            found.append(LeftOver(path, _told(body)))
+    return found[0] if len(found) == 1 else None
+
+
+def _marks(body: Mapping[str, Any]) -> tuple[str, str, Seconds] | None:
+    """User, address and time of a session; None where one of them is not told."""
+    told, made = _told(body), moment(body.get("CreatedTime"))
+    if made is None or not all(told.get(name) for name in _TELLING):
+        return None
+    return told["UserName"], told["ClientOriginIPAddress"], made

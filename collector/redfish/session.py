@@ -14,14 +14,14 @@ import json
 import logging
 from collections.abc import Awaitable, Callable
 from enum import Enum
-from typing import Protocol
+from typing import Any, Protocol
 
 from collector.model import Defect, DefectKind
 from collector.redfish import links
 from collector.redfish.bodies import decode
 from collector.redfish.channel import Headers
 from collector.redfish.errors import ControllerError, HttpStatus, LoginRefused, Malformed
-from collector.redfish.left_over import LeftOver, Removal, SessionNotes, left_over, remove
+from collector.redfish.left_over import Intent, LeftOver, Removal, SessionNotes, find_lost, left_over, remove
 from collector.redfish.messages import status_error
 from collector.redfish.resources import SERVICE_ROOT
 from collector.redfish.session_links import SESSIONS, made_at, sessions_path
@@ -86,6 +86,8 @@ class Session:
         self._notes = notes
         self._left = notes.recall() if notes is not None else None
         """A session that is not used any more and may still be there."""
+        self._lost = notes.intent() if notes is not None else None
+        """When a session may have been made of which nobody knows."""
         self._basic_refused = False
         """Whether basic authentication failed for that: it is not tried twice, since it counts as a login."""
         self._sessions_at = SESSIONS
@@ -149,7 +151,12 @@ class Session:
             await self._remove_left_over((*ALWAYS, _basic(credential)))
         username, password = credential.username, credential.password.get_secret_value()
         body = json.dumps({"UserName": username, "Password": password}).encode()
-        reply = await self._send("POST", path, (*ALWAYS, JSON), body)
+        intent = self._intend()
+        try:
+            reply = await self._send("POST", path, (*ALWAYS, JSON), body)
+        except ControllerError:
+            self._lost = self._lost or intent  # it may have been made all the same
+            raise
         if reply.status in (200, 201, 204):
             token = reply.header(b"x-auth-token")
             if not token or not token.isascii() or not token.isprintable():
@@ -162,7 +169,9 @@ class Session:
             if self._left is not None and self._left.path != made:  # without basic authentication, this is the way
                 await self._remove_left_over(self.headers)
             self._left = None
+            await self._remove_lost(path, intent)
             return True
+        self._outcome_known()
         if reply.status in _NO_SESSIONS_HERE:
             return False
         error = self.status_error(path, reply)
@@ -224,6 +233,38 @@ class Session:
             return
         self._basic_refused = self._basic_refused or removal is Removal.NOT_LET
         log.info("%s: the earlier session %s can't be deleted now: %s", self._settings.name, left.path, removal.value)
+
+    def _intend(self) -> Intent | None:
+        """Note that a session is about to be made."""
+        if self._notes is None:
+            return None
+        return self._notes.intend()
+
+    def _outcome_known(self) -> None:
+        """The service has answered, and made none."""
+        self._note(self._left)
+
+    async def _remove_lost(self, sessions: str, intent: Intent | None) -> None:
+        """Delete the session that a kill, or a lost answer, left without a note; what fails here is not the login's."""
+        lost, self._lost = self._lost, None
+        if lost is None or intent is None or self._session is None:
+            return
+        try:
+            found = await find_lost(lost, self._session, intent, sessions, self._body)
+        except ControllerError as error:
+            log.info("%s: can't look for a session that an earlier login may have left: %s", self._settings.name, error)
+            return
+        if found is not None:
+            removal = await remove(
+                found, self._settings.name, lambda method, path: self._send(method, path, self.headers)
+            )
+            log.info("%s: %s, left by an earlier login: %s", name, found.path, removal.value)
+
+    async def _body(self, path: str) -> dict[str, Any]:
+        reply = await self._send("GET", path, self.headers)
+        if reply.status != 200:
+            raise self.status_error(path, reply)
+        return decode(reply.body, self._settings.name, path)
 
     def _note(self, session: LeftOver | None) -> None:
         if self._notes is not None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from collector.poll.memory import NOTES, SECRET, Memory, MemoryUnusable, derived
-from collector.redfish.left_over import LeftOver
+from collector.redfish.left_over import Intent, LeftOver
 
 ONE = LeftOver("/redfish/v1/SessionService/Sessions/1", {"UserName": "ops"})
 TWO = LeftOver("/redfish/v1/SessionService/Sessions/2", {"UserName": "ops", "CreatedTime": "2025-11-25T12:00:00Z"})
@@ -99,3 +99,17 @@ def test_a_folder_that_can_not_be_used(tmp_path: Path) -> None:
 def test_what_is_derived_tells_nothing_of_other_purposes() -> None:
     all_of_them = {derived(secret, use, name) for secret in (b"a", b"b") for use in ("x", "y") for name in ("m", "n")}
     assert len(all_of_them) == 8
+
+
+def test_an_intent_stands_until_its_outcome_is_noted(tmp_path: Path) -> None:
+    memory = Memory(tmp_path, now=lambda: 1_800_000_000.0)  # never closed, as after a kill
+    memory.note("a", ONE)
+    assert memory.notes("a").intent() is None
+    assert memory.notes("a").intend() == Intent(1_800_000_000.0)
+    with Memory(tmp_path) as again:
+        assert again.intent("a") == Intent(1_800_000_000.0)
+        assert again.recall("a") == ONE, "the session before is not forgotten"
+        again.notes("a").note(TWO)
+    with Memory(tmp_path) as last:
+        assert (last.intent("a"), last.recall("a")) == (None, TWO)
+    memory.close()

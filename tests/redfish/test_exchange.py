@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
+from datetime import UTC, datetime
 from pathlib import Path
 
 import httpx
@@ -13,7 +15,7 @@ from collector.model import DefectKind
 from collector.redfish.client import Client
 from collector.redfish.errors import ForeignOrigin, LoginRefused, Unreachable
 from collector.redfish.flow import Ask
-from collector.redfish.left_over import LeftOver, is_it
+from collector.redfish.left_over import TOLERANCE, Intent, LeftOver, is_it
 from collector.redfish.session import Way
 from collector.settings import ControllerSettings, Credential
 from tests.mockups import Answer, Mockup, MockupTransport
@@ -122,12 +124,21 @@ class Notes:
 
     def __init__(self) -> None:
         self.session: LeftOver | None = None
+        self.intended: Intent | None = None
+        self.now = 1_800_000_000.0
+
+    def intent(self) -> Intent | None:
+        return self.intended
+
+    def intend(self) -> Intent:
+        self.intended = Intent(self.now)
+        return self.intended
 
     def recall(self) -> LeftOver | None:
         return self.session
 
     def note(self, session: LeftOver | None) -> None:
-        self.session = session
+        self.session, self.intended = session, None
 
 
 class Sessions(MockupTransport):
@@ -245,3 +256,105 @@ def test_what_makes_two_the_same() -> None:
     assert is_it(left, {"UserName": "ops", "CreatedTime": "t", "ClientOriginIPAddress": "::1"})
     assert not is_it(left, {"UserName": "root", "CreatedTime": "t"})
     assert not is_it(left, {"UserName": "ops", "CreatedTime": "u"})
+
+
+# Sessions of which nobody noted the path
+
+
+class Table(httpx.AsyncBaseTransport):
+    """A service whose sessions tell all; at a kill it makes one, and its answer is lost."""
+
+    AHEAD = -3_000_000.0
+    """Of its clock against ours."""
+
+    def __init__(self, notes: Notes) -> None:
+        self.sessions: dict[str, dict[str, object]] = {}
+        self.deleted: list[str] = []
+        self.killing = False
+        self.untold: tuple[str, ...] = ()
+        self._notes = notes
+        self._count = 0
+
+    def add(self, user: str = "ops", address: str = "192.0.2.7", ago: float = 0.0) -> str:
+        self._count += 1
+        path = f"{SESSIONS}/{self._count}"
+        made = datetime.fromtimestamp(int(self._notes.now + self.AHEAD - ago), UTC)
+        told = {"UserName": user, "ClientOriginIPAddress": address, "CreatedTime": made.isoformat()}
+        self.sessions[path] = {"@odata.id": path, **told}
+        return path
+
+    async def handle_async_request(self, request: httpx.Request) -> httpx.Response:
+        path = request.url.path
+        if request.method == "POST":
+            made = self.add()
+            if self.killing:
+                raise asyncio.CancelledError
+            return httpx.Response(201, headers={"X-Auth-Token": made, "Location": made})
+        if "Authorization" in request.headers:
+            return httpx.Response(401)
+        if request.method == "DELETE":
+            self.deleted.append(path)
+            return httpx.Response(204 if self.sessions.pop(path, None) else 404)
+        if path == SESSIONS:
+            members = [{"@odata.id": one} for one in self.sessions]
+            return httpx.Response(200, json={"@odata.id": path, "Members": members})
+        if path in self.sessions:
+            told = {name: one for name, one in self.sessions[path].items() if name not in self.untold}
+            return httpx.Response(200, json=told)
+        return httpx.Response(200, json={"@odata.id": path})
+
+
+async def lost(notes: Notes, table: Table) -> str:
+    """A client that is killed while its login is answered; the path that it never learns."""
+    table.killing = True
+    with pytest.raises(asyncio.CancelledError):
+        await Client(SETTINGS, transport=table, notes=notes).connect()
+    table.killing = False
+    notes.now += 3600.0
+    return list(table.sessions)[-1]
+
+
+async def test_one_made_in_the_moment_of_a_kill_is_found_by_its_time_and_deleted() -> None:
+    notes = Notes()
+    table = Table(notes)
+    others = {table.add(), table.add("root"), table.add(address="192.0.2.8", ago=3.0)}
+    notes.now += 60.0
+    unknown = await lost(notes, table)
+    assert notes.session is None
+    assert notes.intent()
+    async with Client(SETTINGS, transport=table, notes=notes) as client:
+        await client.connect()
+        assert table.deleted == [unknown]
+        assert not notes.intent()
+    assert table.sessions.keys() == others
+
+
+async def test_of_two_that_it_may_be_neither_is_deleted() -> None:
+    notes = Notes()
+    table = Table(notes)
+    unknown, twin = await lost(notes, table), table.add(ago=3600.0 - TOLERANCE / 2)
+    async with Client(SETTINGS, transport=table, notes=notes) as client:
+        await client.connect()
+        assert table.deleted == []
+    assert table.sessions.keys() == {unknown, twin}
+
+
+@pytest.mark.parametrize("untold", ["UserName", "ClientOriginIPAddress", "CreatedTime"])
+async def test_where_it_is_not_told_whose_it_is_it_is_left_to_its_time_out(untold: str) -> None:
+    notes = Notes()
+    table = Table(notes)
+    unknown = await lost(notes, table)
+    table.untold = (untold,)
+    async with Client(SETTINGS, transport=table, notes=notes) as client:
+        await client.connect()
+    assert table.sessions.keys() == {unknown}
+
+
+async def test_where_the_clock_was_set_meanwhile_nothing_is_deleted() -> None:
+    notes = Notes()
+    table = Table(notes)
+    unknown = await lost(notes, table)
+    table.AHEAD += 2 * TOLERANCE
+    async with Client(SETTINGS, transport=table, notes=notes) as client:
+        await client.connect()
+    assert table.sessions.keys() == {unknown}
