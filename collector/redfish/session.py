@@ -258,7 +258,7 @@ class Session:
             removal = await remove(
                 found, self._settings.name, lambda method, path: self._send(method, path, self.headers)
             )
-            log.info("%s: %s, left by an earlier login: %s", name, found.path, removal.value)
+            log.info("%s: %s, left by an earlier login: %s", self._settings.name, found.path, removal.value)
 
     async def _body(self, path: str) -> dict[str, Any]:
         reply = await self._send("GET", path, self.headers)
