@@ -269,21 +269,7 @@ def _adapter(tree: Tree, plan: Plan, sensors: Sensors) -> None:
 
 def _controller(tree: Tree, plan: Plan) -> None:
     what = plan.design.controller
-    port = tree.add(
-        f"{MANAGER}/DedicatedNetworkPorts/1",
-        "Port.v1_18_0.Port",
-        "Port of the management controller",
-        {
-            "PortId": "1",
-            "PortType": "ManagementPort",
-            "PortProtocol": "Ethernet",
-            "MaxSpeedGbps": 1,
-            "LinkStatus": live.link_status("controller"),
-            "Ethernet": live.heard("controller"),
-            "Location": {"PartLocation": slot("MGMT", 0, "Connector"), "PartLocationContext": context()},
-        },
-    )
-    ports = tree.collect(f"{MANAGER}/DedicatedNetworkPorts", "Port", "Ports of the management controller", [port])
+    ports = management_port(tree, {"PartLocationContext": context()})
     tree.add(
         MANAGER,
         "Manager.v1_24_0.Manager",
@@ -309,3 +295,22 @@ def _controller(tree: Tree, plan: Plan) -> None:
             },
         },
     )
+
+
+def management_port(tree: Tree, where: Body) -> str:
+    """Add the controller's own port with what it hears there; the collection. ``where``: more of its location."""
+    port = tree.add(
+        f"{MANAGER}/DedicatedNetworkPorts/1",
+        "Port.v1_18_0.Port",
+        "Port of the management controller",
+        {
+            "PortId": "1",
+            "PortType": "ManagementPort",
+            "PortProtocol": "Ethernet",
+            "MaxSpeedGbps": 1,
+            "LinkStatus": live.link_status("controller"),
+            "Ethernet": live.heard("controller"),
+            "Location": {"PartLocation": slot("MGMT", 0, "Connector"), **where},
+        },
+    )
+    return tree.collect(f"{MANAGER}/DedicatedNetworkPorts", "Port", "Ports of the management controller", [port])

@@ -8,8 +8,9 @@ from simulators.designs import Item
 from simulators.parts import MAINS, Shelf
 from simulators.report import has_lamp
 from simulators.service import live, modern, root
+from simulators.service.modern import management_port
 from simulators.service.modern_sensors import Sensors, locate
-from simulators.service.places import CHASSIS, MANAGER, nameplate, slot
+from simulators.service.places import CHASSIS, MANAGER, nameplate, plate, slot
 from simulators.service.query import Body, Features
 from simulators.service.tree import Tree, link, links
 from simulators.shelves import shelf_layout
@@ -159,7 +160,7 @@ def _supply(tree: Tree, plan: ShelfPlan, sensors: Sensors, number: int) -> str:
         "PowerSupply.v1_6_0.PowerSupply",
         f"PSU {number}",
         {
-            **nameplate(what),
+            **plate(what, part),
             "SerialNumber": live.serial(part),
             "FirmwareVersion": live.firmware(part),
             "PowerSupplyType": "AC",
@@ -288,6 +289,8 @@ def _controller(tree: Tree, plan: ShelfPlan) -> None:
             "FirmwareVersion": live.firmware("controller"),
             "DateTime": live.clock(),
             "DateTimeLocalOffset": "+00:00",
+            "LastResetTime": live.booted(),
+            "DedicatedNetworkPorts": link(management_port(tree, {})),
             "PowerState": live.power_state("controller"),
             "Location": {"PartLocation": slot("MGMT", 0, "Embedded")},
             "Status": live.status("controller", conditions=True),

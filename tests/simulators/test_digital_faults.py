@@ -314,8 +314,9 @@ def test_the_newer_model_tells_ports_errors_life_and_restarts() -> None:
     assert (told["LinkStatus"], told["CurrentSpeedGbps"]) == ("LinkUp", 100)
     heard = told["Ethernet"]["LLDPReceive"]
     port = bytes.fromhex(heard["PortId"].replace(":", "")).decode()
-    assert (heard["ChassisId"], port, heard["SystemName"]) == seen
-    one.world.inject("switch-lost", f"~{seen.system}")
+    switch = seen.system
+    assert (heard["ChassisId"], port, heard["SystemName"]) == (seen.chassis, seen.port, switch)
+    one.world.inject("switch-lost", f"~{switch}")
     told = one.get(f"{ports}/1")
     assert (told["LinkStatus"], "Ethernet" in told) == ("LinkDown", False)
     one.world.inject("memory-uncorrectable", f"{sled}/blade1/dimm3", per_hour=3600.0)

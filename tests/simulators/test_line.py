@@ -33,7 +33,8 @@ def test_what_each_fault_makes_of_a_round() -> None:
 
     one.world.inject("controller-slow", controller, seconds=4.0)
     told = line.ask(TARGETS, NOW, deadline=30.0)
-    assert (told.met, told.seconds) == (Met.OK, pytest.approx(3 * (4.0 + USUAL)))
+    assert told.met is Met.OK
+    assert told.seconds == pytest.approx(3 * (4.0 + USUAL))
     told = line.ask(TARGETS, NOW, deadline=10.0)
     assert (told.met, told.seconds, list(told.bodies)) == (Met.PARTIAL, 10.0, list(TARGETS[:2]))
     told = line.ask(TARGETS, NOW, deadline=3.0)
