@@ -70,7 +70,7 @@ class Explained:
             self.alone[column] = False
         self._warm = self.alone & _are(kin.sensors, Quantity.TEMPERATURE)
         self._damp = self.alone & _are(kin.sensors, Quantity.HUMIDITY)
-        self._middle: Floats = np.full(size, np.nan)
+        self.middle: Floats = np.full(size, np.nan)
         self._owners = sorted(set(kin.owner))
         at = {owner: index for index, owner in enumerate(self._owners)}
         self._owner_at = np.asarray([at[owner] for owner in kin.owner], dtype=np.intp)
@@ -78,7 +78,7 @@ class Explained:
         self._power_columns = np.asarray([kin.power_of.get(owner, 0) for owner in self._owners], dtype=np.intp)
         self._load: Floats = np.full(len(self._owners), np.nan)
         self._usual: Floats = np.full(len(self._owners), np.nan)
-        self._level: Floats = np.full(size, np.nan)
+        self.level: Floats = np.full(size, np.nan)
         self._least, self._most = np.full((size, 2), np.inf, np.float32), np.full((size, 2), -np.inf, np.float32)
         """Of each regressor, what has been learnt from: beyond it nothing is judged."""
         loaded = self._has_power[self._owner_at]
@@ -98,7 +98,7 @@ class Explained:
         old, new = old[same], new[same]
         self.weights[new] = before.weights[old]
         self.seen[new] = before.seen[old]
-        self._level[new] = before._level[old]
+        self.level[new] = before.level[old]
         self._least[new], self._most[new] = before._least[old], before._most[old]
         if self._shared is not None:
             self._shared[new] = np.eye(3) * 0.01 if before._shared is None else before._shared[old]
@@ -119,8 +119,8 @@ class Explained:
         load = loads[self._owner_at]
         load[load != load] = 0.0
         base, regressors = np.zeros(self.kin.size), np.ones((self.kin.size, 3))
-        self._middle = self._siblings.medians(values)
-        level = self._level
+        self.middle = self._siblings.medians(values)
+        level = self.level
         fresh = (level != level) & (values == values)
         level[fresh] = values[fresh]
         if fresh.any():
@@ -129,7 +129,7 @@ class Explained:
             heated = fresh & self._heated & (self.seen == 0) & (rises == rises)
             self.weights[heated, 1] = 0.7 * rises[heated]
         size = np.maximum(np.abs(level), 1e-9)
-        middle = self._middle
+        middle = self.middle
         base[self.siblings] = middle[self.siblings]
         others = self._loads.medians(loads)[self._owner_at]
         regressors[:, 1] = np.where(self.siblings & (others == others), load - others, load)
@@ -233,7 +233,7 @@ class Explained:
         told = told[told > 0.0]
         if not len(told):
             return 0.0
-        first = self._level[self.kin.fans]
+        first = self.level[self.kin.fans]
         first = first[first > 0.0]
         return median(told.tolist()) / median(first.tolist()) - 1.0 if len(first) else 0.0
 

@@ -7,13 +7,13 @@ once learnt, no history. A single round never shows a sign.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
 
 from collector.assess.looking import Seen
 from collector.assess.looks.explained import MODELLED, SETTLED, Explained
+from collector.assess.looks.impossible import STANDS, Impossible
 from collector.assess.looks.kin import Floats, Kin
 from collector.assess.looks.latch import Signs
 from collector.assess.words import amount
@@ -46,26 +46,6 @@ _PRACTICAL = {
 _ELSE = (0.0, 0.25)
 _FLOWS = frozenset({Quantity.AIR_FLOW, Quantity.LIQUID_FLOW, Quantity.HEAT, Quantity.PRESSURE})
 """What the hardware's own troubles show first in: less sure to be the sensor."""
-_NEVER_NEGATIVE = frozenset(
-    {
-        Quantity.ROTATION,
-        Quantity.SPEED_RATIO,
-        Quantity.HUMIDITY,
-        Quantity.AIR_FLOW,
-        Quantity.LIQUID_FLOW,
-        Quantity.FREQUENCY,
-        Quantity.POWER,
-    }
-)
-COLDEST, HOTTEST = -30.0, 160.0
-"""Cel: beyond these no electronics told anything (common practice, no source)."""
-BELOW_INLET = 4.0
-"""Kelvin below the coldest air or coolant that came in lately: nothing in a machine cools below its inlet."""
-RISES = 0.04
-"""Part by which the other fans must speed up when one stands still."""
-STANDS = 0.03
-"""Part of the others' speed below which a fan is told to stand."""
-
 Bools = NDArray[np.bool_]
 _FOLLOWED = frozenset({Sign.READING_DRIFTS, Sign.READING_NOISY, Sign.READING_STUCK})
 _READ = frozenset({Outcome.OK, Outcome.PARTIAL})
@@ -79,6 +59,7 @@ class SensorsLook:
         self._signs = Signs(controller)
         self._kin: Kin | None = None
         self._model: Explained | None = None
+        self._odd: Impossible | None = None
         self._idle_set: frozenset[str] | None = None
         self._last: Seconds | None = None
         self._judged: Seconds | None = None
@@ -101,8 +82,6 @@ class SensorsLook:
         self._off, self._began = np.zeros(size, dtype=np.int16), np.zeros(size, dtype=np.int16)
         self._ready = np.zeros(size)
         self._idle: Bools = np.zeros(size, dtype=np.bool_)
-        self._coldest = float("nan")
-        self._before_stop = np.full(size, np.nan)
 
     @property
     def visible(self) -> Visible:
@@ -133,27 +112,9 @@ class SensorsLook:
             return
         self._kin, self._model = kin, Explained(kin)
         self._practical = np.asarray([_PRACTICAL.get(s.quantity, _ELSE) for s in kin.sensors]).reshape(-1, 2)
-        self._temperature = np.asarray([s.quantity is Quantity.TEMPERATURE for s in kin.sensors], dtype=np.bool_)
-        self._inside = self._temperature.copy()
-        self._inside[kin.inlets] = False
-        self._placed = self._inside | self._model.alone
+        self._odd = Impossible(kin, self._model)
+        self._placed = self._model.alone | self._odd.inside
         self._placed[kin.exhausts] = True
-        self._unsigned = np.asarray([s.quantity in _NEVER_NEGATIVE for s in kin.sensors], dtype=np.bool_)
-        self._humid = np.asarray([s.quantity is Quantity.HUMIDITY for s in kin.sensors], dtype=np.bool_)
-        self._fan = np.asarray(
-            [s.kind is Kind.FAN and s.quantity in (Quantity.ROTATION, Quantity.SPEED_RATIO) for s in kin.sensors],
-            dtype=np.bool_,
-        )
-        coolant = [
-            c
-            for c, s in enumerate(kin.sensors)
-            if s.quantity is Quantity.TEMPERATURE and s.kind in (Kind.COOLANT_LOOP, Kind.COOLING_UNIT)
-        ]
-        wet = coolant or [
-            c for c, s in enumerate(kin.sensors) if self._temperature[c] and (s.context or "").startswith("Liquid")
-        ]
-        self._comes_in = np.asarray([*kin.inlets, *wet], dtype=np.intp)
-        self._liquid = bool(wet) or any(s.quantity is Quantity.LIQUID_FLOW for s in kin.sensors)
         self._blades = frozenset(part.id for part in kin.parts.values() if part.kind is Kind.BLADE)
         names = {sensor.key: column for column, sensor in enumerate(kin.sensors)}
         old_state = {name: getattr(self, name) for name in _COLUMNS}
@@ -282,62 +243,18 @@ class SensorsLook:
             self._signs.see(sensor.part, Sign.READING_GONE, text, now, 0.95 if alone else 0.6, sensor.sensor, 1)
 
     def _look_for_impossible(self, values: Floats, now: Seconds) -> None:
-        kin = self._kin
+        kin, odd = self._kin, self._odd
         assert kin is not None
-        wrong: dict[int, tuple[str, float]] = {}
-        for column in np.nonzero(self._unsigned & (values < -1e-6))[0].tolist():
-            wrong[column] = ("that can't be negative", 0.9)
-        for column in np.nonzero(self._humid & (values > 100.5))[0].tolist():
-            wrong[column] = ("humidity above 100 %", 0.95)
-        for column in np.nonzero(self._temperature & ((values < COLDEST) | (values > HOTTEST)))[0].tolist():
-            wrong[column] = ("no electronics work at that temperature", 0.95)
-        self._look_below_inlet(values, wrong)
-        self._look_at_fans(values, wrong)
-        for column, (why, weight) in wrong.items():
+        assert odd is not None
+        for column, (why, weight) in odd.find(values, self._idle, self._shows_impossible).items():
             sensor = kin.sensors[column]
             text = f"{sensor.sensor} tells {amount(float(values[column]), sensor.unit)}: {why}"
             self._signs.see(sensor.part, Sign.READING_IMPOSSIBLE, text, now, weight, sensor.sensor)
 
-    def _look_below_inlet(self, values: Floats, wrong: dict[int, tuple[str, float]]) -> None:
-        incoming = values[self._comes_in]
-        incoming = incoming[incoming == incoming]
-        if not len(incoming) or self._liquid:
-            return  # what water cools may be colder than the air
-        middle = median(incoming.tolist())
-        # parts follow the air slowly: the coldest of late counts, forgotten at 2 % a round
-        self._coldest = middle if not self._coldest < middle else self._coldest + 0.02 * (middle - self._coldest)
-        below = np.nonzero(self._inside & (values < self._coldest - BELOW_INLET))[0]
-        if len(incoming) < 3 and len(below) >= 3:
-            inlet = int(self._comes_in[0])
-            wrong[inlet] = (f"{len(below)} readings of parts inside are lower", 0.8)
-            return
-        for column in below.tolist():
-            wrong[column] = (f"colder than the {amount(middle, 'Cel')} of the air that comes in", 0.9)
-
-    def _look_at_fans(self, values: Floats, wrong: dict[int, tuple[str, float]]) -> None:
-        """A fan that is told to stand while nothing else takes notice."""
-        kin, model = self._kin, self._model
-        assert kin is not None
-        assert model is not None
-        stands = self._fan & (values <= STANDS * model._middle) & ~self._idle
-        runs = self._fan & ~stands & (values == values)
-        self._before_stop[runs] = model._middle[runs]
-        for column in np.nonzero(stands)[0].tolist():
-            before, middle = float(self._before_stop[column]), float(model._middle[column])
-            if not before > 0.0:
-                continue
-            draws = [
-                float(values[c] / model._level[c])
-                for c in kin.beside(column, Quantity.POWER)
-                if model._level[c] > 0.0 and values[c] == values[c]
-            ]
-            if draws and min(draws) > 0.3:
-                wrong[column] = ("but the fan draws the power of one that turns", 0.95)
-            elif draws:
-                continue
-            elif self._shows(column, Sign.READING_IMPOSSIBLE) or middle < before * (1.0 + RISES):
-                # it was told when the fan stopped: what the others do later has other reasons
-                wrong[column] = ("but the other fans don't work harder", 0.45)
+    def _shows_impossible(self, column: int) -> bool:
+        assert self._kin is not None
+        sensor = self._kin.sensors[column]
+        return (sensor.part, Sign.READING_IMPOSSIBLE, sensor.sensor) in self.present
 
     def _follow(
         self,
@@ -357,7 +274,7 @@ class SensorsLook:
         known = error == error
         settling = (now < self._ready) | self._away()
         quantum = np.where(self._quantum == self._quantum, self._quantum, 0.0)
-        level = np.abs(model._level)
+        level = np.abs(model.level)
         least = np.maximum(self._practical[:, 0], self._practical[:, 1] * np.where(level == level, level, 0.0))
         least = np.maximum(least, 2.0 * quantum)
         first = known & (self._spread != self._spread) & (model.seen >= 5)
@@ -413,7 +330,7 @@ class SensorsLook:
             known & (self._hits < 1.0), usual + rate * (np.minimum(size, 2.5 * usual + 1e-9) - usual), usual
         )
         several = self._several(np.nonzero(self._hits >= 1.0)[0].tolist())
-        for column in np.nonzero(self._hits >= 1.2)[0].tolist():
+        for column in np.nonzero(self._hits >= 0.8)[0].tolist():
             sensor = kin.sensors[column]
             if sensor.quantity in _FLOWS:
                 continue  # as the fans are driven, so it jumps
@@ -489,11 +406,6 @@ class SensorsLook:
             text = f"{sensor.sensor} tells {amount(float(values[column]), sensor.unit)} where {source} {right}"
             self._signs.see(sensor.part, Sign.READING_DRIFTS, text, now, weight, sensor.sensor, 1)
 
-    def _shows(self, column: int, sign: Sign) -> bool:
-        assert self._kin is not None
-        sensor = self._kin.sensors[column]
-        return (sensor.part, sign, sensor.sensor) in self.present
-
     def _several(self, columns: list[int]) -> bool:
         kin = self._kin
         assert kin is not None
@@ -519,7 +431,6 @@ _COLUMNS = (
     "_off",
     "_began",
     "_ready",
-    "_before_stop",
 )
 _EXACT = frozenset({"_value", "_ready"})
 """Values are compared for being the same; times are too large for half the bytes."""

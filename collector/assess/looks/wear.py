@@ -31,8 +31,10 @@ POINTS = 48
 BUCKET, BUCKETS = 3600.0, 48
 HOURLY, DAILY = 6.0, 48.0
 """Corrected errors an hour, and a day, above which there are many (common practice, no source)."""
-ROUNDS_WITH_ERRORS = 3
-"""Rounds that must have brought errors: one burst may be one event."""
+ROUNDS_WITH_ERRORS = 2
+"""Rounds that must have brought errors, unless they are very many: one burst may be one event."""
+VERY_MANY = 3.0
+"""Times the limit."""
 CONFIDENCE = 0.99
 HELD = 3600.0
 """Seconds without another one until errors are let go."""
@@ -205,10 +207,10 @@ class WearLook:
             for span, limit in ((3600.0, HOURLY), (86_400.0, DAILY)):
                 count, rounds = errors.within(now, span)
                 low = poisson_limits(min(int(count), 100_000), CONFIDENCE).low
-                if low > limit and rounds >= ROUNDS_WITH_ERRORS:
+                if low > limit and (rounds >= ROUNDS_WITH_ERRORS or low > VERY_MANY * limit):
                     hours = span / 3600.0
                     text = f"{count:.0f} more of {name} within {hours:.0f} h, at least {low / hours:.2g} an hour"
-                    weight = 0.95 if low > 2 * limit else 0.8
+                    weight = 0.95 if rounds >= ROUNDS_WITH_ERRORS else 0.8
                     self._show(part, Sign.CORRECTABLE, name, text, errors.since, weight)
                     break
 
