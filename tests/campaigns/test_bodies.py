@@ -135,7 +135,10 @@ def _told_at(body: Any, place: str) -> Any:
         name = step.replace("~1", "/").replace("~0", "~")
         if isinstance(leaf, dict):
             holder = leaf
-        leaf = leaf[int(name)] if isinstance(leaf, list) and int(name) < len(leaf) else _step(leaf, name)
+        if isinstance(leaf, list):
+            leaf = leaf[int(name)] if name.isdecimal() and int(name) < len(leaf) else None
+        else:
+            leaf = _step(leaf, name)
     own = _step(_step(holder, "Status"), "State")
     gone = (own if own is not None else state) in ("Absent", "Disabled")
     return leaf if not gone and isinstance(leaf, int | float | str) and not isinstance(leaf, bool) else None
