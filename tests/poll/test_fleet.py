@@ -115,7 +115,7 @@ async def test_every_trouble_is_named_and_nobody_else_is_touched(mockups: Path, 
         fleet = Fleet(
             settings_of(good[0], *bad.values(), good[1]),
             tell,
-            limits=Limits(connect_timeout=2.0, response_timeout=0.5, max_body=1_000_000),
+            limits=Limits(connect_timeout=2.0, response_timeout=3.0, max_body=200_000),
         )
         reports = {report.controller: report for report in await fleet.once(lambda one: heard.append(one.controller))}
 

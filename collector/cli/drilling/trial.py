@@ -14,8 +14,9 @@ from simulators.faults import CATALOGUE, Argument, Fault
 from simulators.faults.fault import OVER
 from simulators.site import Part, Site
 
-PATIENCE = 14
-"""Rounds, after a fault is fully there, in which it must be named."""
+PATIENCE = 36
+"""Rounds, after a fault is fully there, in which it must be named: a walk, which alone tells of boards and firmware,
+comes once in thirty."""
 WORN_OUT = 9.0
 """Per cent of its life left at which a wearing drive has to be named."""
 SURE = 5

@@ -48,6 +48,8 @@ def _is(stage: Stage, part_id: str, path: str) -> bool:
     inventory = stage.stations[unit].inventory
     if inventory is None:
         return False
+    if rest.startswith("adapter/port"):
+        return "/NetworkAdapters/" in part_id and part_id.rpartition("/")[2] == rest.removeprefix("adapter/port")
     parts = {part.id: part for part in inventory.parts}
     found: Part | None = parts.get(part_id)
     simulated = stage.world.site.part(path)

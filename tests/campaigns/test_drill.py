@@ -1,0 +1,64 @@
+"""Campaign: drills, and healthy time in which nobody may be sent anywhere.
+
+Whole: seeds 1 to 20 with 50 single faults each and 15 double ones; 30 days of one rack in five-minute rounds and a day
+of ten racks in one-minute rounds. A sample otherwise. The targets are those that the project set itself.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import statistics
+from typing import Any
+
+import pytest
+
+from collector.cli.drill import drill
+from collector.cli.drilling.calm import calm, one_rack
+from collector.cli.drilling.stage import small_site
+from simulators.site import scaled_site
+
+pytestmark = pytest.mark.slow
+
+WHOLE = bool(os.environ.get("SLEDKEEPER_CAMPAIGN"))
+SEEDS = range(1, 21) if WHOLE else range(11, 13)
+SINGLES, DOUBLES = (50, 15) if WHOLE else (20, 6)
+
+
+def _all(results: list[dict[str, Any]], key: str) -> float:
+    return statistics.fmean(result[key] for result in results)
+
+
+def test_single_faults_are_named() -> None:
+    results = [asyncio.run(drill(seed, SINGLES)) for seed in SEEDS]
+    rows = [row for result in results for row in result["faults"]]
+    missed = [f"{row['fault']} at {row['part']}: {row['told'][:1]}" for row in rows if not row["first_place"]]
+    print(f"first place {_all(results, 'first_place'):.4f}, in group {_all(results, 'in_group'):.4f}, missed: {missed}")
+    assert _all(results, "first_place") >= (0.95 if WHOLE else 0.85), missed
+    assert _all(results, "in_group") >= (0.99 if WHOLE else 0.9), missed
+    assert statistics.median(row["group"] for row in rows if row["group"]) == 1
+    hard = [row["rounds"] for row in rows if row["hard"] and row["rounds"] is not None]
+    assert statistics.median(hard) <= 2
+
+
+def test_double_faults_are_both_among_the_first_three() -> None:
+    results = [asyncio.run(drill(seed, DOUBLES, double=True)) for seed in SEEDS]
+    found = _all(results, "both_in_first_three")
+    print(f"both in first three {found:.4f}")
+    assert found >= (0.85 if WHOLE else 0.7)
+
+
+def test_a_healthy_rack_sends_nobody_anywhere() -> None:
+    days = 30.0 if WHOLE else 3.0
+    for number in (0, 1):
+        orders, troubles, rounds = asyncio.run(calm(one_rack(small_site(), number), days, 300.0, seed=number + 1))
+        print(f"rack {number}: {days:g} days, {rounds} rounds, troubles {troubles}")
+        assert [order.task for order in orders] == []
+
+
+def test_ten_healthy_racks_send_nobody_anywhere() -> None:
+    racks, days = (10, 1.0) if WHOLE else (2, 0.2)
+    site = scaled_site(10 * racks)
+    orders, troubles, rounds = asyncio.run(calm(site, days, 60.0, seed=3))
+    print(f"{racks} racks, {days:g} days, {rounds} rounds, troubles {troubles}")
+    assert [order.task for order in orders] == []
