@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
 import random
 import secrets
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
 
 import httpx
 
@@ -27,8 +29,11 @@ from collector.poll.memory import Memory
 from collector.poll.report import Report
 from collector.poll.schedule import Chance
 from collector.redfish.registries import Shelf
+from collector.redfish.standard_registries import RegistriesUnusable, standard_registries
 from collector.redfish.wire import Limits
 from collector.settings import ControllerSettings, PlaceSettings, Settings
+
+log = logging.getLogger(__name__)
 
 TransportFor = Callable[[ControllerSettings], httpx.AsyncBaseTransport | None]
 
@@ -66,6 +71,7 @@ class Fleet:
         cares: Cares | None = None,
     ) -> None:
         told, kept = open_conditions or {}, heard or {}
+        standard = standard or _at_hand(settings.collector.registries)
         secret = memory.secret if memory is not None else secrets.token_bytes(32)
         self.listener = Listener(settings.events, secret) if settings.events is not None else None
         walks = asyncio.Semaphore(settings.collector.max_walks)
@@ -140,3 +146,18 @@ def _places(settings: Iterable[PlaceSettings]) -> list[Place]:
         )
         for each in settings
     ]
+
+
+def _at_hand(path: Path | None) -> Shelf | None:
+    """The standard registries that the fleet file names; without them the literal texts of events must do."""
+    if path is None:
+        return None
+    try:
+        shelf, defects = standard_registries(path)
+    except RegistriesUnusable as error:
+        log.warning("collector.registries: %s; events are told without them", error)
+        return None
+    for defect in defects:
+        log.info("collector.registries: %s %s: %s", defect.resource, defect.property, defect.detail)
+    log.info("collector.registries: %d message registries", len(shelf.prefixes))
+    return shelf

@@ -19,7 +19,7 @@ from collector.redfish.flow import Ask, Flow, Place
 from collector.redfish.registries import Registry, parse_registry, split_name
 
 MAX_FILES = 200
-"""Registry files of one service, or of a folder, that we look at."""
+"""Registry files of one service that we look at."""
 MAX_LOCATIONS = 64
 
 
@@ -129,16 +129,17 @@ def _may_be(path: str, member: Mapping[str, Any], wanted: Collection[str]) -> bo
     return prefix in wanted or (not isinstance(told, str) and not version)
 
 
-def from_files(files: Iterable[tuple[str, bytes]], place: Place) -> Fetched:
+def from_files(files: Iterable[tuple[str, bytes]], place: Place, *, most: int = MAX_FILES) -> Fetched:
     """Registries from (name, bytes) of files; privilege and attribute registries among them are passed over.
 
-    ``place`` names whose defects they are; the user's own folder is no controller, so its name may be "".
+    ``place`` names whose defects they are; the user's own folder is no controller, so its name may be "". ``most``:
+    files that are looked at.
     """
     found: list[Registry] = []
     defects: list[Defect] = []
     for at, (name, data) in enumerate(files):
-        if at >= MAX_FILES:
-            defects.append(place.defect(name, "", DefectKind.TOO_BIG, f"more than {MAX_FILES} files"))
+        if at >= most:
+            defects.append(place.defect(name, "", DefectKind.TOO_BIG, f"more than {most} files"))
             break
         try:
             body = decode(data, place.controller, name)

@@ -81,6 +81,9 @@ def load(path: Path, environ: Mapping[str, str] | None = None) -> Settings:
         mqtt_password = secret_of(home, "mqtt", fleet.mqtt.password_file, fleet.mqtt.password_env, environ, problems)
         if fleet.mqtt.ca_file is not None and not (home / fleet.mqtt.ca_file).is_file():
             problems.append(f"mqtt.ca_file: no such file: {fleet.mqtt.ca_file}")
+    registries = under(home, fleet.collector.registries)
+    if registries is not None and not registries.exists():
+        problems.append(f"collector.registries: no such folder or file: {fleet.collector.registries}")
     events = checked_events(home, fleet.events, problems)
     if not controllers and not problems:
         problems.append("controllers: none given; add [[controllers]] or collector.controllers_file")
@@ -88,7 +91,7 @@ def load(path: Path, environ: Mapping[str, str] | None = None) -> Settings:
         raise SettingsError(path, problems)
     return Settings(
         path=path,
-        collector=fleet.collector,
+        collector=fleet.collector.model_copy(update={"registries": registries}),
         store=fleet.store,
         mqtt=fleet.mqtt.model_copy(update={"ca_file": under(home, fleet.mqtt.ca_file)}) if fleet.mqtt else None,
         mqtt_password=mqtt_password,

@@ -30,6 +30,8 @@ class CollectorSettings(Section):
     listen: str = "127.0.0.1:9460"
     """host:port of metrics and health; port 0 takes a free one."""
     controllers_file: Path | None = None
+    registries: Path | None = None
+    """Folder or zip archive of standard message registries, for services that bring none of their own."""
 
     @field_validator("listen")
     @classmethod
