@@ -106,8 +106,8 @@ COMPUTING: Mapping[Kind | Role, tuple[Mode, ...]] = {
             rate=5e-7,
             remedy="reseat",
             shows=(
-                Show(Sign.UNSTEADY, 0.95),
-                Show(Sign.ABSENT, 0.4),
+                Show(Sign.UNSTEADY, 0.7),
+                Show(Sign.ABSENT, 0.6),
                 Show(Sign.READING_GONE, 0.4),
                 Show(Sign.FAULTY, 0.2),
                 Show(Sign.UNSTEADY, 0.3, Where.INSIDE),

@@ -20,7 +20,7 @@ CONNECTING: Mapping[Kind | Role, tuple[Mode, ...]] = {
             remedy="replace",
             shows=(
                 Show(Sign.FAULTY, 0.7),
-                Show(Sign.LINK_DOWN, 0.9, Where.INSIDE, (Kind.PORT,)),
+                Show(Sign.LINK_DOWN, 0.7, Where.INSIDE, (Kind.PORT,)),
                 Show(Sign.READING_GONE, 0.4),
                 Show(Sign.ABSENT, 0.2),
                 _TOLD_ABOVE,

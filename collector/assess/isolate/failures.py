@@ -28,12 +28,14 @@ _BLADES = (Kind.BLADE, Kind.MODULE)
 _HOLDING = (Kind.SLED, Kind.BLADE, Kind.MODULE, Kind.ENCLOSURE)
 _TOLD_ABOVE = Show(Sign.FAULTY, 0.3, Where.HOLDERS)
 
+_SUM_OF_ITS_SLED = Show(Sign.UNBALANCED, 0.15, Where.SLED)
+
 SENSOR: tuple[Mode, ...] = (
     Mode(
         name="its sensor is stuck",
         rate=2e-7,
         remedy="replace",
-        shows=(Show(Sign.READING_STUCK, 0.9), Show(Sign.UNBALANCED, 0.1)),
+        shows=(Show(Sign.READING_STUCK, 0.9), Show(Sign.UNBALANCED, 0.1), _SUM_OF_ITS_SLED),
         needs_sensor=True,
     ),
     Mode(
@@ -46,6 +48,7 @@ SENSOR: tuple[Mode, ...] = (
             Show(Sign.HOT, 0.15),
             Show(Sign.WARM_AIR, 0.1),
             Show(Sign.UNBALANCED, 0.3),
+            _SUM_OF_ITS_SLED,
             Show(Sign.BEYOND, 0.1),
             Show(Sign.LOW_VOLTAGE, 0.05),
             Show(Sign.HIGH_VOLTAGE, 0.05),
@@ -76,7 +79,7 @@ SENSOR: tuple[Mode, ...] = (
         name="its sensor tells the impossible",
         rate=1e-7,
         remedy="replace",
-        shows=(Show(Sign.READING_IMPOSSIBLE, 0.9), Show(Sign.UNBALANCED, 0.2)),
+        shows=(Show(Sign.READING_IMPOSSIBLE, 0.9), Show(Sign.UNBALANCED, 0.2), _SUM_OF_ITS_SLED),
         needs_sensor=True,
     ),
 )
@@ -139,8 +142,8 @@ LEAKS: Mapping[Sign, float] = {
     Sign.OVERLOADED: 1e-3,
     Sign.OFF: 1e-5,
     Sign.BEYOND: 3e-6,
-    Sign.FAULTY: 3e-6,
-    Sign.HOT: 3e-6,
+    Sign.FAULTY: 1e-6,
+    Sign.HOT: 2e-6,
 }
 
 

@@ -69,7 +69,8 @@ class Graph:
             return False
         if before is not None:
             self._forget(before)
-        sheet = self._sheets[name] = Sheet(inventory)
+        heard = inventory.neighbours if before is None else before.heard_still(inventory)
+        sheet = self._sheets[name] = Sheet(inventory, heard)
         rack = self._rack_of[name] = next(
             (
                 (part.location.site, part.location.row, part.location.rack)

@@ -19,9 +19,9 @@ from collector.assess.isolate.neighbourhood import around, explain
 from collector.assess.words import clip
 from collector.model import Defect, Health, Inventory, Observation, Seconds, Sign, SignKey, Trouble, Visible
 
-TELL = 0.6
+TELL = 0.75
 """Probability that anything has failed from which on a trouble is told."""
-KEEP = 0.3
+KEEP = 0.4
 """Below this a trouble that was told is over."""
 SETTLE = 90.0
 """Seconds that a trouble which comes on slowly must stand before it is told."""

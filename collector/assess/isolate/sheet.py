@@ -8,7 +8,7 @@ from functools import cached_property
 from collector.assess.isolate.words import Where
 from collector.assess.tree import Tree
 from collector.assess.words import clip
-from collector.model import Defect, DefectKind, Inventory, Kind, Link, Part, Why
+from collector.model import Defect, DefectKind, Inventory, Kind, Link, Neighbour, Part, Why
 
 _SLEDS = (Kind.SLED,)
 _BLADES = (Kind.BLADE, Kind.MODULE)
@@ -19,19 +19,27 @@ MOST_NOTES = 20
 class Sheet:
     """Built with a walk; the tree in it only when something is wrong there: most controllers never need it."""
 
-    def __init__(self, inventory: Inventory) -> None:
+    def __init__(self, inventory: Inventory, neighbours: Iterable[Neighbour] | None = None) -> None:
         self.controller = inventory.controller
         self.parts = inventory.parts
         self.links = inventory.links
-        self.neighbours = inventory.neighbours
+        self.neighbours = inventory.neighbours if neighbours is None else tuple(neighbours)
         self.layout = inventory.layout
+
+    def heard_still(self, inventory: Inventory) -> tuple[Neighbour, ...]:
+        """The neighbours of a newer walk, and for ports that hear nobody now, those that they heard before: who is at
+        the other end of a cable matters most when it is silent."""
+        heard = {told.part for told in inventory.neighbours}
+        parts = {part.id for part in inventory.parts}
+        before = (told for told in self.neighbours if told.part in parts and told.part not in heard)
+        return (*inventory.neighbours, *before)
 
     def same(self, inventory: Inventory) -> bool:
         """Whether a walk found what the last one found."""
         return (
             self.parts == inventory.parts
             and self.links == inventory.links
-            and self.neighbours == inventory.neighbours
+            and not set(inventory.neighbours) - set(self.neighbours)
             and len(self.layout.sensors) == len(inventory.layout.sensors)
         )
 

@@ -182,3 +182,14 @@ def test_the_order_of_signs_makes_no_difference(case: tuple[Inventory, list[Obse
         isolation.observe("s1", order, visible_of(inventory), True, 0.0)
         answers.append({(t.id, t.suspects[0].part, round(t.suspects[0].probability, 9)) for t in isolation.solve(0.0)})
     assert answers[0] == answers[1]
+
+
+def test_who_was_at_the_other_end_is_remembered_when_the_link_is_gone() -> None:
+    graph = Graph()
+    port = ("s1", pid("s1", "Net/Port1"))
+    graph.take(sled(switch="02:00:00:00:00:01"))
+    assert not graph.take(sled())
+    assert graph.switch_of(port) == "02:00:00:00:00:01"
+    assert graph.take(sled(switch="02:00:00:00:00:02"))
+    assert graph.switch_of(port) == "02:00:00:00:00:02"
+    assert {node.id for node in graph.switch_nodes("02:00:00:00:00:02")} >= {"~02:00:00:00:00:02/s1-1"}
