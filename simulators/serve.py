@@ -194,6 +194,7 @@ class Fleet:
             password=self.password,
             poll_interval=self._poll_interval,
             listen=self._listen,
+            site=self.world.site,
         ).write(self.out_dir)
         self._clock = asyncio.get_running_loop().create_task(self._run(), name="simulated time")
         self._stack.push_async_callback(self._stop_clock)

@@ -11,7 +11,7 @@ from collector.model import Design, Holding, Kind, Misfit, Misfitting, Part, Sta
 _HEIGHT_SLACK = 0.5
 """mm by which a board's height may differ: sheet metal and rounding (common practice, no source)."""
 _NUMBER = re.compile(r"\d+")
-_HOLDERS = frozenset({Kind.SLED, Kind.ENCLOSURE, Kind.RACK, Kind.OTHER})
+HOLDERS = frozenset({Kind.SLED, Kind.ENCLOSURE, Kind.RACK, Kind.OTHER})
 """Kinds that a design may be of."""
 
 
@@ -35,7 +35,7 @@ def misfits(tree: Tree, statuses: Mapping[str, Status], designs: Sequence[Design
     """
     found: list[Misfit] = []
     for position, part in enumerate(tree.parts):
-        if part.kind in _HOLDERS and (design := design_of(part, designs)) is not None:
+        if part.kind in HOLDERS and (design := design_of(part, designs)) is not None:
             found += _Sled(tree, position, statuses, design).misfits()
     return found
 

@@ -17,6 +17,7 @@ from prometheus_client import CollectorRegistry, ProcessCollector
 
 from collector.assess.care import Cares
 from collector.cli.errands import Errands
+from collector.cli.leftovers import Leftovers
 from collector.cli.places import add_state, state_of
 from collector.cli.running import run_to_end
 from collector.model import Condition, Outcome, Update
@@ -71,6 +72,7 @@ class _Keeping:
         self.memory = Memory(state)  # after the writer, which holds the directory against a second collector
         self.mqtt: MqttPublisher | None = None
         self.errands: Errands | None = None
+        self.leftovers: Leftovers | None = None
         self._started = time.time()
         self._state = state
         self._settings = settings
@@ -97,8 +99,9 @@ class _Keeping:
         """The controllers, going on from where an earlier run left them: conditions, parts, events, sessions."""
         with Reader(self._state) as reader:
             conditions, stays, heard = reader.conditions(), reader.stays(), reader.heard()
-            standing = reader.care()
-        self.live.restore(conditions)
+            standing, troubles, orders = reader.care(), reader.troubles(), reader.orders()
+        self.live.restore(conditions, troubles, orders)
+        self.leftovers = Leftovers(troubles, orders, self.live, self.tell, time.time)
         by_controller: dict[str, list[Condition]] = defaultdict(list)
         for condition in conditions:
             by_controller[condition.controller].append(condition)
@@ -152,6 +155,9 @@ async def _once(settings: Settings, state: Path) -> int:
         reports = await fleet.once(progress)
         if keeping.errands is not None:
             await keeping.errands.once()
+        if keeping.leftovers is not None:
+            read = (Outcome.OK, Outcome.PARTIAL)
+            await keeping.leftovers.close_all({report.controller for report in reports if report.outcome in read})
         await keeping.writer.seal()  # which writes first; a collector that only ever runs once seals here or never
     for line in _summary(reports, state):
         print(line)
@@ -197,10 +203,18 @@ async def _publish_and_poll(settings: Settings, keeping: _Keeping) -> None:
         keeping.announce(listen=f"{host}:{port}")
         logging.info("metrics and health on http://%s:%d/", host, port)
         logging.info("polling %d controllers every %g s", len(fleet.keepers), settings.collector.poll_interval)
-        await first_of(fleet.run(), _at_service(keeping))
+        await first_of(fleet.run(), _at_service(keeping, settings.collector.poll_interval))
 
 
-async def _at_service(keeping: _Keeping) -> None:
+async def _at_service(keeping: _Keeping, interval: float) -> None:
+    """Close what an earlier run left, and carry out what people ask for."""
+    async with asyncio.TaskGroup() as group:
+        if keeping.leftovers is not None:
+            group.create_task(keeping.leftovers.run(interval), name="leftovers")
+        group.create_task(_carried_out(keeping), name="errands")
+
+
+async def _carried_out(keeping: _Keeping) -> None:
     """Carry out what people ask for; a bug in that is told in the log, and polling goes on."""
     while keeping.errands is not None:
         try:

@@ -7,12 +7,10 @@ import asyncio
 import json
 import random
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from collector.cli.drilling.score import score
-from collector.cli.drilling.stage import Stage, small_site
-from collector.cli.drilling.trial import Row, draw, rest, trial
-from simulators.world import World
+if TYPE_CHECKING:
+    from collector.cli.drilling.trial import Row
 
 INTERVAL = 30.0
 """Simulated seconds between the rounds of a controller."""
@@ -52,6 +50,12 @@ def run(arguments: argparse.Namespace) -> int:
 
 async def drill(seed: int, faults: int, *, double: bool = False, progress: Any = None) -> dict[str, Any]:
     """The score of ``faults`` trials drawn by ``seed``; ``progress(done, of, rows)`` hears of each."""
+    # Here, for they take the whole simulator with them, which no other command needs.
+    from collector.cli.drilling.score import score
+    from collector.cli.drilling.stage import Stage, small_site
+    from collector.cli.drilling.trial import draw, rest, trial
+    from simulators.world import World
+
     rng = random.Random(seed)
     stage = Stage(World(small_site(), seed=seed, step=STEP), INTERVAL)
     try:

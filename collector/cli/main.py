@@ -7,7 +7,20 @@ import sys
 from collections.abc import Sequence
 from importlib.metadata import version
 
-from collector.cli import care, check, collect, dashboard, demo, history, plan, readers, simulate
+from collector.cli import (
+    care,
+    check,
+    collect,
+    dashboard,
+    demo,
+    drill,
+    fit,
+    history,
+    ledger,
+    plan,
+    readers,
+    simulate,
+)
 from collector.poll.listener import CannotListen
 from collector.poll.memory import MemoryUnusable
 from collector.publish.errors import PublishError
@@ -23,7 +36,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="sledkeeper", description="Out-of-band health of racks of dense sleds.")
     parser.add_argument("--version", action="version", version=version("sledkeeper"))
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    for module in (demo, collect, check, plan, dashboard, simulate, readers, history, care):
+    for module in (demo, collect, check, plan, dashboard, simulate, readers, fit, history, ledger, care, drill):
         module.add(commands)
     arguments = parser.parse_args(argv)
     try:

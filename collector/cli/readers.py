@@ -1,4 +1,4 @@
-"""``sledkeeper readings|parts|indicators|conditions|events|defects|controllers``: what the store holds, as rows."""
+"""``sledkeeper readings|parts|indicators|conditions|suspects|orders|margins|events|defects|controllers``: rows."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import Any
 import msgspec
 
 from collector.assess.folding import Folded, folded
+from collector.cli import answer_readers as answers
 from collector.cli.output import FORMATS, iso, rows
 from collector.cli.places import add_state, state_of
 from collector.model import Condition, Health, Location, Mark, Part, Thresholds
@@ -276,6 +277,13 @@ _COMMANDS: dict[str, tuple[str, tuple[str, ...], Callable[[Reader, argparse.Name
         ("severity", "place", "name", "text", "also", "care", "opened", "closed"),
         _conditions,
     ),
+    "suspects": (
+        "which parts may explain what is wrong, how surely, and why",
+        answers.SUSPECT_COLUMNS,
+        answers.suspects,
+    ),
+    "orders": ("what hands are needed for: where, which part, which lamp", answers.ORDER_COLUMNS, answers.orders),
+    "margins": ("how much heat, air and power is left, least first", answers.MARGIN_COLUMNS, answers.margins),
     "events": ("what happened, newest first", ("time", "severity", "controller", "subject", "text"), _events),
     "defects": (
         "what controllers offer that can't be read as the standard means it",

@@ -36,6 +36,7 @@ class Trouble(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """Signs that hang together, and the parts that may explain them."""
 
     id: str
+    """Begins with the name of the controller whose part showed it first, and ``.trouble.``."""
     opened: Seconds
     changed: Seconds
     closed: Seconds | None = None

@@ -12,7 +12,7 @@ from enum import StrEnum
 
 from msgspec import Struct
 
-from collector.model import Kind, Quantity
+from collector.model import Kind, MarginKind, Quantity
 
 PREFIX = "sledkeeper_"
 
@@ -158,6 +158,33 @@ MARKED = _family(
     ("controller", "mark"),
     "Open conditions that are acknowledged, shelved, in maintenance, or a consequence of another; one may be several.",
 )
+TROUBLES = _family(
+    "troubles",
+    Type.GAUGE,
+    ("controller", "severity"),
+    "Open troubles, each under the controller whose part showed it first.",
+)
+ORDERS = _family("orders", Type.GAUGE, ("controller", "urgency"), "Open work orders, each where its trouble is.")
+SUSPECT = _family(
+    "suspect_probability_ratio",
+    Type.GAUGE,
+    (*_PART, "fault"),
+    "Probability that the first suspect of an open trouble has failed so, 0 to 1.",
+    "ratio",
+)
+MARGINS: Mapping[MarginKind, Family] = {
+    MarginKind.HEAT: _family(
+        "margin_heat_celsius", Type.GAUGE, _PART, "Degrees left up to the limit of the part's hottest.", "celsius"
+    ),
+    MarginKind.AIR: _family(
+        "margin_air_celsius", Type.GAUGE, _PART, "Degrees left up to the limit of the inlet air.", "celsius"
+    ),
+    MarginKind.POWER: _family("margin_power_watts", Type.GAUGE, _PART, "Power left up to the limit.", "watts"),
+    MarginKind.REDUNDANCY: _family(
+        "margin_redundancy_watts", Type.GAUGE, _PART, "Power left up to what remains after the loss of one.", "watts"
+    ),
+}
+"""By what there is left of; negative beyond the limit."""
 CONTROLLER = _family(
     "controller", Type.INFO, ("controller", "url", "product", "redfish_version", *_PLACE), "What a controller is."
 )
@@ -225,6 +252,10 @@ FAMILIES: Mapping[str, Family] = {
         LAMP,
         CONDITIONS,
         MARKED,
+        TROUBLES,
+        ORDERS,
+        SUSPECT,
+        *MARGINS.values(),
         CONTROLLER,
         UP,
         UNVERIFIED,

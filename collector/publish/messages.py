@@ -13,7 +13,21 @@ from typing import Any
 
 import msgspec
 
-from collector.model import Condition, Event, Health, Layout, Location, Mark, Outcome, Part, Seconds
+from collector.model import (
+    Condition,
+    Event,
+    Health,
+    Layout,
+    Location,
+    Margin,
+    Mark,
+    Outcome,
+    Part,
+    Seconds,
+    Suspect,
+    Trouble,
+    WorkOrder,
+)
 from collector.store.live import LiveController
 from collector.text import plain
 
@@ -178,6 +192,101 @@ def condition(told: Condition) -> bytes:
             "maintenance": _mark(told.maintenance),
         }
     )
+
+
+def trouble(told: Trouble) -> bytes:
+    """An open trouble: who may have failed, how surely, what speaks for it, what to look at next."""
+    return encode(
+        {
+            "id": told.id,
+            "severity": told.severity.word,
+            "opened": iso(told.opened),
+            "changed": iso(told.changed),
+            "shown_by": told.controllers,
+            "suspects": [_suspect(each) for each in told.suspects],
+            "in_group": told.group,
+            "also": told.also,
+            "conditions": told.conditions,
+            "signs": _sentences(told.signs),
+            "unexplained": told.unexplained,
+            "next_look": plain(told.next_look, 500),
+        }
+    )
+
+
+def _suspect(told: Suspect) -> dict[str, Any]:
+    return {
+        "part": told.part,
+        "controller": told.controller,
+        "kind": told.kind.value,
+        "name": plain(told.name),
+        "location": _location(told.location),
+        "identity": told.identity,
+        "fault": told.fault,
+        "probability": told.probability,
+        "remedy": told.remedy,
+        "speaks_for": _sentences(told.speaks_for),
+        "speaks_against": _sentences(told.speaks_against),
+    }
+
+
+def order(told: WorkOrder) -> bytes:
+    """An open work order."""
+    return encode(
+        {
+            "id": told.id,
+            "trouble": told.trouble,
+            "urgency": told.urgency.value,
+            "bundle": plain(told.bundle),
+            "part": told.part,
+            "controller": told.controller,
+            "kind": told.kind.value,
+            "name": plain(told.name),
+            "location": _location(told.location),
+            "identity": told.identity,
+            "opened": iso(told.opened),
+            "changed": iso(told.changed),
+            "task": plain(told.task, 500),
+            "reason": plain(told.reason, 500),
+            "lamps": None if told.lamp is None else {"blue": told.lamp.blue.value, "amber": told.lamp.amber.value},
+            "lamp_text": plain(told.lamp_text, 500),
+            "takes_down": [
+                {"part": each.part, "kind": each.kind.value, "name": plain(each.name)} for each in told.takes_down
+            ],
+            "running": told.running,
+            "first": _sentences(told.first),
+            "cautions": _sentences(told.cautions),
+            "otherwise": told.otherwise,
+        }
+    )
+
+
+def margins(controller: str, told: Iterable[Margin]) -> bytes:
+    """What is left at a controller's parts; ``left`` in K where ``unit`` is Cel."""
+    return encode(
+        {
+            "controller": controller,
+            "margins": [
+                {
+                    "part": each.part,
+                    "kind": each.kind.value,
+                    "time": iso(each.time),
+                    "value": each.value,
+                    "limit": each.limit,
+                    "left": each.left,
+                    "unit": each.unit,
+                    "watts": each.watts,
+                    "sensor": each.sensor,
+                    "basis": plain(each.basis, 500),
+                }
+                for each in told
+            ],
+        }
+    )
+
+
+def _sentences(told: Iterable[str]) -> list[str]:
+    return [plain(each, 500) for each in told]
 
 
 def _mark(mark: Mark | None) -> dict[str, Any] | None:

@@ -8,6 +8,7 @@ still chooses the format and renders what is registered with it; tests hold our 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import TypeVar
 
@@ -25,6 +26,7 @@ from collector.model import (
     Quantity,
     Rolled,
     Status,
+    Urgency,
 )
 from collector.publish import families as f
 from collector.publish.families import FAMILIES, Family, Type, reading_family
@@ -84,6 +86,8 @@ class Exposition:
 
     def __init__(self) -> None:
         self._lines: dict[str, list[str]] = {name: [] for name in FAMILIES}
+        self._suspects: dict[tuple[str, str, str], float] = {}
+        """Of all controllers: two troubles may name one part, and a scrape takes each series once."""
 
     def add_controller(self, known: LiveController) -> None:
         """Take in all that is known of one controller right now."""
@@ -91,6 +95,7 @@ class Exposition:
         outcome = known.tally.outcome
         self._contact(known, labels)
         self._conditions(known, labels)
+        self._answers(known, labels)
         inventory = known.inventory
         if inventory is None:
             return
@@ -107,6 +112,10 @@ class Exposition:
                 self._lamps(head, lamps)
         if known.frame is not None and readable:
             self._readings(known, labels, heads)
+        if readable:
+            for (of, kind), margin in known.margins.items():
+                if (head := heads.get(of, "")) and math.isfinite(margin.left):
+                    self._sample(f.MARGINS[kind], head, margin.left)
 
     def add_self(self, told: SelfReport) -> None:
         """Take in what the collector tells of itself."""
@@ -140,6 +149,10 @@ class Exposition:
 
     def chunks(self, openmetrics: bool) -> Iterator[bytes]:
         """The text in pieces; families without a sample are left out. OpenMetrics still lacks its ``# EOF``."""
+        for key, probability in self._suspects.items():
+            told = _pairs(controller=key[0], part=key[1], fault=key[2])
+            self._sample(f.SUSPECT, told, probability)
+        self._suspects.clear()
         for name, lines in self._lines.items():
             if not lines:
                 continue
@@ -192,6 +205,21 @@ class Exposition:
         for mark, bears in _MARKS.items():
             marked = sum(bears(condition) for condition in known.conditions.values())
             self._sample(f.MARKED, f'{labels},mark="{mark}"', marked)
+
+    def _answers(self, known: LiveController, labels: str) -> None:
+        severities, urgencies = dict.fromkeys(_SEVERITIES, 0), dict.fromkeys(Urgency, 0)
+        for trouble in known.troubles.values():
+            severities[trouble.severity] = severities.get(trouble.severity, 0) + 1
+            if trouble.suspects:
+                first = trouble.suspects[0]
+                key = (first.controller or known.name, first.part, first.fault)
+                self._suspects[key] = max(first.probability, self._suspects.get(key, 0.0))
+        for severity, count in severities.items():
+            self._sample(f.TROUBLES, f'{labels},severity="{severity.word}"', count)
+        for order in known.orders.values():
+            urgencies[order.urgency] += 1
+        for urgency, count in urgencies.items():
+            self._sample(f.ORDERS, f'{labels},urgency="{urgency.value}"', count)
 
     def _part(self, part: Part, head: str, known: LiveController, readable: bool, holds: bool) -> None:
         identity = part.identity

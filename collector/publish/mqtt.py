@@ -20,7 +20,7 @@ from hashlib import sha256
 import aiomqtt
 from pydantic import SecretStr
 
-from collector.model import Part, Seconds, Update
+from collector.model import Assessment, Part, Seconds, Update
 from collector.publish import messages, topics
 from collector.publish.errors import BrokerSetup
 from collector.publish.lifetimes import enter, first_of, leave
@@ -29,7 +29,7 @@ from collector.publish.statistics import MqttStatistics
 from collector.publish.sweep import Sweep
 from collector.settings import MqttSettings
 from collector.store.feed import Feed, SubscriptionClosed
-from collector.store.live import Live, LiveController
+from collector.store.live import Live, LiveController, home_of
 
 KEEPALIVE = 20
 """Seconds without traffic after which broker and client ask each other."""
@@ -44,6 +44,7 @@ QUEUE = 1024
 
 _GOING = -1
 """Stands for a deletion that is under way; no digest, for Python never hashes to it."""
+_OPENED = frozenset({"conditions", "troubles", "orders"})
 _STEADY = 60.0
 """Seconds that a connection must have held for the next attempt to come soon again."""
 
@@ -203,7 +204,7 @@ class MqttPublisher:
         known = self._live.controllers.get(controller)
         unsure = known is not None and known.inventory is None
         held = self._held[controller].items()
-        return [topic for topic, told in held if told is None and not (unsure and "/conditions/" not in topic)]
+        return [topic for topic, told in held if told is None and not (unsure and not _is_opened(topic))]
 
     async def _farewell(self, client: aiomqtt.Client) -> None:
         """Say offline ourselves: a connection that is closed in order leaves no will."""
@@ -250,7 +251,10 @@ class MqttPublisher:
             self._state(known),
             *self._walked(known),
             *_readings(known),
+            *_margins(known),
             *(_condition(known.name, condition_id, known) for condition_id in known.conditions),
+            *(_trouble(known, trouble) for trouble in known.troubles),
+            *(_order(known, order) for order in known.orders),
         ]
 
     def _of_update(self, update: Update) -> list[Message]:
@@ -273,9 +277,19 @@ class MqttPublisher:
             told += [_condition(known.name, each.id, known) for each in changed]
             where = topics.of_controller(known.name, "events")
             told += [Message(known.name, where, messages.event(event), retain=False) for event in assessment.events]
+            told += self._answers(assessment)
+            if assessment.margins:
+                told += _margins(known)
         if touched and update.inventory is None and known.inventory is not None:
             told += [_part(known, part) for part in known.inventory.parts if part.id in touched]
         return told
+
+    def _answers(self, assessment: Assessment) -> list[Message]:
+        """Troubles and orders, which may be told under other controllers than the one whose round brought them."""
+        controllers = self._live.controllers
+        troubles = [(home, each.id) for each in assessment.troubles if (home := controllers.get(home_of(each.id)))]
+        orders = [(home, each.id) for each in assessment.orders if (home := controllers.get(home_of(each.trouble)))]
+        return [*(_trouble(home, id) for home, id in troubles), *(_order(home, id) for home, id in orders)]
 
     def _state(self, known: LiveController) -> Message:
         return Message(
@@ -298,6 +312,11 @@ class MqttPublisher:
         return [topic for topic in self._held.get(known.name, ()) if topic.startswith(under) and topic not in there]
 
 
+def _is_opened(topic: str) -> bool:
+    """Whether it holds what opens and closes: known from the start, for the store tells it."""
+    return topic.removeprefix(f"{topics.ROOT}/").partition("/")[2].partition("/")[0] in _OPENED
+
+
 def _part(known: LiveController, part: Part) -> Message:
     return Message(known.name, topics.part(known.name, part.uri), messages.part(known, part))
 
@@ -313,6 +332,23 @@ def _condition(controller: str, condition_id: str, known: LiveController) -> Mes
     topic = topics.condition(controller, condition_id)
     is_open = known.conditions.get(condition_id)
     return _gone(controller, topic) if is_open is None else Message(controller, topic, messages.condition(is_open))
+
+
+def _trouble(home: LiveController, trouble_id: str) -> Message:
+    topic, is_open = topics.trouble(home.name, trouble_id), home.troubles.get(trouble_id)
+    return _gone(home.name, topic) if is_open is None else Message(home.name, topic, messages.trouble(is_open))
+
+
+def _order(home: LiveController, order_id: str) -> Message:
+    topic, is_open = topics.order(home.name, order_id), home.orders.get(order_id)
+    return _gone(home.name, topic) if is_open is None else Message(home.name, topic, messages.order(is_open))
+
+
+def _margins(known: LiveController) -> list[Message]:
+    if not known.margins:
+        return []
+    where = topics.of_controller(known.name, "margins")
+    return [Message(known.name, where, messages.margins(known.name, known.margins.values()))]
 
 
 def _gone(controller: str, topic: str) -> Message:

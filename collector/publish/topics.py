@@ -8,10 +8,14 @@
     sledkeeper/1/CONTROLLER/readings             all readings of its newest round, retained
     sledkeeper/1/CONTROLLER/parts/PART           a part with its health and lamps, retained
     sledkeeper/1/CONTROLLER/conditions/ID        an open condition, retained until it closes
+    sledkeeper/1/CONTROLLER/troubles/ID          an open trouble with its suspects, retained until it closes
+    sledkeeper/1/CONTROLLER/orders/ID            an open work order, retained until it closes
+    sledkeeper/1/CONTROLLER/margins              what is left of heat, air and power at its parts, retained
     sledkeeper/1/CONTROLLER/events               what happened, not retained
 
-A controller's name starts with a letter or digit, so that ``_collector`` is none. PART is the part's resource path
-without the leading ``/redfish/v1/``, escaped.
+Troubles and their orders stand under the controller whose part showed the trouble first. A controller's name starts
+with a letter or digit, so that ``_collector`` is none. PART is the part's resource path without the leading
+``/redfish/v1/``, escaped.
 """
 
 from __future__ import annotations
@@ -58,7 +62,7 @@ def collector(client_id: str) -> str:
 
 
 def of_controller(controller: str, what: str) -> str:
-    """``state``, ``sensors``, ``readings`` or ``events`` of a controller."""
+    """``state``, ``sensors``, ``readings``, ``margins`` or ``events`` of a controller."""
     return f"{ROOT}/{escape(controller)}/{what}"
 
 
@@ -70,6 +74,16 @@ def part(controller: str, uri: str) -> str:
 def condition(controller: str, condition_id: str) -> str:
     """Where an open condition is told."""
     return f"{ROOT}/{escape(controller)}/conditions/{escape(condition_id)}"
+
+
+def trouble(controller: str, trouble_id: str) -> str:
+    """Where an open trouble is told."""
+    return f"{ROOT}/{escape(controller)}/troubles/{escape(trouble_id)}"
+
+
+def order(controller: str, order_id: str) -> str:
+    """Where an open work order is told."""
+    return f"{ROOT}/{escape(controller)}/orders/{escape(order_id)}"
 
 
 def controller_of(topic: str) -> str | None:

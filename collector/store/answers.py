@@ -38,6 +38,8 @@ INSERT INTO orders (id, opened, closed, bundle, record) VALUES (?, ?, ?, ?, ?)
 ON CONFLICT (id) DO UPDATE SET opened = excluded.opened, closed = excluded.closed, bundle = excluded.bundle,
     record = excluded.record
 """
+_DROP_MARGIN = "DELETE FROM margins WHERE part = ? AND kind = ? AND sensor <> ?"
+"""Of a part and kind the newest word holds: another sensor may have become the one that is nearest to its limit."""
 _SET_MARGIN = """
 INSERT INTO margins (part, kind, sensor, controller, remaining, record) VALUES (?, ?, ?, ?, ?, ?)
 ON CONFLICT (part, kind, sensor) DO UPDATE SET controller = excluded.controller, remaining = excluded.remaining,
@@ -69,7 +71,9 @@ def keep(connection: sqlite3.Connection, id_of: Callable[[str], int | None], ass
     if assessment.orders:
         connection.executemany(_SET_ORDER, [_order(each) for each in assessment.orders])
     if assessment.margins:
-        connection.executemany(_SET_MARGIN, _margins(assessment.margins, id_of))
+        rows = _margins(assessment.margins, id_of)
+        connection.executemany(_DROP_MARGIN, [row[:3] for row in rows])
+        connection.executemany(_SET_MARGIN, rows)
 
 
 def _trouble(trouble: Trouble) -> tuple[object, ...]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
+from typing import TypeVar
 
 from msgspec import structs
 
@@ -21,16 +22,24 @@ from collector.model import (
     Lamps,
     Layout,
     Location,
+    Margin,
+    MarginKind,
     Outcome,
     Rolled,
     Round,
     Seconds,
     Status,
+    Trouble,
     Update,
+    WorkOrder,
 )
 from collector.store.book import Registered
 from collector.store.merge import defect_key
 from collector.store.tally import Tally
+
+A = TypeVar("A", Trouble, WorkOrder)
+_TROUBLE = ".trouble."
+"""What stands in a trouble's id behind its controller's name."""
 
 
 class LiveController:
@@ -45,13 +54,16 @@ class LiveController:
         "inventory",
         "lamps",
         "location",
+        "margins",
         "name",
         "newest_round",
+        "orders",
         "outcomes",
         "requests_total",
         "rolled",
         "statuses",
         "tally",
+        "troubles",
         "url",
         "walks",
     )
@@ -69,6 +81,12 @@ class LiveController:
         self.lamps: dict[str, Lamps] = {}
         self.conditions: dict[str, Condition] = {}
         """Open ones, by id."""
+        self.troubles: dict[str, Trouble] = {}
+        """Open ones that are told under this controller (:func:`home_of`), by id, whoever else shows them."""
+        self.orders: dict[str, WorkOrder] = {}
+        """Open ones of these troubles, by id."""
+        self.margins: dict[tuple[str, MarginKind], Margin] = {}
+        """Of its parts."""
         self.defects: dict[tuple[str, str, str], Defect] = {}
         self.newest_round: Round | None = None
         self.tally = Tally()
@@ -115,6 +133,7 @@ class LiveController:
             for part in gone | found_anew:
                 self.rolled.pop(part, None)
                 self.lamps.pop(part, None)
+            self.margins = {key: margin for key, margin in self.margins.items() if key[0] not in gone}
         self.inventory = inventory
         self.frame = inventory.frame
         self.statuses = dict(inventory.statuses)
@@ -139,11 +158,15 @@ class LiveController:
             self.conditions.pop(condition.id, None)
         self.rolled.update(assessment.rolled)
         self.lamps.update(assessment.lamps)
+        for margin in assessment.margins:
+            if margin.controller == self.name:
+                self.margins[margin.part, margin.kind] = margin
 
     def snapshot(self) -> Update:
         """All that is known as one update, for a follower that starts now.
 
-        The inventory carries the newest statuses, frame and defects; every open condition counts as opened.
+        The inventory carries the newest statuses, frame and defects; every open condition counts as opened. Troubles
+        and orders are those that are told under this controller: with the snapshots of all, each comes once.
         """
         inventory = self.inventory
         if inventory is not None:
@@ -168,12 +191,23 @@ class LiveController:
                 opened=tuple(self.conditions.values()),
                 rolled=dict(self.rolled),
                 lamps=dict(self.lamps),
+                troubles=tuple(self.troubles.values()),
+                orders=tuple(self.orders.values()),
+                margins=tuple(self.margins.values()),
             ),
         )
 
     def _newest_time(self) -> Seconds:
         times = (self.tally.last_round, None if self.inventory is None else self.inventory.time)
         return max((time for time in times if time is not None), default=0.0)
+
+
+def home_of(trouble: str) -> str:
+    """The name of the controller under which a trouble and its orders are told, from the trouble's id.
+
+    It is the one whose part showed it first: a trouble of many sleds is told at one place, and stays there.
+    """
+    return trouble.rpartition(_TROUBLE)[0]
 
 
 class Live:
@@ -195,8 +229,14 @@ class Live:
         """Controllers of which at least one update came, good or bad: all of them means the first pass is through."""
         return self._heard
 
-    def restore(self, conditions: Iterable[Condition]) -> None:
-        """Take up open conditions that an earlier run left in the store."""
+    def restore(
+        self,
+        conditions: Iterable[Condition],
+        troubles: Iterable[Trouble] = (),
+        orders: Iterable[WorkOrder] = (),
+    ) -> None:
+        """Take up what an earlier run left open in the store."""
+        self._answered(troubles, orders)
         for condition in conditions:
             known = self._controllers.get(condition.controller)
             if known is not None:
@@ -208,6 +248,17 @@ class Live:
         if not controller.walks and not controller.tally.rounds:
             self._heard += bool(update.inventory or update.round)
         controller.apply(update)
+        if (told := update.assessment) is not None and (told.troubles or told.orders):
+            self._answered(told.troubles, told.orders)
+
+    def _answered(self, troubles: Iterable[Trouble], orders: Iterable[WorkOrder]) -> None:
+        """What is told under a controller that is in the fleet file no more is the store's alone."""
+        for trouble in troubles:
+            if (home := self._controllers.get(home_of(trouble.id))) is not None:
+                _keep(home.troubles, trouble)
+        for order in orders:
+            if (home := self._controllers.get(home_of(order.trouble))) is not None:
+                _keep(home.orders, order)
 
     def states(self) -> list[ControllerState]:
         """A record for every controller."""
@@ -216,3 +267,10 @@ class Live:
     def snapshot(self, controller: str) -> Update:
         """All that is known of one controller as one update; ``KeyError`` for one not in the fleet file."""
         return self._controllers[controller].snapshot()
+
+
+def _keep(open_ones: dict[str, A], told: A) -> None:
+    if told.closed is None:
+        open_ones[told.id] = told
+    else:
+        open_ones.pop(told.id, None)

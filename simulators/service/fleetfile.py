@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from simulators.site import Place
+from simulators.service.siteplan import ground, text
+from simulators.site import Place, Site
 
 INLINE = 50
 """Controllers up to which they stand in fleet.toml itself; more go into a CSV beside it."""
@@ -42,6 +42,8 @@ class FleetFile:
     """Seconds."""
     listen: str
     """host:port of the collector's own metrics and health."""
+    site: Site | None = None
+    """Whose places and designs are told; None: no site's."""
 
     def write(self, folder: Path) -> Path:
         """Write all files, fleet.toml last and at once, so that whoever sees it can use it; returns its path."""
@@ -62,38 +64,40 @@ class FleetFile:
             "# An invented fleet on loopback, written by its simulator. Good as long as that runs.",
             "[collector]",
             f"poll_interval = {self.poll_interval:g}",
-            f"listen = {_text(self.listen)}",
+            f"listen = {text(self.listen)}",
         ]
         if not inline:
-            lines.append(f"controllers_file = {_text(CSV_FILE)}")
+            lines.append(f"controllers_file = {text(CSV_FILE)}")
         lines += [
             "",
             f"[credentials.{CREDENTIALS}]",
-            f"username = {_text(self.username)}",
-            f"password_file = {_text(SECRET_FILE)}",
+            f"username = {text(self.username)}",
+            f"password_file = {text(SECRET_FILE)}",
         ]
+        if self.site is not None:
+            lines += ground(self.site)
         for entry in self.entries if inline else ():
             where = ", ".join(f"{key} = {_value(value)}" for key, value in _location(entry.place).items())
             lines += [
                 "",
                 "[[controllers]]",
-                f"name = {_text(entry.name)}",
-                f"url = {_text(entry.url)}",
-                f"credentials = {_text(CREDENTIALS)}",
-                f"ca_file = {_text(CA_FILE)}",
+                f"name = {text(entry.name)}",
+                f"url = {text(entry.url)}",
+                f"credentials = {text(CREDENTIALS)}",
+                f"ca_file = {text(CA_FILE)}",
                 f"location = {{ {where} }}",
             ]
         return "\n".join(lines) + "\n"
 
     def _csv(self) -> str:
-        text = io.StringIO()
-        writer = csv.writer(text, lineterminator="\n")
+        table = io.StringIO()
+        writer = csv.writer(table, lineterminator="\n")
         keys = list(_location(self.entries[0].place))
         writer.writerow(["name", "url", "credentials", "ca_file", *keys])
         for entry in self.entries:
             where = _location(entry.place)
             writer.writerow([entry.name, entry.url, CREDENTIALS, CA_FILE, *(where.get(key, "") for key in keys)])
-        return text.getvalue()
+        return table.getvalue()
 
 
 def _location(place: Place) -> dict[str, str | int]:
@@ -108,13 +112,8 @@ def _location(place: Place) -> dict[str, str | int]:
     return {key: value for key, value in told.items() if value is not None}
 
 
-def _text(value: str) -> str:
-    # a JSON string is a TOML basic string as long as it has no DEL and no surrogates, and names here have neither
-    return json.dumps(value, ensure_ascii=False)
-
-
 def _value(value: str | int) -> str:
-    return _text(value) if isinstance(value, str) else str(value)
+    return text(value) if isinstance(value, str) else str(value)
 
 
 def _replace(path: Path, content: bytes, mode: int = 0o644) -> None:
