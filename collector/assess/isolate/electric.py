@@ -23,14 +23,11 @@ _LOST_DOWNSTREAM = (
 )
 _SAG_DOWNSTREAM = (
     Show(Sign.LOW_VOLTAGE, 0.6, Where.FED),
-    Show(Sign.READING_DRIFTS, 0.3, Where.FED),  # of the voltage, for whoever takes it to be wrong
     Show(Sign.LOW_VOLTAGE, 0.2, Where.FED_INSIDE, _SUPPLIES),
-    Show(Sign.READING_DRIFTS, 0.1, Where.FED_INSIDE, _SUPPLIES),
 )
 _LOSSY_DOWNSTREAM = (
     Show(Sign.UNBALANCED, 0.2, Where.FED),
     Show(Sign.LOW_VOLTAGE, 0.6, Where.FED),
-    Show(Sign.READING_DRIFTS, 0.3, Where.FED),
 )
 
 

@@ -147,8 +147,8 @@ LEAKS: Mapping[Sign, float] = {
 }
 
 
-SPILL: Mapping[Sign, float] = {Sign.READING_DRIFTS: 0.15, Sign.READING_IMPOSSIBLE: 0.05}
-"""What is really odd looks like an odd sensor now and then: chances, as shares of the chance of the oddity itself."""
+SPILL: Mapping[Sign, float] = {Sign.READING_DRIFTS: 0.2, Sign.READING_IMPOSSIBLE: 0.05}
+"""What is really odd looks like an odd sensor now and then: chances, given that the oddity itself is seen there."""
 SPILLS = frozenset(
     {
         *(Sign.HOT, Sign.WARM_AIR, Sign.STANDS, Sign.TURNS_SLOWLY, Sign.NO_POWER, Sign.LOW_VOLTAGE, Sign.HIGH_VOLTAGE),
@@ -156,8 +156,6 @@ SPILLS = frozenset(
     }
 )
 """Signs of readings that are odd because what they measure is."""
-LEAST_SPILL = 0.02
-"""Chance below which that is left out."""
 
 
 def modes_of(role: Kind | Role, *, has_sensor: bool) -> tuple[Mode, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 
 from msgspec import Struct
 
-from collector.assess.isolate.failures import HOURS, LEAST_SPILL, NEVER_CHARGED, SPILL, SPILLS, modes_of
+from collector.assess.isolate.failures import HOURS, NEVER_CHARGED, modes_of
 from collector.assess.isolate.graph import Anchor, Graph, Node
 from collector.assess.isolate.words import Mode, Where
 from collector.model import Kind, Location, Sign
@@ -115,12 +115,6 @@ class Faults:
             for controller, id in self._places(node, show.on, show.kinds):
                 spot = (controller, id, show.sign)
                 shows[spot] = max(shows.get(spot, 0.0), show.chance)
-        if not mode.needs_sensor:
-            for (controller, id, sign), chance in list(shows.items()):
-                for odd, share in SPILL.items() if sign in SPILLS else ():
-                    if chance * share >= LEAST_SPILL:
-                        spot = (controller, id, odd)
-                        shows[spot] = max(shows.get(spot, 0.0), chance * share)
         return shows
 
     def _places(self, node: Node, where: Where, kinds: tuple[Kind, ...]) -> Iterator[Anchor]:

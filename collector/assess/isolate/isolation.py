@@ -25,7 +25,7 @@ KEEP = 0.4
 """Below this a trouble that was told is over."""
 SETTLE = 90.0
 """Seconds that a trouble which comes on slowly must stand before it is told."""
-UNSURE = 0.93
+UNSURE = 0.85
 UNSURE_SETTLE = 240.0
 """Seconds that a trouble must stand of which it is less than :data:`UNSURE` sure that anything has failed."""
 OFF_DELAY = 300.0

@@ -9,7 +9,7 @@ import numpy as np
 from msgspec import Struct, structs
 
 from collector.assess.isolate.explain import Weighed
-from collector.assess.isolate.failures import leak
+from collector.assess.isolate.failures import SPILL, SPILLS, leak
 from collector.assess.isolate.faults import Fault, Faults, Spot
 from collector.assess.isolate.posterior import Evidence, weigh
 from collector.model import Observation
@@ -45,7 +45,11 @@ def around(
     looked_at: set[int] = set()
     queue = [seed]
     while queue:
-        for fault in faults.behind(queue.pop()):
+        spot = queue.pop()
+        beside = [other for other in _beside(spot) if other not in spots and present(other) is not None]
+        spots.update(beside)
+        queue += beside
+        for fault in faults.behind(spot):
             if id(fault) in looked_at:
                 continue
             looked_at.add(id(fault))
@@ -56,11 +60,31 @@ def around(
             fresh = [spot for spot in shown if spot not in spots]
             spots.update(fresh)
             queue += fresh
-    chosen = [_merged(same) for _, same in sorted(found.items())]
+    chosen = [_spilling(_merged(same), spots) for _, same in sorted(found.items())]
     if len(chosen) > MOST_FAULTS:
         chosen.sort(key=lambda fault: -_odds(fault, [spot for spot in fault.shows if spot in spots], absent))
         chosen = sorted(chosen[:MOST_FAULTS], key=lambda fault: fault.key)
     return Around(tuple(sorted(spots)), tuple(chosen))
+
+
+def _beside(spot: Spot) -> Iterable[Spot]:
+    """The signs of one part that may be one oddity: of what is measured, and of the sensor that measures it."""
+    controller, part, sign = spot
+    others = SPILLS if sign in SPILL else SPILL if sign in SPILLS else ()
+    return [(controller, part, other) for other in others]
+
+
+def _spilling(fault: Fault, spots: set[Spot]) -> Fault:
+    """What explains an oddity explains that a sensor there looks odd; where nothing else is odd, it doesn't."""
+    if fault.mode.needs_sensor:
+        return fault
+    more: dict[Spot, float] = {}
+    for controller, part, sign in fault.shows.keys() & spots:
+        for odd, share in SPILL.items() if sign in SPILLS else ():
+            spot = (controller, part, odd)
+            if spot in spots and fault.shows.get(spot, 0.0) < share:
+                more[spot] = share
+    return structs.replace(fault, shows={**fault.shows, **more}) if more else fault
 
 
 def _odds(fault: Fault, shown: Iterable[Spot], absent: Callable[[Spot], bool]) -> float:

@@ -149,6 +149,20 @@ def test_warm_air_everywhere_is_the_room_and_warm_air_at_one_sled_is_not() -> No
     assert bench.firsts()[0][0] == "~" + pid("s1", "Sled") + "/panel"
 
 
+def test_doubtful_sensors_alone_are_no_lost_power() -> None:
+    inventory = sled()
+    bench = Bench(inventory)
+    bench.see("s1", *(sign(inventory, f"Psu{at}", Sign.READING_DRIFTS, weight=0.55) for at in (1, 2)))
+    bench.settle()
+    assert bench.told == {}
+
+
+def test_a_voltage_that_sags_is_no_drifting_sensor() -> None:
+    bench, _ = one_sled(("Sled", Sign.LOW_VOLTAGE), ("Sled", Sign.READING_DRIFTS))
+    (trouble,) = bench.open
+    assert trouble.suspects[0].part == "~" + pid(S, "Sled") + "/feed"
+
+
 # Over time
 
 
