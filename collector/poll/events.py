@@ -27,13 +27,13 @@ from collector.poll.schedule import Chance
 from collector.poll.side import first_of
 from collector.redfish.bodies import decode
 from collector.redfish.client import Client
-from collector.redfish.errors import BrokenHttp, ControllerError, HttpStatus, Malformed, Truncated
-from collector.redfish.event_stream import IDLE
+from collector.redfish.delivery import not_delivered, submit_test
+from collector.redfish.errors import ControllerError, Malformed
+from collector.redfish.event_stream import IDLE, no_stream
 from collector.redfish.event_way import Way, WayKind, way
 from collector.redfish.flow import Answer, Ask, Flow, Place, drive
-from collector.redfish.follow import type_name
 from collector.redfish.log_cursor import Bounds
-from collector.redfish.log_places import LogPlace, LogsFound, find_logs
+from collector.redfish.log_places import LogPlace, LogsFound, find_logs, log_owners
 from collector.redfish.logs import read_log
 from collector.redfish.notices import Source
 from collector.redfish.registries import Shelf
@@ -69,6 +69,10 @@ class Push(Protocol):
 
     def attach(self, controller: str, take: Callable[[bytes], bool]) -> None:
         """Who takes what is pushed there."""
+
+
+DELIVERY = 30.0
+"""Seconds that a test event may take to reach us."""
 
 
 class Listening(Struct, frozen=True, kw_only=True):
@@ -132,6 +136,10 @@ class Events:
         """Path of our subscription."""
         self._subscribing = False
         """Whether one may have been made of which we don't know."""
+        self._tested = False
+        """Whether the service has promised a test event to our subscription."""
+        self._arrival = asyncio.Event()
+        """Set when anything was pushed to us since then."""
         self._cleaned = False
         """Whether none of an earlier process is left."""
         self._without: dict[WayKind, int] = {}
@@ -149,7 +157,7 @@ class Events:
         features = walked.root.get("ProtocolFeaturesSupported")
         self._service = _Service(
             root=walked.root,
-            log_owners=tuple(_log_owners(walked)),
+            log_owners=tuple(log_owners(walked)),
             can_skip=isinstance(features, dict) and features.get("TopSkipQuery") is True,
         )
         registries = self._place.linked(walked.root.get("Registries"))
@@ -256,6 +264,9 @@ class Events:
         self._cleaned, self._subscribing = True, not kept.path and not gone
         if kept.path:
             self._catch_up = self._catch_up or kept.made or kept.resumed
+            if kept.made:
+                self._arrival.clear()
+                self._tested = await self._drive(submit_test(event_service, self._place))
             return chosen
         log.info("%s: no push of events for now: %s", self._place.controller, kept.trouble)
         if kept.refused:
@@ -300,7 +311,7 @@ class Events:
                 why = "the service ended it"
             except ControllerError as error:
                 why = error.happened
-                if _no_stream(error):
+                if no_stream(error):
                     self._note([self._place.defect(path, "", DefectKind.HTTP_ERROR, error.happened)])
                     return self._give_up(WayKind.STREAM, why)
             if parser.dropped:
@@ -315,9 +326,18 @@ class Events:
             await self._clock.sleep(max(parser.retry or 1.0, spread))
 
     def _pushed(self, body: bytes) -> bool:
+        self._arrival.set()
         return self._inbox.put(body)
 
     async def _follow_pushes(self) -> None:
+        """Take what is pushed; returns when it is given up, since a test event that was promised did not come."""
+        tested, self._tested = self._tested, False
+        if tested:
+            await self._clock.wait(DELIVERY, self._arrival)
+        if tested and not self._arrival.is_set():
+            why = not_delivered(self._ours.destination, DELIVERY)
+            self._note([self._place.defect(self._held, "/Destination", DefectKind.CONTRADICTION, why)])
+            return self._give_up(WayKind.PUSH, why)
         while True:
             await self._take(await self._inbox.get(), Source.PUSH, self._held)
 
@@ -378,18 +398,3 @@ class Events:
 
     async def _exchange(self, ask: Ask) -> Answer:
         return await self._client.exchange(ask, timeout=_ASK_SECONDS)
-
-
-def _log_owners(walked: Walked) -> Iterable[Mapping[str, Any]]:
-    """Of the resources that have logs, the little that is needed to find them."""
-    for resource in walked.resources.values():
-        told = resource.body.get("LogServices")
-        if told is not None and type_name(resource.body) is not None:
-            yield {"@odata.type": resource.body["@odata.type"], "LogServices": told}
-
-
-def _no_stream(error: ControllerError) -> bool:
-    """Whether an error says that there is no stream to be had, rather than that one broke or has to wait."""
-    if isinstance(error, HttpStatus):
-        return not error.temporary
-    return isinstance(error, Malformed) and not isinstance(error, (Truncated, BrokenHttp))

@@ -16,7 +16,16 @@ from typing import Protocol, Self, cast
 import httptools
 import httpx
 
-from collector.redfish.errors import BrokenHttp, ControllerError, Malformed, TimedOut, TooBig, Truncated, Unreachable
+from collector.redfish.errors import (
+    BrokenHttp,
+    ControllerError,
+    HttpStatus,
+    Malformed,
+    TimedOut,
+    TooBig,
+    Truncated,
+    Unreachable,
+)
 from collector.redfish.sse import ServerEvent, Stream
 from collector.redfish.wire import Limits
 
@@ -296,3 +305,10 @@ class HttpxPieces:
     async def aclose(self) -> None:
         """Let go of the connection."""
         await self._response.aclose()
+
+
+def no_stream(error: ControllerError) -> bool:
+    """Whether an error says that there is no stream to be had, rather than that one broke or has to wait."""
+    if isinstance(error, HttpStatus):
+        return not error.temporary
+    return isinstance(error, Malformed) and not isinstance(error, (Truncated, BrokenHttp))

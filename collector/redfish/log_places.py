@@ -11,6 +11,7 @@ from collector.model import Defect
 from collector.redfish import links
 from collector.redfish.flow import Ask, Flow, Place
 from collector.redfish.follow import type_name
+from collector.redfish.resources import Walked
 
 MAX_LOGS = 12
 """Logs of one controller that are read."""
@@ -94,3 +95,11 @@ def log_place(body: Mapping[str, Any], place: Place, resource: str) -> LogPlace 
     records = body.get("MaxNumberOfRecords")
     whole = isinstance(records, int) and not isinstance(records, bool) and records > 0
     return LogPlace(target.path, links.key(resource), records if whole else None)
+
+
+def log_owners(walked: Walked) -> Iterable[Mapping[str, Any]]:
+    """Of the resources that have logs, the little that is needed to find them."""
+    for resource in walked.resources.values():
+        told = resource.body.get("LogServices")
+        if told is not None and type_name(resource.body) is not None:
+            yield {"@odata.type": resource.body["@odata.type"], "LogServices": told}

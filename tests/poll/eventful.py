@@ -22,6 +22,7 @@ from tests.mockups import Mockup
 EVENT_SERVICE = "/redfish/v1/EventService"
 SUBSCRIPTIONS = f"{EVENT_SERVICE}/Subscriptions"
 STREAM = f"{EVENT_SERVICE}/SSE"
+TEST_EVENT = f"{EVENT_SERVICE}/Actions/EventService.SubmitTestEvent"
 BMC_LOG = "/redfish/v1/Managers/BMC/LogServices/Log/Entries"
 SYSTEM_LOG = "/redfish/v1/Systems/437XR1138R2/LogServices/Log1/Entries"
 REGISTRY = "/redfish/v1/Registries/Sled.1.0.0"
@@ -85,6 +86,10 @@ class Eventful:
         """Seconds between making a subscription and saying so."""
         self.lists = True
         """Whether the list of subscriptions can be read."""
+        self.test_events: list[dict[str, Any]] = []
+        """What test events were asked for."""
+        self.delivers = True
+        """Whether they are pushed."""
         self.posted = 0
         self._made = 0
         self.set_event_service(stream=stream, subscriptions=subscriptions)
@@ -93,7 +98,7 @@ class Eventful:
         replace[REGISTRY] = {"Registry": "Sled.1.0.0", "Location": [{"Language": "en", "Uri": f"{REGISTRY}.json"}]}
         replace[f"{REGISTRY}.json"] = SLED
 
-    def set_event_service(self, *, stream: bool, subscriptions: bool) -> None:
+    def set_event_service(self, *, stream: bool, subscriptions: bool, tests: bool = False) -> None:
         """What the event service offers."""
         body: dict[str, Any] = {
             "@odata.id": EVENT_SERVICE,
@@ -104,6 +109,8 @@ class Eventful:
         }
         if stream:
             body["ServerSentEventUri"] = STREAM
+        if tests:
+            body["Actions"] = {"#EventService.SubmitTestEvent": {"target": TEST_EVENT}}
         if subscriptions:
             body["Subscriptions"] = {"@odata.id": SUBSCRIPTIONS}
         self.mockup.replace[EVENT_SERVICE] = body
@@ -164,11 +171,21 @@ class Eventful:
             if request.method == "POST":
                 await asyncio.sleep(self.slow_push)
             return answer
+        if path == TEST_EVENT and request.method == "POST":
+            return await self._test(await request.json())
         if path in self.logs:
             members = self.logs[path]
             self.mockup.replace[path] = {"Members": members, "Members@odata.count": len(members)}
         status, told, body = self.mockup.answer(request.method, request.raw_path, headers, await request.read())
         return web.Response(status=status, headers=told, body=body)
+
+    async def _test(self, told: dict[str, Any]) -> web.Response:
+        if "MessageId" not in told:
+            return web.Response(status=400)
+        self.test_events.append(told)
+        if self.delivers:
+            assert await self.push({"EventId": "test", "EventTimestamp": NOW, **told}) == [204]
+        return web.Response(status=204)
 
     def _count(self) -> None:
         self.most = max(self.most, len(self.subscriptions) + len(self.streams))

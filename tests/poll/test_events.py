@@ -346,6 +346,36 @@ async def test_a_push_that_is_refused_gives_way_to_logs(folder: Path) -> None:
         assert service.posted == asked, "not at every round"
 
 
+async def test_a_test_event_proves_once_that_pushes_reach_us(folder: Path) -> None:
+    """EventService CSDL (DSP8010), SubmitTestEvent; ResourceEvent registry (DSP8011), TestMessage."""
+    service = Eventful(folder, stream=False)
+    service.set_event_service(stream=False, subscriptions=True, tests=True)
+    async with serving(service) as url, listening() as listener:
+        async with running(Heard(url, push=listener), kill=True) as heard:
+            await heard.until(lambda: heard.events)
+            assert [one["MessageId"] for one in service.test_events] == ["ResourceEvent.1.0.TestMessage"]
+            assert heard.way is WayKind.PUSH
+        async with running(Heard(url, push=listener)) as heard:
+            await heard.until(lambda: service.subscriptions and heard.settled)
+            assert len(service.test_events) == 1, "the subscription is the same"
+            assert heard.way is WayKind.PUSH
+
+
+async def test_pushes_that_do_not_reach_us_give_way_to_logs(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("collector.poll.events.DELIVERY", 0.2)
+    service = Eventful(folder, stream=False)
+    service.set_event_service(stream=False, subscriptions=True, tests=True)
+    service.delivers = False
+    async with serving(service) as url, listening() as listener, running(Heard(url, push=listener)) as heard:
+        await heard.until(lambda: heard.way is WayKind.LOGS and heard.settled and not service.subscriptions)
+        service.write(BMC_LOG)
+        await heard.until(lambda: heard.events)
+        told = [one for done in heard.rounds for one in done.defects if one.property == "/Destination"]
+        assert [one.kind for one in told] == [DefectKind.CONTRADICTION]
+        assert "nothing came to http" in told[0].detail
+        assert listener.address("bmc") not in told[0].detail, "the path is a secret"
+
+
 # By logs
 
 
