@@ -40,6 +40,8 @@ SHARE = 0.3
 """Weight of a round in the smoothed figure."""
 STAYS = 2.0
 """Modified z-score above which a part that is shown stays so."""
+ABSURD = 1000.0
+"""Cel: what is told beyond is no temperature."""
 ROUNDS_ON = 5
 WARMING = 1200.0
 """Seconds after a blade was switched on until its rises have settled."""
@@ -174,7 +176,7 @@ class PeersLook:
             if blade in seen.idle:
                 self._ready[blade] = seen.time + WARMING
                 continue
-            if not 0.0 >= self._ready.get(blade, 0.0) - seen.time > -math.inf and self._waits(blade, seen.time):
+            if blade in self._ready and self._waits(blade, seen.time):
                 continue
             self._compare(blade, inlets, heated, seen)
         return self._signs.end()
@@ -189,11 +191,11 @@ class PeersLook:
     def _compare(self, blade: str, inlets: list[int], heated: list[int], seen: Seen) -> None:
         assert seen.frame is not None
         values = seen.frame.values
-        air = [values[column] for column in inlets if values[column] == values[column]]
+        air = [values[column] for column in inlets if abs(values[column]) < ABSURD]
         if not air:
             return
         inlet = median(air)
-        rises = {column: rise for column in heated if (rise := values[column] - inlet) > 0.0}
+        rises = {column: rise for column in heated if 0.0 < (rise := values[column] - inlet) < ABSURD}
         if len(rises) < 3:
             return
         for column, rise in rises.items():

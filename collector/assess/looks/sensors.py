@@ -28,6 +28,8 @@ NEW_HOME = 500
 """Rounds after which other parts being off counts as usual, at most; as many as the usual was seen, if fewer."""
 WARMING = 900.0
 """Seconds after a part was switched in which its readings settle."""
+ABSURD = 1e9
+"""In any canonical unit that is judged here: no machine has so much of anything."""
 JUDGED_EVERY = 50.0
 """Seconds between two judgements of figures: what changes them slowly needs no more, and most of the cost is here."""
 OTHERS = 2
@@ -143,7 +145,7 @@ class SensorsLook:
                 self._ready[:] = 0.0  # a clock set back must not hold them for ever
             self._error[:] = np.nan
         self._last = now
-        values[~np.isfinite(values)] = np.nan
+        values[~(np.abs(values) < ABSURD)] = np.nan
         self._note_idle(seen.idle, now)
         told = values == values
         self._signs.begin()
@@ -284,7 +286,7 @@ class SensorsLook:
         limit = np.maximum(least, SPREADS * spread)
         self._mean = np.where(known & ~settling, self._mean + 0.25 * (error - self._mean), self._mean)
         moved = np.abs(values - self._value)
-        self._jumps(error, moved, usable & (values != 0.0), least, now)
+        self._jumps(error, moved, known & ~settling & (model.seen >= SETTLED) & (values != 0.0), least, now)
         self._stuck(explained, same, usable, least, now)
         off = usable & (np.abs(self._mean) > limit)
         self._began = np.where(usable & (np.abs(self._mean) > 0.4 * limit), self._began + 1, 0)
