@@ -23,13 +23,18 @@ from collector.model import (
     History,
     Lamps,
     Link,
+    Margin,
     Reading,
     Rolled,
     Seconds,
     Sensor,
     Status,
+    Stay,
+    Trouble,
+    WorkOrder,
 )
 from collector.store.reader import Reader
+from dashboard.views.answers import worst_first
 from dashboard.views.attention import Silent, Task, silent, tasks
 from dashboard.views.floor import Floor, floor
 from dashboard.views.places import Places
@@ -87,6 +92,8 @@ class Fleet:
     tasks: tuple[Task, ...]
     silent: tuple[Silent, ...]
     coverage: Coverage
+    orders: tuple[WorkOrder, ...] = ()
+    """Open ones, most urgent first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +111,17 @@ class SledFacts:
     conditions: tuple[Condition, ...]
     events: tuple[Event, ...]
     defects: tuple[Defect, ...]
+    troubles: tuple[Trouble, ...] = ()
+    """Open ones of the fleet, as far as this controller's parts show them or are suspected in them."""
+    margins: tuple[Margin, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Headroom:
+    """What is left, all over the fleet."""
+
+    places: Places
+    margins: tuple[Margin, ...]
 
 
 class Source:
@@ -116,6 +134,8 @@ class Source:
         self._fleet = Kept(self._read_fleet, 1.0)
         self._places = Kept(self._read_places, 3.0)
         self._coverage = Kept(self._read_coverage, 3.0)
+        self._troubles = Kept(lambda: tuple(self._open().troubles()), 1.0)
+        self._headroom = Kept(lambda: Headroom(self._places.get(), tuple(self._open().margins())), 3.0)
         self._sleds: OrderedDict[str, Kept[SledFacts | None]] = OrderedDict()
 
     def fleet(self) -> Fleet:
@@ -139,6 +159,18 @@ class Source:
             sensor.controller, sensor.part, sensor.sensor, since, until, max_points=_MOST_POINTS
         )
 
+    def places(self) -> Places:
+        """Where everything is."""
+        return self._places.get()
+
+    def headroom(self) -> Headroom:
+        """What is left, least first within each kind."""
+        return self._headroom.get()
+
+    def stays_at(self, part: str) -> tuple[Stay, ...]:
+        """What stood where a part stands, in the order in which it came."""
+        return tuple(self._open().stays_at(part))
+
     def close(self) -> None:
         """Close what is open."""
         with self._mutex:
@@ -157,13 +189,17 @@ class Source:
         collector, controllers = reader.collector(), reader.controllers()
         places, coverage = self._places.get(), self._coverage.get()
         rolled, conditions = reader.rolled(), reader.conditions()
+        orders, troubles = worst_first(reader.orders()), self._troubles.get()
+        mended = {order.trouble for order in orders}
+        explained = frozenset(each for trouble in troubles if trouble.id in mended for each in trouble.conditions)
         return Fleet(
             collector=collector,
             controllers=tuple(controllers),
             floor=floor(controllers, places, rolled, reader.statuses()),
-            tasks=tasks(conditions, places, rolled),
+            tasks=tasks(conditions, places, rolled, explained),
             silent=silent(controllers, conditions, places),
             coverage=coverage,
+            orders=orders,
         )
 
     def _read_places(self) -> Places:
@@ -191,4 +227,10 @@ class Source:
             conditions=tuple(reader.conditions(controller=controller)),
             events=tuple(reader.events(controller, limit=_EVENTS)),
             defects=tuple(reader.defects(controller)),
+            troubles=tuple(
+                each
+                for each in self._troubles.get()
+                if controller in each.controllers or any(one.controller == controller for one in each.suspects)
+            ),
+            margins=tuple(reader.margins(controller)),
         )

@@ -204,6 +204,57 @@ a.line .what b { text-decoration: underline; text-decoration-color: var(--rule);
 .foot { margin-top: 2rem; padding-top: 0.5rem; border-top: 1px solid var(--rule); }
 """
 
+_ANSWERS = """
+.ways { display: flex; flex-wrap: wrap; gap: 0.2rem 1.1rem; font-size: 0.92rem; margin-left: auto; }
+.ways a, .choices a { padding: 0.2rem 0; }
+.ways a[aria-current], .choices a[aria-current] { color: var(--ink); font-weight: 650; text-decoration-thickness: 3px; }
+.choices { display: flex; flex-wrap: wrap; gap: 0.1rem 1.1rem; margin: 0.35rem 0; font-size: 0.94rem; }
+.choices .of { color: var(--quiet); min-width: 5.5rem; padding: 0.2rem 0; }
+.aside { margin: 0 0 0.4rem 0.2rem; padding-left: 0.8rem; border-left: 3px solid var(--rule); }
+svg.bar { vertical-align: -0.05em; flex: none; max-width: 100%; }
+svg .filled { fill: var(--unknown); }
+svg .filled.over { fill: var(--this); }
+svg.bar .limit { stroke: var(--ink); stroke-width: 1.5; }
+.suspects { list-style: none; margin: 0; padding: 0; }
+.suspects > li { display: grid; grid-template-columns: minmax(0, 1fr) minmax(0, 22rem); gap: 0.2rem 2rem; margin: 0;
+  padding: 0.5rem 0.2rem; border-top: 1px solid var(--rule); }
+.how-sure { white-space: normal; }
+.order-sheet { max-width: 52rem; margin: 0 0 2.5rem; }
+.order-sheet h3 { margin: 0.7rem 0 0.1rem; }
+.order-sheet ul, .order-sheet ol { margin: 0.1rem 0; padding-left: 1.2rem; }
+.order-sheet li { margin: 0.1rem 0; }
+.order-sheet .ticks { list-style: none; padding: 0; }
+.order-sheet .ticks li { padding-left: 1.7rem; position: relative; }
+.order-sheet .ticks li::before { content: ""; position: absolute; left: 0.1rem; top: 0.2em;
+  width: 0.85em; height: 0.85em; border: 1.5px solid var(--ink); }
+.order-sheet .lamp-to-find { display: flex; align-items: center; }
+.sheet-top { display: grid; grid-template-columns: minmax(0, 1fr) auto; gap: 0.5rem 2rem; align-items: start;
+  margin-top: 0.6rem; }
+.facts { display: grid; grid-template-columns: auto minmax(0, 1fr); gap: 0.15rem 1rem; margin: 0; }
+.facts dt { color: var(--quiet); }
+.facts dd { margin: 0; font-weight: 600; }
+.by-hand { display: grid; grid-template-columns: 1.4fr 1fr 1fr; gap: 1rem; margin: 1.6rem 0 0.5rem; }
+.by-hand span { border-top: 1px solid var(--ink); font-size: 0.8rem; padding-top: 0.1rem; }
+svg.spot { max-width: 100%; height: auto; display: block; }
+svg .spot-frame { fill: none; stroke: var(--ink); stroke-width: 1.2; }
+svg .spot-whole { stroke-width: 5; }
+svg .spot-other { fill: none; stroke: var(--unknown); stroke-width: 0.8; }
+svg .spot-here { fill: var(--ink); stroke: var(--ink); stroke-width: 1; }
+svg .spot-unit { font-size: 12px; font-weight: 700; text-anchor: end; }
+svg .spot-lead { stroke: var(--ink); stroke-width: 1.5; fill: none; }
+svg .spot-said { font-size: 12px; font-weight: 700; fill: var(--ground); }
+svg .spot-quiet { font-size: 11px; fill: var(--quiet); }
+@media print {
+  .sheet { --ink: black; --ground: white; --quiet: black; --rule: gray; --unknown: gray; font-size: 10.5pt;
+    line-height: 1.3; print-color-adjust: exact; }
+  .ways, .mast, .choices, .foot, .told, .notice, .lost, .not-printed { display: none !important; }
+  .sheet:has(.order-sheet) { display: block; }
+  .order-sheet { break-after: page; break-inside: avoid; margin: 0; max-width: none; }
+  .order-sheet:last-child { break-after: auto; }
+  .order-sheet h2 { margin-top: 0; }
+}
+"""
+
 _NARROW = """
 @media (max-width: 48rem) {
   .line { grid-template-columns: minmax(0, 1fr) auto; padding: 0.6rem 0; }
@@ -238,7 +289,19 @@ _NARROW = """
   .plates tr { display: block; border-bottom: 1px solid var(--rule); padding: 0.35rem 0; }
   .plates td { display: inline; border: 0; padding: 0 0.6rem 0 0; }
   .plates td:first-child { display: block; font-weight: 600; }
+  .suspects > li { grid-template-columns: minmax(0, 1fr); }
+  .ways { margin-left: 0; width: 100%; }
+  .ways a, .choices a { padding: 0.4rem 0; }
+  .heard-from thead { display: none; }
+  .heard-from tr { display: grid; grid-template-columns: minmax(0, 1fr) minmax(0, 1fr); padding: 0.4rem 0;
+    border-bottom: 1px solid var(--rule); }
+  .heard-from td { border: 0; padding: 0 0.4rem 0 0; }
+  .heard-from td:first-child { grid-column: 1 / -1; }
+  .heard-from td[data-said]::before { content: attr(data-said) " "; color: var(--quiet); }
+}
+@media screen and (max-width: 48rem) {
+  .sheet-top { grid-template-columns: minmax(0, 1fr); }
 }
 """
 
-CSS = _COLOURS + _MARKS + _DRAWN + _LAMPS + _LINES + _PANELS + _NARROW
+CSS = _COLOURS + _MARKS + _DRAWN + _LAMPS + _LINES + _PANELS + _ANSWERS + _NARROW

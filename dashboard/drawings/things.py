@@ -97,6 +97,8 @@ class Sled:
     standing: Standing
     blades: tuple[Blade, ...] = ()
     told: bool = True
+    holds: str = "sled"
+    """What kind of thing it is, in the words of the model; a controller that has told of no part counts as a sled's."""
 
 
 @dataclass(frozen=True, slots=True)

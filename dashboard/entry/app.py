@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import streamlit as st
 
 from collector.text import plain
 from dashboard.drawings.ink import tag
-from dashboard.pages import rounds, sled
+from dashboard.pages import controllers, margins, orders, rounds, sled
 
 
 def state_dir(argv: list[str]) -> Path:
@@ -31,13 +32,22 @@ ICON = tag(
 )
 
 
+PAGES: dict[str, tuple[str, Callable[[Path], None]]] = {
+    "orders": (orders.TITLE, orders.page),
+    "margins": (margins.TITLE, margins.page),
+    "controllers": (controllers.TITLE, controllers.page),
+}
+"""By the word in the address."""
+
+
 def main(state: Path) -> None:
-    """Show the page that the address names: Rounds, or with ``?sled=NAME`` one sled."""
+    """Show the page that the address names: ``?sled=NAME`` one sled, ``?page=WORD`` one of PAGES, else Rounds."""
     asked = st.query_params.get("sled")
-    title = f"{plain(asked, 40)} · sledkeeper" if asked else "Rounds · sledkeeper"
-    st.set_page_config(page_title=title, layout="wide", page_icon=ICON)
+    title, draw = PAGES.get(st.query_params.get("page", ""), (rounds.TITLE, rounds.page))
+    title = plain(asked, 40) if asked else title
+    st.set_page_config(page_title=f"{title} · sledkeeper", layout="wide", page_icon=ICON)
     if asked is None:
-        rounds.page(state)
+        draw(state)
     else:
         sled.page(state, asked)
 

@@ -20,6 +20,13 @@ EVERY = 3.0
 _TIDY = """<style>
 [data-testid="stHeader"], [data-testid="stDialog"] { display: none; }
 [data-testid="stMainBlockContainer"] { padding: 1rem clamp(0.9rem, 3vw, 2.5rem) 3rem; }
+@page { margin: 12mm 14mm; }
+@media print {
+  html, body, .stApp, .stApp *:has([data-testid="stMainBlockContainer"]), [data-testid="stMainBlockContainer"] {
+    position: static !important; overflow: visible !important; height: auto !important; padding: 0 !important;
+    display: block !important; background: white !important; }
+  [data-testid="stVerticalBlock"] { gap: 0 !important; }
+}
 </style>"""
 
 

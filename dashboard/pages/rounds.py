@@ -11,7 +11,7 @@ from collector.store.errors import StoreError
 from dashboard.mount import show
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
-from dashboard.panels.rounds import floors, hands_first, heard, not_answering, racks_head, unplaced
+from dashboard.panels.rounds import floors, found_wrong, hands_first, heard, not_answering, racks_head, unplaced
 from dashboard.queries import Fleet
 from dashboard.views.telemetry import Running, running, telemetry
 
@@ -39,12 +39,13 @@ def _show(fleet: Fleet, state: Path) -> None:
     interval = fleet.collector.poll_interval if fleet.collector is not None else None
     told = telemetry(fleet.controllers, fleet.coverage.valued, fleet.coverage.sensors, moment, interval)
     drawn = fleet.floor
-    unknown = sum(1 for sled in drawn.sleds if sled.standing.health is Health.UNKNOWN)
+    unknown = sum(1 for sled in drawn.sleds if sled.holds == "sled" and sled.standing.health is Health.UNKNOWN)
     show(
         "top",
         head(TITLE, heard(told, moment)),
         not_running(fleet.collector, moment, state),
-        hands_first(fleet.tasks, moment, here, unknown),
+        hands_first(fleet.orders, fleet.tasks, moment, here),
+        found_wrong(fleet.tasks, moment, here, unknown),
         not_answering(fleet.silent, moment, here),
         racks_head(drawn),
     )

@@ -14,10 +14,12 @@ from dashboard.drawings.marks import worded
 from dashboard.drawings.things import Standing
 from dashboard.mount import show
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
+from dashboard.panels import answers
 from dashboard.panels import readings as readings_panel
 from dashboard.panels.frame import foot, head, not_running, notice
 from dashboard.panels.sled import conditions, contact, defects, front_and_lamps, lately, name_plates, shared
 from dashboard.queries import Fleet, SledFacts
+from dashboard.views.answers import accusations, lefts
 from dashboard.views.floor import Floor, standing, unheard
 from dashboard.views.places import label
 from dashboard.views.readings import first_to_show, sections, troubled_keys
@@ -95,7 +97,9 @@ def _show(facts: SledFacts, state: Path) -> None:
         not_running(facts.collector, moment, state),
         _unheard(facts),
         front_and_lamps(front, lamp_lines(name, front, places, facts.statuses, whole) if front is not None else ()),
+        answers.suspects(accusations(facts.troubles, name), source(state).fleet().orders, name, moment, here),
         conditions(facts.conditions, places, moment, here),
+        answers.margins(lefts(facts.margins, places)),
         shared(leaning, places.blades(name)),
     )
     _readings(facts, state, moment, here)
@@ -103,10 +107,21 @@ def _show(facts: SledFacts, state: Path) -> None:
         "bottom",
         lately(facts.events, places, moment, here),
         name_plates(plates_of(name, places)),
+        _stood(facts, state, moment, here),
         defects(facts.defects),
         foot(moment, here),
         beat=moment,
+        on_pick=_pick,
     )
+
+
+def _stood(facts: SledFacts, state: Path, moment: Seconds, here: ZoneInfo | None) -> Ink | None:
+    """The history of the place that the address names, if it is one of this controller's."""
+    asked = st.query_params.get("place")
+    if not asked or asked.partition(":")[0] != facts.state.controller:
+        return None
+    found = source(state).stays_at(asked)
+    return answers.stays(facts.places.parts.get(asked), asked, found, moment, here)
 
 
 def _unheard(facts: SledFacts) -> Ink | None:
@@ -146,3 +161,5 @@ def _pick(picked: str) -> None:
         st.query_params["sensor"] = which
     elif what == "fold":
         st.query_params["sensor"] = _NONE
+    elif what == "place":
+        st.query_params["place"] = which

@@ -13,17 +13,30 @@ from dashboard.drawings.things import Standing
 from dashboard.views.telemetry import Running, running, said
 from dashboard.views.words import clock
 
+PAGES = (
+    ("Rounds", "./"),
+    ("Work orders", "./?page=orders"),
+    ("Margins", "./?page=margins"),
+    ("Controllers", "./?page=controllers"),
+)
+"""The pages of the whole fleet."""
+
 
 def head(title: str, told: Ink | None = None, back: bool = False) -> Ink:
-    """The page's name, and one line under it."""
+    """The page's name, the way to the others, and one line under it."""
     mast = tag("span", "sledkeeper", class_="mast")
     if back:
         mast = tag("span", tag("a", "← Rounds", href="./"), class_="mast")
     return tag(
         "header",
-        tag("div", mast, tag("h1", title), class_="head"),
+        tag("div", mast, tag("h1", title), _ways(title), class_="head"),
         tag("p", told, class_="told") if told is not None else None,
     )
+
+
+def _ways(title: str) -> Ink:
+    ways = [tag("a", name, href=href, aria_current="page" if name == title else None) for name, href in PAGES]
+    return tag("nav", *ways, class_="ways", aria_label="Pages")
 
 
 def notice(health: Health, *paragraphs: str | Ink, name: str) -> Ink:

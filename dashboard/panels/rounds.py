@@ -7,12 +7,15 @@ from collections.abc import Sequence
 from datetime import tzinfo
 from functools import lru_cache
 
-from collector.model import Health, Seconds
+from collector.model import Health, Seconds, WorkOrder
 from dashboard.drawings.ink import Ink, join, sled_link, tag
 from dashboard.drawings.marks import worded
 from dashboard.drawings.rack import elevation
 from dashboard.drawings.things import Rack, Standing
+from dashboard.panels.care import cared, follows
 from dashboard.panels.frame import KEY, folded
+from dashboard.panels.orders import order_line
+from dashboard.views.answers import SOONEST
 from dashboard.views.attention import Silent, Task
 from dashboard.views.floor import Floor, Row
 from dashboard.views.telemetry import Telemetry
@@ -45,21 +48,45 @@ def heard(told: Telemetry, now: Seconds) -> Ink:
     return join(*(join(" · " if place else None, piece) for place, piece in enumerate(pieces)))
 
 
-def hands_first(tasks: Sequence[Task], now: Seconds, zone: tzinfo | None, unknown: int) -> Ink:
-    """What wants looking at, worst first, one line each."""
-    title = tag("h2", "Hands first", tag("span", _tally(tasks), class_="count") if tasks else None)
-    if not tasks:
-        words = "Nothing wants hands: no condition is open on any part that is heard."
-        if unknown:
-            words += f" Of {count(unknown, 'sled')} the health is unknown."
-        return tag("section", title, tag("p", words, class_="nothing"), data_block="hands-first")
-    lines = [_task(task, now, zone) for task in tasks]
+def hands_first(orders: Sequence[WorkOrder], tasks: Sequence[Task], now: Seconds, zone: tzinfo | None) -> Ink:
+    """What is to be done, the most urgent first, one line an order."""
+    counts = Counter(order.urgency for order in orders)
+    told = ", ".join(f"{counts[each]} {each.value}" for each in SOONEST if counts[each])
+    words = f"{count(len(orders), 'work order')}: {told}" if orders else None
+    title = tag("h2", "Hands first", tag("span", words, class_="count") if words else None)
+    if not orders:
+        told = "Nothing wants hands: no work order is open."
+        if any(not task.set_aside for task in tasks):
+            told = "No work order is open: what is wrong below is not sure enough yet, or nothing that hands can mend."
+        return tag("section", title, tag("p", told, class_="nothing"), data_block="hands-first")
+    lines = [order_line(order, now, zone) for order in orders]
     return tag(
         "section",
         title,
         tag("ol", *lines[:FIRST], class_="lines"),
-        folded(lines[FIRST:], "further"),
+        folded(lines[FIRST:], "further orders"),
         data_block="hands-first",
+    )
+
+
+def found_wrong(tasks: Sequence[Task], now: Seconds, zone: tzinfo | None, unknown: int) -> Ink:
+    """Parts with open conditions, worst first, each with what follows from them; what people set aside is folded."""
+    loud = [task for task in tasks if not task.set_aside]
+    aside = [task for task in tasks if task.set_aside]
+    title = tag("h2", "Found wrong", tag("span", _tally(loud), class_="count") if loud else None)
+    if not tasks:
+        words = "No condition is open on any part that is heard."
+        if unknown:
+            words += f" Of {count(unknown, 'sled')} the health is unknown."
+        return tag("section", title, tag("p", words, class_="nothing"), data_block="found-wrong")
+    lines = [_task(task, now, zone) for task in loud]
+    return tag(
+        "section",
+        title,
+        tag("ol", *lines[:FIRST], class_="lines") if lines else tag("p", "Nothing but what is set aside."),
+        folded(lines[FIRST:], "further"),
+        folded([_task(task, now, zone) for task in aside], "set aside: shelved or in maintenance"),
+        data_block="found-wrong",
     )
 
 
@@ -82,6 +109,7 @@ def _task(task: Task, now: Seconds, zone: tzinfo | None) -> Ink:
                 tag("b", task.name),
                 f": {task.text}{more}.",
                 risks if task.puts_at_risk else None,
+                " Ordered above." if task.ordered else None,
                 class_="what",
             ),
             tag("span", task.place, class_="where"),
@@ -89,6 +117,8 @@ def _task(task: Task, now: Seconds, zone: tzinfo | None) -> Ink:
             href=sled_link(task.controller),
             class_="line",
         ),
+        cared(task.marks, now, zone),
+        follows(task.follows, task.part or task.controller),
         data_task=task.part or task.controller,
         data_controller=task.controller,
         data_health=task.severity.word,
@@ -125,6 +155,9 @@ def _silent(each: Silent, now: Seconds, zone: tzinfo | None) -> Ink:
             href=sled_link(each.controller),
             class_="line",
         ),
+        tag("p", f"Follows from: {each.because}.", class_="aside small") if each.because else None,
+        cared(each.marks, now, zone),
+        follows(each.follows, each.controller),
         data_silent=each.controller,
         data_outcome=each.outcome,
     )
@@ -132,12 +165,16 @@ def _silent(each: Silent, now: Seconds, zone: tzinfo | None) -> Ink:
 
 def racks_head(floor: Floor) -> Ink:
     """Heading of the racks: how many sleds stand how, and the key to the marks."""
-    counts = Counter(sled.standing.health for sled in floor.sleds)
+    sleds = [sled for sled in floor.sleds if sled.holds == "sled"]
+    others = Counter(sled.holds for sled in floor.sleds if sled.holds != "sled")
+    counts = Counter(sled.standing.health for sled in sleds)
     told = [f"{counts[health]} {health.word}" for health in sorted(Health, reverse=True) if counts[health]]
-    at_risk = sum(1 for sled in floor.sleds for blade in sled.blades if blade.standing.risk)
-    words = f"{count(len(floor.sleds), 'sled')}: {', '.join(told)}" if told else "no sled told of yet"
+    at_risk = sum(1 for sled in sleds for blade in sled.blades if blade.standing.risk)
+    words = f"{count(len(sleds), 'sled')}: {', '.join(told)}" if told else "no sled told of yet"
     if at_risk:
         words += f"; {count(at_risk, 'blade')} at risk"
+    for kind, number in sorted(others.items()):
+        words += f"; {count(number, kind, 'power shelves' if kind == 'power shelf' else None)}"
     return join(tag("h2", "The racks", tag("span", words, class_="count"), data_block="racks"), KEY)
 
 

@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import tzinfo
 
+from collector.assess.folding import Folded
+from collector.assess.folding import folded as causes
 from collector.model import Condition, ControllerState, Defect, Event, Evidence, Health, Part, Seconds
 from dashboard.drawings.front import front as drawn_front
 from dashboard.drawings.ink import Ink, join, tag
 from dashboard.drawings.lamps import lamp_words, panel
 from dashboard.drawings.marks import worded
 from dashboard.drawings.things import Front, Standing
+from dashboard.panels.care import cared
 from dashboard.panels.frame import folded
+from dashboard.views.attention import marks
 from dashboard.views.floor import unheard
 from dashboard.views.places import Places, label, named, without_name
 from dashboard.views.sled import LampLine, NamePlate, SharedPart
@@ -80,12 +84,32 @@ def conditions(open_: Sequence[Condition], places: Places, now: Seconds, zone: t
     return tag(
         "section",
         title,
-        tag("ol", *(_condition(each, places, now, zone) for each in open_), class_="lines"),
+        tag("ol", *(_folded(each, places, now, zone) for each in causes(open_)), class_="lines"),
         data_block="conditions",
     )
 
 
-def _condition(condition: Condition, places: Places, now: Seconds, zone: tzinfo | None) -> Ink:
+def _folded(fold: Folded, places: Places, now: Seconds, zone: tzinfo | None) -> Ink:
+    """A condition with its consequences under it, each with its own evidence."""
+    inner = [_condition(each, places, now, zone) for each in fold.consequences]
+    outside = None if fold.condition.cause is None else tag("p", _cause(fold.condition), class_="aside small")
+    if not inner:
+        return _condition(fold.condition, places, now, zone, outside)
+    words = f"{count(len(inner), 'condition')} that {'follows' if len(inner) == 1 else 'follow'} from it"
+    under = tag(
+        "details",
+        tag("summary", words, class_="small"),
+        tag("ol", *inner, class_="lines"),
+        id=f"follows-{fold.condition.id}"[:200],
+        class_="aside",
+        data_follows=len(inner),
+    )
+    return _condition(fold.condition, places, now, zone, join(outside, under))
+
+
+def _condition(
+    condition: Condition, places: Places, now: Seconds, zone: tzinfo | None, under: Ink | None = None
+) -> Ink:
     part = places.parts.get(condition.part) if condition.part is not None else None
     name = named(part) if part is not None else condition.controller
     about = f"{condition.subject.value}, {condition.sensor}" if condition.sensor else condition.subject.value
@@ -110,8 +134,19 @@ def _condition(condition: Condition, places: Places, now: Seconds, zone: tzinfo 
             tag("ul", *(_evidence(each, now, zone) for each in condition.evidence), class_="evidence"),
             id=f"evidence-{condition.id}"[:200],
         ),
+        cared(marks(condition), now, zone),
+        under,
         data_condition=condition.id,
         data_health=condition.severity.word,
+    )
+
+
+def _cause(condition: Condition) -> str:
+    """Said of a condition that follows from one that is not this controller's."""
+    return (
+        "It follows from trouble elsewhere; its part itself is well."
+        if condition.inherited
+        else ("It follows from trouble elsewhere.")
     )
 
 
@@ -182,7 +217,11 @@ def name_plates(plates: Sequence[NamePlate]) -> Ink:
     rows = [
         tag(
             "tr",
-            tag("td", f"{plate.place} ({plate.part.kind.value})"),
+            tag(
+                "td",
+                tag("button", plate.place, class_="pick", type="button", data_pick=f"place={plate.part.id}"),
+                f" ({plate.part.kind.value})",
+            ),
             *(
                 tag("td", told or ("–" if told is None else ""))
                 for told in (
@@ -206,7 +245,12 @@ def name_plates(plates: Sequence[NamePlate]) -> Ink:
     return tag(
         "section",
         title,
-        tag("details", tag("summary", "Show them"), tag("div", table, class_="scroll"), id="plates"),
+        tag(
+            "details",
+            tag("summary", "Show them; a part's place tells who stood there"),
+            tag("div", table, class_="scroll"),
+            id="plates",
+        ),
         data_block="plates",
     )
 

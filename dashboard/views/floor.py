@@ -136,9 +136,17 @@ def _seat(
     location = places.location(front)
     worst_of = _whole(state.controller, front, places, rolled)
     stands = replace(worst_of, health=Health.UNKNOWN, note=silent) if silent else worst_of
-    sled = Sled(state.controller, label(front), location.text, Bay(0, 0, 0, 0), stands)
+    kinds = {part.kind for part in places.of_controller.get(state.controller, ())}
+    sled = Sled(state.controller, label(front), location.text, Bay(0, 0, 0, 0), stands, holds=_holds(front.kind, kinds))
     blades = _blades(state.controller, front, places, rolled, statuses, bool(silent))
     return _Seat(replace(sled, blades=blades), location, front.size.width, front.size.height)
+
+
+def _holds(front: Kind, kinds: set[Kind]) -> str:
+    """What stands there: a sled where it is called one or holds blades or hosts, else a shelf by what it carries."""
+    if front in (Kind.SLED, Kind.BLADE) or kinds & {Kind.BLADE, Kind.HOST}:
+        return "sled"
+    return "power shelf" if kinds & {Kind.POWER_SUPPLY, Kind.POWER_FEED} else front.value
 
 
 def _whole(controller: str, front: Part, places: Places, rolled: Mapping[str, Rolled]) -> Standing:

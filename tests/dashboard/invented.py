@@ -24,6 +24,7 @@ from collector.model import (
     DefectKind,
     Event,
     Evidence,
+    Fallen,
     Health,
     Identity,
     Kind,
@@ -33,6 +34,8 @@ from collector.model import (
     Limit,
     Link,
     Location,
+    Margin,
+    MarginKind,
     Outcome,
     Part,
     PowerState,
@@ -41,9 +44,15 @@ from collector.model import (
     Size,
     State,
     Status,
+    Stay,
     Subject,
+    Suspect,
     Thresholds,
+    Trouble,
+    Turn,
+    Urgency,
     Why,
+    WorkOrder,
 )
 
 ON = Lamps(LampState.ON, LampState.OFF)
@@ -84,6 +93,10 @@ class Invented:
     conditions: list[Condition] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     defects: list[Defect] = field(default_factory=list)
+    troubles: list[Trouble] = field(default_factory=list)
+    orders: list[WorkOrder] = field(default_factory=list)
+    margins: list[Margin] = field(default_factory=list)
+    stays: list[Stay] = field(default_factory=list)
     outcome: Outcome | None = Outcome.OK
     error: str = ""
     silent_for: float = 0.0
@@ -269,6 +282,7 @@ def fleet(now: float) -> list[Invented]:
             detail="a temperature in 'kW'",
         )
     )
+    explain(made["r01-s2"], made["r02-s1"], now)
     return list(made.values())
 
 
@@ -361,3 +375,136 @@ def _break_blades(of: Invented, now: float) -> None:
     for position, sensor in enumerate(of.sensors):
         if sensor.part.startswith((empty, of.part("Systems/4"))):
             of.levels[position] = math.nan
+
+
+FAN_ORDER = "trouble-fan|" + FAN
+DRIVE_ORDER = "trouble-drive|" + DRIVE
+
+
+def explain(fan: Invented, drive: Invented, now: float) -> None:
+    """Troubles, work orders, margins and stays, as the assessment would give them for the fan and the drive."""
+    place = fan.parts[0].location
+    bus = fan.part("Chassis/Sled/PowerSubsystem/PowerSupplies/1")
+    suspect = Suspect(
+        part=FAN,
+        controller=fan.name,
+        kind=Kind.FAN,
+        name="Fan 2",
+        location=place,
+        identity=Identity(part_number="MD-80384", serial="F2", manufacturer="Mirrendal", model="Gale 80"),
+        fault="seized",
+        probability=0.87,
+        speaks_for=("Fan 2: speed 0 rpm", "Fan 2: speed 0 rpm", "its three neighbours work harder"),
+        speaks_against=("would be seen and is not: Fan 2 draws no current",),
+    )
+    other = Suspect(
+        part=bus, controller=fan.name, kind=Kind.POWER_SUPPLY, name="Converter 1", fault="weak", probability=0.12
+    )
+    outside = Suspect(
+        part="~cable/r01/7", controller=None, kind=Kind.CABLE, name="Fan cable", fault="loose", probability=0.004
+    )
+    fan.troubles.append(
+        Trouble(
+            id="trouble-fan",
+            opened=now - 260,
+            changed=now - 200,
+            severity=Health.CRITICAL,
+            controllers=(fan.name,),
+            suspects=(suspect, other, outside),
+            group=(FAN, bus),
+            conditions=tuple(each.id for each in fan.conditions),
+            signs=("Fan 2 stands still",),
+            unexplained=0.03,
+            next_look="Measure 12 V at the fan's plug.",
+        )
+    )
+    fan.orders.append(
+        WorkOrder(
+            id=FAN_ORDER,
+            trouble="trouble-fan",
+            part=FAN,
+            controller=fan.name,
+            kind=Kind.FAN,
+            name="Fan 2",
+            location=place,
+            identity=suspect.identity,
+            opened=now - 200,
+            changed=now - 200,
+            urgency=Urgency.NOW,
+            task=f"Replace Fan 2 at {place.text}; bring part number MD-80384",
+            reason="Fan 2 seized: 87 % sure; speed 0 rpm.",
+            lamp=FAULT,
+            lamp_text="Look for Sled 2: blue on, amber on.",
+            takes_down=(Fallen(fan.part("Chassis/Blade1"), "Blade 1", Kind.BLADE),),
+            running=True,
+            first=("Have the new one at hand and be quick.",),
+            cautions=("Fans keep turning: keep fingers out.",),
+            otherwise=(bus,),
+            bundle="Quellmark / A / R01",
+        )
+    )
+    blade_place = next(each for each in drive.parts if each.id == DRIVE).location
+    drive.orders.append(
+        WorkOrder(
+            id=DRIVE_ORDER,
+            trouble="trouble-drive",
+            part=DRIVE,
+            controller=drive.name,
+            kind=Kind.DRIVE,
+            name="Drive 2",
+            location=blade_place,
+            opened=now - 7000,
+            changed=now - 7000,
+            urgency=Urgency.NEXT_VISIT,
+            task="Replace Drive 2",
+            reason="Drive 2 expects to fail.",
+            bundle="Quellmark / A / R02",
+        )
+    )
+    top = fan.part("Chassis/Sled")
+    cpu = fan.part("Systems/1/Processors/1")
+    common = {"controller": fan.name, "time": now - 5}
+    fan.margins += [
+        Margin(
+            part=cpu,
+            kind=MarginKind.HEAT,
+            value=82.5,
+            limit=80.0,
+            left=-2.5,
+            unit="Cel",
+            basis="its own limit",
+            **common,
+        ),  # type: ignore[arg-type]
+        Margin(part=top, kind=MarginKind.AIR, value=24.5, limit=35.0, left=10.5, unit="Cel", watts=140.0, **common),  # type: ignore[arg-type]
+        Margin(part=top, kind=MarginKind.POWER, value=880.0, limit=1400.0, left=520.0, unit="W", watts=520.0, **common),  # type: ignore[arg-type]
+    ]
+    drive.margins.append(
+        Margin(
+            controller=drive.name,
+            part=drive.part("Systems/1/Processors/1"),
+            kind=MarginKind.HEAT,
+            time=now - 5,
+            value=60.0,
+            limit=80.0,
+            left=20.0,
+            unit="Cel",
+        )
+    )
+
+    def stay(serial: str, since: float, **more: object) -> Stay:
+        return Stay(
+            controller=fan.name,
+            position=FAN,
+            part=FAN,
+            kind=Kind.FAN,
+            name="Fan 2",
+            location=place,
+            identity=Identity(serial=serial),
+            since=since,
+            **more,  # type: ignore[arg-type]
+        )
+
+    fan.stays += [
+        stay("F1", now - 900_000, began=Turn.FIRST_SEEN, until=now - 90_000, ended=Turn.SWAPPED),
+        stay("F2", now - 90_000, began=Turn.SWAPPED),
+    ]

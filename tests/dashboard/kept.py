@@ -71,6 +71,10 @@ def updates(of: Invented, now: float, hours: float = 1.0) -> Iterator[Update]:
         rolled=rollup.all(),
         lamps=of.lamps,
         events=tuple(of.events),
+        troubles=tuple(of.troubles),
+        orders=tuple(of.orders),
+        margins=tuple(of.margins),
+        stays=tuple(of.stays),
     )
     yield Update(controller=of.name, inventory=inventory, assessment=assessment)
     heard = now - of.silent_for

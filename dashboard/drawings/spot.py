@@ -1,0 +1,125 @@
+"""Where hands go: a rack with one height marked, beside a front with one slot marked; prints in black on white."""
+
+from __future__ import annotations
+
+from dashboard.drawings.ink import Ink, join, number, tag
+from dashboard.drawings.rack import shorten
+from dashboard.drawings.things import Blade, Front, Rack, Sled
+
+HIGH = 190.0
+"""Drawing units from the rack's foot to its top."""
+RACK_WIDE = 74.0
+FRONT_WIDE = 250.0
+_RULER = 34.0
+_GAP = 40.0
+_TOP = 6.0
+
+
+def spot(rack: Rack | None, sled: Sled | None, front: Front | None, blade: str | None) -> Ink | None:
+    """The drawing; None where neither the rack nor the front is known.
+
+    ``sled``: the one whose height is marked; ``blade``: id of the blade whose slot is marked, None for the whole front.
+    """
+    if (rack is None or sled is None) and front is None:
+        return None
+    placed = rack is not None and sled is not None
+    across = _RULER + RACK_WIDE + _GAP if placed else 2.0
+    wide = across + (FRONT_WIDE + 2 if front is not None else 0)
+    return tag(
+        "svg",
+        tag("title", _title(rack, sled, front, blade)),
+        _rack(rack, sled) if rack is not None and sled is not None else None,
+        _front(front, blade, across) if front is not None else None,
+        xmlns="http://www.w3.org/2000/svg",
+        class_="spot",
+        viewBox=f"0 0 {number(wide)} {number(HIGH + 2 * _TOP)}",
+        width=wide,
+        role="img",
+        aria_label=_title(rack, sled, front, blade),
+        data_spot=sled.controller if sled is not None else None,
+    )
+
+
+def _title(rack: Rack | None, sled: Sled | None, front: Front | None, blade: str | None) -> str:
+    steps = []
+    if rack is not None and sled is not None:
+        steps.append(f"rack {rack.name}, {_unit(rack, sled)}")
+    if front is not None:
+        slot = next((each.label for each in front.blades if each.part == blade and blade), None)
+        steps.append(f"{front.label}, {slot}" if slot else front.label)
+    return "; ".join(steps)
+
+
+def _unit(rack: Rack, sled: Sled) -> str:
+    return f"U{sled.bay.y / rack.unit + 1:.3g}"
+
+
+def _rack(rack: Rack, sled: Sled) -> Ink:
+    scale = HIGH / (rack.units * rack.unit)
+    across = RACK_WIDE / rack.width
+    floor = _TOP + HIGH
+    boxes = []
+    for each in rack.sleds:
+        here = each.controller == sled.controller and each.bay == sled.bay
+        height = max(each.bay.height * scale, 1.5)
+        boxes.append(
+            tag(
+                "rect",
+                x=_RULER + each.bay.x * across,
+                y=floor - (each.bay.y + each.bay.height) * scale,
+                width=max(each.bay.width * across, 1.5),
+                height=height,
+                class_="spot-here" if here else "spot-other",
+                data_here=here or None,
+            )
+        )
+    middle = floor - (sled.bay.y + sled.bay.height / 2) * scale
+    right = _RULER + RACK_WIDE
+    return join(
+        tag("rect", x=_RULER, y=_TOP, width=RACK_WIDE, height=HIGH, class_="spot-frame"),
+        *boxes,
+        tag("text", _unit(rack, sled), x=_RULER - 5, y=middle + 4, class_="spot-unit"),
+        tag("path", d=f"M{right + 3:.1f} {middle:.1f}H{right + _GAP - 4:.1f}", class_="spot-lead"),
+    )
+
+
+def _front(front: Front, blade: str | None, left: float) -> Ink:
+    scale = min(FRONT_WIDE / front.width, HIGH / front.height)
+    width, height = front.width * scale, front.height * scale
+    foot = _TOP + (HIGH + height) / 2
+    known = any(each.part == blade for each in front.blades) if blade else False
+    return join(
+        tag(
+            "rect",
+            x=left,
+            y=foot - height,
+            width=width,
+            height=height,
+            class_="spot-frame" if known else "spot-frame spot-whole",
+            data_here=None if known else True,
+        ),
+        *(_slot(each, known and each.part == blade, left, foot, scale) for each in front.blades),
+    )
+
+
+def _slot(blade: Blade, here: bool, left: float, foot: float, scale: float) -> Ink:
+    x, width = left + blade.bay.x * scale + 1.5, max(blade.bay.width * scale - 3, 1)
+    y, height = foot - (blade.bay.y + blade.bay.height) * scale + 1.5, max(blade.bay.height * scale - 3, 1)
+    words = shorten(blade.label, width - 8, 6.6)
+    fits = height >= 13 and width >= 20
+    return tag(
+        "g",
+        tag(
+            "rect",
+            x=x,
+            y=y,
+            width=width,
+            height=height,
+            class_="spot-here" if here else "spot-other",
+            data_here=here or None,
+        ),
+        tag("text", words, x=x + 5, y=y + height / 2 + 4, class_="spot-said" if here else "spot-quiet")
+        if fits
+        else None,
+        data_slot_of=blade.part,
+    )
