@@ -36,6 +36,7 @@ from collector.redfish.facts import (
     Trust,
 )
 from collector.redfish.features import declared
+from collector.redfish.names import names
 from collector.redfish.recorder import Exchange, Recorder, Timer
 from collector.redfish.resources import SERVICE_ROOT, ClockRead
 from collector.redfish.service_clock import by_header, by_manager
@@ -120,8 +121,8 @@ def session_end(exchanges: list[Exchange]) -> SessionEnd | None:
 
 
 async def _by_system(host: str, port: int) -> list[str]:
-    found = await asyncio.get_running_loop().getaddrinfo(host, port, type=socket.SOCK_STREAM)
-    return list(dict.fromkeys(str(address[0]) for *_, address in found))
+    """As the collector does when it connects."""
+    return list(await names().addresses(host))
 
 
 async def _resolve(host: str, port: int, limit: float, resolve: Resolve, timer: Timer) -> Resolved:

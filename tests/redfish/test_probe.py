@@ -383,3 +383,20 @@ async def test_what_hangs_behind_the_login_is_left_to_the_walk() -> None:
     found, _ = await asked(service(root=b""), limit=0.2)
     assert found.root is not None
     has(of_root(found.root), "failed", "no login and service root within 0.2 s", "overloaded")
+
+
+async def test_names_are_resolved_as_the_collector_does_when_it_connects(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+
+    class Known:
+        async def addresses(self, host: str) -> Sequence[str]:
+            asked.append(host)
+            return ["127.0.0.1"]
+
+    monkeypatch.setattr("collector.redfish.probe.names", Known)
+    async with serve(says()) as served:
+        settings = replace(served.settings(), url=served.url.replace("127.0.0.1", "bmc.example"))
+        reached = await way(settings)
+    assert reached.connected is not None
+    assert reached.connected.address == "127.0.0.1"
+    assert asked == ["bmc.example"]

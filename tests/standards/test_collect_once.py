@@ -101,6 +101,6 @@ def test_what_is_wrong_in_them_is_named(once: tuple[int, str, str, Path]) -> Non
     assert named("public-telemetry", "wrong identity", "Power"), "quirk 13"
     assert named("public-telemetry", "wrong count", "/redfish/v1/Chassis#"), "quirk 15"
     assert named("public-rackmount1", "wrong count", ""), "quirk 15"
-    conditions = {(row["controller"], row["severity"], row["kind"]) for row in read("conditions", state)}
+    conditions = {(row["controller"], row["severity"], row["kind"]) for row in read("conditions", state, "--all")}
     assert ("public-bladed", "Critical", "fan") in conditions, "quirks 7 and 11"
     assert ("public-bladed", "Warning", "processor") in conditions, "quirk 11"
