@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Sequence
+from typing import Any
 
 from msgspec import Struct, structs
 
 from collector.assess.watch import Watch
 from collector.model import (
     CANONICAL_UNIT,
+    Assessment,
     Frame,
     Health,
     Identity,
@@ -19,6 +21,8 @@ from collector.model import (
     Limit,
     Link,
     Location,
+    Margin,
+    MarginKind,
     Outcome,
     Part,
     PowerState,
@@ -27,9 +31,13 @@ from collector.model import (
     Sensor,
     State,
     Status,
+    Suspect,
     Thresholds,
+    Trouble,
     Update,
+    Urgency,
     Why,
+    WorkOrder,
 )
 from collector.store.feed import Feed
 from collector.store.live import Live
@@ -108,6 +116,30 @@ def sled(
     )
 
 
+def trouble(home: str, name: str, *, probability: float = 0.9, **more: Any) -> Trouble:
+    """A trouble that accuses a part of a controller."""
+    suspect = Suspect(
+        part=pid(home, name), controller=home, kind=Kind.FAN, name=name, fault="seized", probability=probability
+    )
+    given: dict[str, Any] = {"opened": NOON, "changed": NOON, "severity": Health.CRITICAL, "suspects": (suspect,)}
+    return Trouble(id=f"{home}.trouble.{name}", **{**given, **more})
+
+
+def order(of: Trouble, **more: Any) -> WorkOrder:
+    """A work order for the first suspect of a trouble."""
+    first = of.suspects[0]
+    given: dict[str, Any] = {"opened": NOON, "changed": NOON, "urgency": Urgency.TODAY, "task": "t", "reason": "r"}
+    given |= {"part": first.part, "controller": first.controller, "kind": first.kind, "name": first.name}
+    return WorkOrder(id=f"{of.id}|{first.part}", trouble=of.id, **{**given, **more})
+
+
+def margin(controller: str, name: str, kind: MarginKind = MarginKind.HEAT, left: float = 8.0, **more: Any) -> Margin:
+    """What is left at a part, up to 90."""
+    unit = "Cel" if kind in (MarginKind.HEAT, MarginKind.AIR) else "W"
+    told = {"time": NOON, "value": 90.0 - left, "limit": 90.0, "left": left, "unit": unit}
+    return Margin(controller=controller, part=pid(controller, name), kind=kind, **{**told, **more})
+
+
 class Fleet:
     """Live state, feed and a watch a controller, tied together as the collector ties them."""
 
@@ -163,6 +195,10 @@ class Fleet:
                 frame=frame,
             )
         )
+
+    def answer(self, name: str, time: float, **answers: Any) -> None:
+        """Troubles, orders and margins, as a round of a controller brings them."""
+        self._tell(Update(controller=name, assessment=Assessment(controller=name, time=time, **answers)))
 
     def _tell(self, update: Update) -> None:
         self.live.apply(update)

@@ -19,14 +19,14 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families 
 from prometheus_client.parser import text_string_to_metric_families as parse_text
 from prometheus_client.registry import Collector
 
-from collector.model import CANONICAL_UNIT, Health, Kind, Outcome, PowerState, Quantity, State, Status
+from collector.model import CANONICAL_UNIT, Health, Kind, MarginKind, Outcome, PowerState, Quantity, State, Status
 from collector.publish.families import FAMILIES, READINGS, Type, documentation, reading_family
 from collector.publish.labels import LONGEST, label_text, label_value
 from collector.publish.metrics import END, Exposition, SelfReport
 from collector.publish.statistics import MqttStatistics
 from collector.store.feed import FeedStatistics, SubscriptionStatistics
 from collector.store.writer import WriterStatistics
-from tests.publish.fleet import NOON, Fleet, part, pid, sensor, sled
+from tests.publish.fleet import NOON, Fleet, margin, order, part, pid, sensor, sled, trouble
 
 WRITER = WriterStatistics(3, 1, 100, 97, 2, 4, 9, 5, 0.25, "disk full", 6, 7000, 0, None, ())
 FEED = FeedStatistics(100, (SubscriptionStatistics("mqtt", 1024, 2, 90, 8),))
@@ -342,7 +342,53 @@ def test_every_metric_is_told_by_some_fleet() -> None:
     fleet = Fleet("n1")
     fleet.walk(sled("n1", sensors=sensors))
     fleet.poll("n1", NOON + 30, [1.0] * len(sensors), {"Blade1": Status(failure_predicted=False, power=PowerState.ON)})
+    margins = tuple(margin("n1", "Blade1", kind) for kind in MarginKind)
+    fleet.answer("n1", NOON + 30, troubles=(trouble("n1", "Fan1"),), margins=margins)
     assert families(text_of(fleet)).keys() == FAMILIES.keys()
+
+
+# Answers
+
+
+def test_troubles_and_orders_are_counted_where_they_began_whoever_tells_of_them(fleet: Fleet) -> None:
+    first, second = trouble("n1", "Fan1"), trouble("n1", "Blade1", severity=Health.WARNING)
+    fleet.answer("n2", NOON + 30, troubles=(first, second), orders=(order(first), order(second)))
+    text = text_of(fleet)
+    for name, found in (("n1", 1.0), ("n2", 0.0), ("n3", 0.0)):
+        for severity in ("Warning", "Critical"):
+            assert value(text, "sledkeeper_troubles", controller=name, severity=severity) == found
+    assert value(text, "sledkeeper_orders", controller="n1", urgency="today") == 2.0
+    assert value(text, "sledkeeper_orders", controller="n1", urgency="now") == 0.0
+    name, of = "sledkeeper_suspect_probability_ratio", pid("n1", "Fan1")
+    assert value(text, name, controller="n1", part=of, fault="seized") == 0.9
+    assert value(text, "sledkeeper_part_info", controller="n1", part=of) == 1.0, "there is one to join"
+    ended = structs.replace(first, closed=NOON + 60)
+    fleet.answer("n1", NOON + 60, troubles=(ended,), orders=(structs.replace(order(first), closed=NOON + 60),))
+    text = text_of(fleet)
+    assert value(text, "sledkeeper_troubles", controller="n1", severity="Critical") == 0.0
+    assert value(text, "sledkeeper_orders", controller="n1", urgency="today") == 1.0
+    assert value(text, name, part=of) is None
+
+
+def test_a_part_accused_twice_is_one_series(fleet: Fleet) -> None:
+    one = trouble("n1", "Fan1", probability=0.7)
+    other = structs.replace(trouble("n2", "Fan1"), suspects=trouble("n1", "Fan1", probability=0.8).suspects)
+    fleet.answer("n1", NOON, troubles=(one, other))
+    assert value(text_of(fleet), "sledkeeper_suspect_probability_ratio", part=pid("n1", "Fan1")) == 0.8
+
+
+def test_margins_are_of_what_is_read_and_there(fleet: Fleet) -> None:
+    margins = (margin("n1", "Blade1"), margin("n1", "Blade2", MarginKind.POWER, -40.0), margin("n1", "Gone"))
+    fleet.answer("n1", NOON + 30, margins=(*margins, margin("n2", "Blade4", MarginKind.AIR, math.nan)))
+    text = text_of(fleet)
+    assert value(text, "sledkeeper_margin_heat_celsius", part=pid("n1", "Blade1")) == 8.0
+    assert value(text, "sledkeeper_margin_power_watts", part=pid("n1", "Blade2")) == -40.0
+    assert pid("n1", "Gone") not in text
+    assert "sledkeeper_margin_air_celsius" not in text
+    fleet.answer("n1", NOON + 31, margins=(margin("n1", "Blade1", left=3.0, sensor="another"),))
+    assert value(text_of(fleet), "sledkeeper_margin_heat_celsius", part=pid("n1", "Blade1")) == 3.0
+    fleet.poll("n1", NOON + 60, outcome=Outcome.UNREACHABLE, error="refused")
+    assert value(text_of(fleet), "sledkeeper_margin_heat_celsius", part=pid("n1", "Blade1")) is None
 
 
 # Hostile text

@@ -108,3 +108,12 @@ async def test_what_closed_long_ago_is_forgotten_and_what_is_open_is_not(tmp_pat
     with Reader(tmp_path) as reader:
         assert reader.troubles(open_only=False) == [trouble()]
         assert reader.orders(open_only=False) == [order()]
+
+
+async def test_of_a_part_the_sensor_that_is_nearest_to_its_limit_counts(tmp_path: Path) -> None:
+    nearer = margin(left=2.0, sensor="core 7")
+    async with writer(tmp_path, "c1") as opened:
+        await opened.put(assessed("c1", margins=(margin(sensor="core 1"), margin("c1:drive", sensor="core 1"))))
+        await opened.put(assessed("c1", margins=(nearer,)))
+    with Reader(tmp_path) as reader:
+        assert reader.margins() == [nearer, margin("c1:drive", sensor="core 1")]

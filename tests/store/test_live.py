@@ -10,6 +10,7 @@ from collector.model import Health, Lamps, LampState, Outcome, Rolled, Update
 from collector.store.live import Live
 from collector.store.reader import Reader
 from tests.store.invented import NOON, assessed, condition, done, inventory, part, sensor, settings, walk, writer
+from tests.store.test_answers import margin, order, trouble
 
 UPDATES: list[Update] = [
     walk("c1", NOON, product="Rackwright 7"),
@@ -72,15 +73,41 @@ def test_open_conditions_of_an_earlier_run_are_taken_up() -> None:
     assert live.controllers["c1"].conditions == {}
 
 
+def test_answers_stand_under_one_controller_until_they_close_and_snapshots_tell_each_once() -> None:
+    live = Live(settings("c1", "c2"))
+    found, gone = trouble("c1.trouble.1", controllers=("c1", "c2")), trouble("c9.trouble.2")
+    written = order("o1", trouble=found.id)
+    live.restore((), [gone], [order("o2", trouble=gone.id)])
+    live.apply(assessed("c2", troubles=(found,), orders=(written,), margins=(margin("c2:cpu", "c2"), margin(left=1.0))))
+    assert live.controllers["c1"].troubles == {found.id: found}
+    assert live.controllers["c1"].orders == {"o1": written}
+    assert live.controllers["c2"].troubles == live.controllers["c2"].orders == {}
+    assert list(live.controllers["c2"].margins.values()) == [margin("c2:cpu", "c2")], "another's it can't tell"
+    told = [live.snapshot(name).assessment for name in live.controllers]
+    assert [(each.troubles, each.orders, len(each.margins)) for each in told if each is not None] == [
+        ((found,), (written,), 0),
+        ((), (), 1),
+    ]
+    again = Live(settings("c1", "c2"))
+    for name in live.controllers:
+        again.apply(live.snapshot(name))
+    assert again.controllers["c1"].troubles == live.controllers["c1"].troubles
+    closed = trouble(found.id, closed=NOON + 9)
+    live.apply(assessed("c2", troubles=(closed,), orders=(order("o1", trouble=found.id, closed=NOON + 9),)))
+    assert live.controllers["c1"].troubles == live.controllers["c1"].orders == {}
+
+
 def test_a_part_that_has_gone_takes_its_rollup_and_lamps_with_it() -> None:
     live = Live(settings("c1"))
     gone = part("c1", "Gone")
     live.apply(walk("c1", NOON, parts=(part("c1"), gone)))
     rolled = {each.id: Rolled(own=Health.OK, worst=Health.OK) for each in (part("c1"), gone)}
     lamps = {each.id: Lamps(LampState.ON, LampState.OFF) for each in (part("c1"), gone)}
-    live.apply(assessed("c1", rolled=rolled, lamps=lamps))
+    margins = tuple(margin(each.id) for each in (part("c1"), gone))
+    live.apply(assessed("c1", rolled=rolled, lamps=lamps, margins=margins))
     live.apply(walk("c1", NOON + 900))
     known = live.controllers["c1"]
+    assert [each.part for each in known.margins.values()] == [part("c1").id]
     assert list(known.rolled) == list(known.lamps) == [part("c1").id]
 
 

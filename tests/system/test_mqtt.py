@@ -30,7 +30,7 @@ from collector.publish.errors import BrokerSetup
 from collector.publish.mqtt import QUEUE, MqttPublisher
 from collector.settings import MqttSettings
 from tests.conftest import ROOT
-from tests.publish.fleet import NOON, Fleet, part, sensor, sled
+from tests.publish.fleet import NOON, Fleet, margin, order, part, sensor, sled, trouble
 from tests.system.broker import Broker, broker, free_port, looking, retained, until
 
 pytestmark = pytest.mark.system
@@ -83,8 +83,12 @@ def essence(topic: str, payload: bytes) -> Any:
             return [(each["part"], each["sensor"], each["unit"]) for each in body["sensors"]]
         case "state":
             return body["up"]
-        case "conditions":
+        case "conditions" | "troubles":
             return body["severity"]
+        case "orders":
+            return (body["urgency"], body["part"])
+        case "margins":
+            return {(each["part"], each["kind"]): each["left"] for each in body["margins"]}
         case _:
             return (body["part"], body.get("health"), body.get("lamps"), body.get("reported", {}).get("power"))
 
@@ -97,6 +101,14 @@ def expected(fleet: Fleet) -> dict[str, Any]:
         wanted[f"sledkeeper/1/{name}/state"] = None if outcome is None else outcome in (Outcome.OK, Outcome.PARTIAL)
         for condition in known.conditions.values():
             wanted[f"sledkeeper/1/{name}/conditions/{condition.id}"] = condition.severity.word
+        for each_trouble in known.troubles.values():
+            wanted[f"sledkeeper/1/{name}/troubles/{each_trouble.id}"] = each_trouble.severity.word
+        for each_order in known.orders.values():
+            level = each_order.id.replace("/", "%2F")
+            wanted[f"sledkeeper/1/{name}/orders/{level}"] = (each_order.urgency.value, each_order.part)
+        if known.margins:
+            left = {(each.part, each.kind.value): each.left for each in known.margins.values()}
+            wanted[f"sledkeeper/1/{name}/margins"] = left
         if known.inventory is None or known.frame is None:
             continue
         layout = known.inventory.layout.sensors
@@ -155,6 +167,28 @@ async def test_the_broker_holds_what_the_live_state_holds_also_after_it_forgot_e
             assert mqtt.statistics().failures >= 1
             assert mqtt.statistics().retained == len(after) + 1
         assert (await state_of(server.port)) == {"state": "offline"}, "said by itself on a clean end"
+
+
+async def test_answers_are_told_where_the_trouble_began_and_deleted_when_they_close(
+    tmp_path: Path, fleet: Fleet
+) -> None:
+    found = trouble("n1", "Fan1")
+    with broker(tmp_path) as server:
+        async with running(publisher(fleet, server.port)):
+            fleet.answer("n2", NOON + 30, troubles=(found,), orders=(order(found),), margins=(margin("n2", "Blade1"),))
+            held = await settled(server.port, fleet)
+            assert f"sledkeeper/1/n1/troubles/{found.id}" in held
+            assert sum("/orders/" in topic for topic in held) == 1
+            assert "sledkeeper/1/n2/margins" in held
+            body = json.loads(held[f"sledkeeper/1/n1/troubles/{found.id}"])
+            assert [(each["fault"], each["probability"]) for each in body["suspects"]] == [("seized", 0.9)]
+        # While nobody tells, it closes; the next run finds its topics left and deletes them.
+        ended = structs.replace(found, closed=NOON + 60)
+        fleet.answer("n3", NOON + 60, troubles=(ended,), orders=(structs.replace(order(found), closed=NOON + 60),))
+        async with running(publisher(fleet, server.port)):
+            held = await settled(server.port, fleet)
+            assert not any("/troubles/" in topic or "/orders/" in topic for topic in held)
+            assert "sledkeeper/1/n2/margins" in held
 
 
 async def test_what_is_gone_is_deleted_at_once(tmp_path: Path, fleet: Fleet) -> None:
