@@ -30,6 +30,7 @@ from tests.poll.test_events import free_port
 WAYS = {"modern": 1, "push": 1, "plain": 0}
 """By dialect: the subscriptions, streams among them, that are to stand while a collector runs."""
 PATIENCE = 120.0
+"""Seconds without a word from a collector after which it is taken for dead."""
 
 
 def spoken(site: Site, *dialects: str) -> Site:
@@ -87,7 +88,7 @@ async def watched(folder: Path, monkeypatch: pytest.MonkeyPatch) -> AsyncIterato
     counting(SessionTable, "sessions")
     counting(Table, "subscriptions")
     world = World(spoken(scaled_site(3), *WAYS), seed=1)
-    async with Fleet(world, folder, poll_interval=0.3, keep_alive=1.0) as fleet:
+    async with Fleet(world, folder, poll_interval=0.6, keep_alive=1.0) as fleet:
         port = free_port()
         section = f'[events]\nlisten = "127.0.0.1:{port}"\nadvertise = "http://127.0.0.1:{port}"\n'
         fleet.path.write_text(section + fleet.path.read_text())
@@ -106,8 +107,8 @@ class Child:
     async def until(self, fact: Callable[[], bool]) -> None:
         """Read what it says until a fact holds."""
         assert self.process.stdout is not None
-        async with asyncio.timeout(PATIENCE):
-            while not fact():
+        while not fact():
+            async with asyncio.timeout(PATIENCE):
                 line = await self.process.stdout.readline()
                 assert line, "the collector has ended"
                 name, kind = line.decode().split()

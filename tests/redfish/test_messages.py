@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from collector.redfish.client import _TABLE_FULL
 from collector.redfish.messages import Told, seconds_to_wait, told
+from collector.redfish.session import _TABLE_FULL
 from tests.conftest import standard
 
 
