@@ -127,7 +127,6 @@ def _with_pgmpy(
     return [float(query.query([fault], evidence=told, show_progress=False).values[1]) for fault in faults]
 
 
-@pytest.mark.slow  # loading the reference library takes many seconds
 @pytest.mark.filterwarnings("ignore")
 @pytest.mark.parametrize("seed", range(6))
 def test_random_graphs_as_pgmpy_has_them(seed: int) -> None:
