@@ -94,6 +94,10 @@ class Row:
         self.lists: tuple[tuple[str, tuple[Row | None, ...]], ...] = ()
 
 
+class _Clash(ValueError):
+    """One property is wanted as two things."""
+
+
 class Plan:
     """What one GET is read for."""
 
@@ -111,7 +115,9 @@ class Plan:
         """Further numbers of those: which of ``wanted`` tells them."""
         self.roots: list[Row] = []
         """Beside ``wanted``, where it brings anything else."""
-        self.shape: Shape = ()
+        self.shape: Shape | None = ()
+        """None: of one property a number is read here and an object there, so that no type fits; it is read the careful
+        way."""
         self.report: Report | None = None
         """The metric report that it brings, and nothing else."""
         self.metrics: list[Metric] = []
@@ -126,7 +132,11 @@ class Plan:
             ]
             return
         self.roots = [_grow(one) for one in wanted]
-        shape = _merged([_shape(root, one) for root, one in zip(self.roots, wanted, strict=True)])
+        try:
+            shape = _merged([_shape(root, one) for root, one in zip(self.roots, wanted, strict=True)])
+        except _Clash:
+            self.shape = None
+            return
         if fetch.expanded:
             shape["@odata.id"] = TEXT
         self.shape = _frozen({"Members": [shape]} if fetch.expanded else shape)
@@ -258,11 +268,20 @@ def _shape(row: Row, wanted: Wanted) -> dict[str, Any]:
         array = wanted.rows.get(row.steps[:-1], ())
         shape |= {name: TEXT for name, _ in (array[row.steps[-1]] if row.steps[-1] < len(array) else ())}
     for _, child in row.objects:
-        shape[str(child.steps[-1])] = _shape(child, wanted)
+        _put(shape, str(child.steps[-1]), _shape(child, wanted))
     for _, rows in row.lists:
         known = [child for child in rows if child is not None]
-        shape[str(known[0].steps[-2])] = [_merged([_shape(child, wanted) for child in known])]
+        _put(shape, str(known[0].steps[-2]), [_merged([_shape(child, wanted) for child in known])])
     return shape
+
+
+def _put(shape: dict[str, Any], name: str, wanted: dict[str, Any] | list[dict[str, Any]]) -> None:
+    if name in shape:
+        raise _Clash(name)
+    shape[name] = wanted
+
+
+_STATUSES = (STATE, STATUS)
 
 
 def _merged(shapes: list[dict[str, Any]]) -> dict[str, Any]:
@@ -275,6 +294,8 @@ def _merged(shapes: list[dict[str, Any]]) -> dict[str, Any]:
                 merged[name] = _merged([before, wanted])
             elif isinstance(before, list) and isinstance(wanted, list):
                 merged[name] = [_merged([before[0], wanted[0]])]
+            elif before is not None and before != wanted and not (before in _STATUSES and wanted in _STATUSES):
+                raise _Clash(name)
             elif before != STATUS:
                 merged[name] = wanted
     return merged

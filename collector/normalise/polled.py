@@ -142,6 +142,8 @@ class Decoder:
             values = [self._walked.frame.values[metric.column] for metric in plan.metrics]
             reported = Reported(plan.report, plan.metrics, values, self._walked.time)
             return lambda body, received: self._take_report(plan, reported, body, received)
+        if plan.shape is None:
+            return lambda body, received: careful.take(plan, body, received, self._round)
         if not plan.numbers:
             decode = decoder(plan.shape)
             return lambda body, received: self._take_resources(plan, decode, body, received)

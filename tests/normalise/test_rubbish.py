@@ -16,7 +16,8 @@ from collector.normalise.inventory import build
 from collector.normalise.polled import Decoder
 from collector.poll.plan import plan
 from collector.redfish.resources import SERVICE_ROOT, Features, Resource, Walked
-from tests.normalise.walks import TIME, answers, example
+from tests.normalise.services import NAME, chassis, ok, read, root, sled, thermal
+from tests.normalise.walks import TIME, answers, example, walk_of
 
 SERVICES = ("public-bladed", "public-rackmount1", "public-localstorage", "public-telemetry")
 
@@ -101,3 +102,32 @@ def members_of(body: dict[str, Any]) -> list[Any]:
     """Members that the test's own service can follow."""
     told = body["Members"] if isinstance(body["Members"], list) else []
     return [member for member in told if isinstance(member, dict) and isinstance(member.get("@odata.id"), str)]
+
+
+EXCERPT = {"Reading": 5, "DataSourceUri": "/redfish/v1/Chassis/Sled/Sensors/None"}
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        [{"Name": "A", "ReadingCelsius": 20}, {"Name": "B", "ReadingCelsius": EXCERPT}],
+        [{"Name": "A", "ReadingCelsius": EXCERPT}, {"Name": "B", "ReadingCelsius": 20}],
+        [{"Name": "A", "ReadingCelsius": 20, "Status": EXCERPT}, {"Name": "B", "ReadingCelsius": 20, "Status": ok()}],
+        [{"Name": "A", "ReadingCelsius": 20, "Status": {"Health": EXCERPT}}, {"Name": "B", "ReadingCelsius": 20}],
+        [{"Name": EXCERPT, "ReadingCelsius": 20}, {"Name": "B", "ReadingCelsius": 20}],
+        [{"Name": "A", "ReadingCelsius": 20}, {"Name": "B", "ReadingCelsius": [EXCERPT]}],
+    ],
+)
+def test_one_property_that_is_a_number_here_and_an_object_there(rows: list[dict[str, Any]]) -> None:
+    """Found by the campaign of mutated services: no type fits such a body, yet rounds read what the walk read."""
+    bodies = root() | chassis(sled()) | thermal(Temperatures=rows)
+    inventory, walked = read(bodies), walk_of(bodies, NAME)
+    fetches = plan(walked, inventory)
+    decoder = Decoder(inventory, fetches)
+    decoder.begin()
+    for index, body in enumerate(answers(walked, fetches)):
+        decoder.take(index, body, TIME)
+    frame = decoder.finish(TIME).frame
+    assert frame is not None
+    assert frame.values.tobytes() == inventory.frame.values.tobytes()
+    assert len(inventory.layout.sensors) >= 2
