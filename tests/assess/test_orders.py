@@ -46,6 +46,7 @@ LIT = {each.id: Lamps(LampState.ON, LampState.ON) for each in (SLED, *BLADES)}
 def trouble(of: Part, *more: Suspect, **given: Any) -> Trouble:
     first = suspect(of)
     told: dict[str, Any] = {"opened": 100.0, "changed": 100.0, "severity": Health.CRITICAL, "group": (of.id,)}
+    told["conditions"] = ("c",)
     return Trouble(id="t", suspects=(first, *more), **{**told, **given})
 
 
@@ -115,6 +116,14 @@ def test_one_sends_nobody_for_a_weak_suspect_or_a_remedy_from_afar() -> None:
     assert desk().write([afar], {}, LIT) == ()
 
 
+def test_what_no_condition_tells_has_to_be_surer() -> None:
+    unsure = trouble(FAN, conditions=())
+    unsure = structs.replace(unsure, suspects=(suspect(FAN, 0.9),))
+    assert desk().write([unsure], {}, LIT) == ()
+    sure = structs.replace(unsure, suspects=(suspect(FAN, 0.98),))
+    assert len(desk().write([sure], {}, LIT)) == 1
+
+
 def test_an_ambiguity_group_is_one_order_that_names_the_others() -> None:
     told = trouble(CPU, suspect(DIMM, 0.45), group=(CPU.id, DIMM.id))
     told = structs.replace(told, suspects=(suspect(CPU, 0.46), suspect(DIMM, 0.45)))
@@ -151,7 +160,15 @@ def test_a_part_that_nobody_lists_still_gets_its_order() -> None:
         part="~cable", controller=None, kind=Kind.CABLE, name="cable to port 7", fault="half seated", probability=0.9,
         identity=Identity(), remedy="reseat",
     )  # fmt: skip
-    told = Trouble(id="t", opened=0.0, changed=0.0, severity=Health.WARNING, suspects=(cable,), group=("~cable",))
+    told = Trouble(
+        id="t",
+        opened=0.0,
+        changed=0.0,
+        severity=Health.WARNING,
+        suspects=(cable,),
+        group=("~cable",),
+        conditions=("c",),
+    )
     (order,) = desk().write([told], {}, {})
     assert order.lamp is None
     assert order.task.startswith("Reseat cable to port 7")

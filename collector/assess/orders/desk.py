@@ -36,6 +36,8 @@ class Table(Protocol[T_co]):
 
 WORTH_A_VISIT = 0.5
 """Least probability of a suspect that somebody is sent for, alone or with those it can't be told from."""
+WORTH_IT_UNTOLD = 0.96
+"""The same where no condition is open: what only comparisons and trends say has to be surer before anybody walks."""
 
 
 class Desk:
@@ -128,12 +130,13 @@ class Desk:
 def _accused(trouble: Trouble) -> list[Suspect]:
     """The suspects that somebody should be sent for: the first, and those that have failed besides."""
     group = sum(suspect.probability for suspect in trouble.suspects if suspect.part in trouble.group)
+    least = WORTH_A_VISIT if trouble.conditions else WORTH_IT_UNTOLD
     found = []
     for rank, suspect in enumerate(trouble.suspects):
         if suspect.remedy in advice.REMOTE:
             continue
         sure = max(suspect.probability, group) if rank == 0 else suspect.probability
-        if (rank == 0 or suspect.part in trouble.also) and sure >= WORTH_A_VISIT:
+        if (rank == 0 or suspect.part in trouble.also) and sure >= least:
             found.append(suspect)
     return found
 
