@@ -28,7 +28,7 @@ def spot(rack: Rack | None, sled: Sled | None, front: Front | None, blade: str |
     return tag(
         "svg",
         tag("title", _title(rack, sled, front, blade)),
-        _rack(rack, sled) if rack is not None and sled is not None else None,
+        _rack(rack, sled, front is not None) if rack is not None and sled is not None else None,
         _front(front, blade, across) if front is not None else None,
         xmlns="http://www.w3.org/2000/svg",
         class_="spot",
@@ -54,7 +54,7 @@ def _unit(rack: Rack, sled: Sled) -> str:
     return f"U{sled.bay.y / rack.unit + 1:.3g}"
 
 
-def _rack(rack: Rack, sled: Sled) -> Ink:
+def _rack(rack: Rack, sled: Sled, lead: bool) -> Ink:
     scale = HIGH / (rack.units * rack.unit)
     across = RACK_WIDE / rack.width
     floor = _TOP + HIGH
@@ -79,7 +79,9 @@ def _rack(rack: Rack, sled: Sled) -> Ink:
         tag("rect", x=_RULER, y=_TOP, width=RACK_WIDE, height=HIGH, class_="spot-frame"),
         *boxes,
         tag("text", _unit(rack, sled), x=_RULER - 5, y=middle + 4, class_="spot-unit"),
-        tag("path", d=f"M{right + 3:.1f} {middle:.1f}H{right + _GAP - 4:.1f}", class_="spot-lead"),
+        tag("path", d=f"M{right + 3:.1f} {middle:.1f}L{right + _GAP - 4:.1f} {_TOP + HIGH / 2:.1f}", class_="spot-lead")
+        if lead
+        else None,
     )
 
 

@@ -58,7 +58,10 @@ def _show(store: Source, state: Path) -> None:
     else:
         body = [the_walks(walks(found), moment, here, bool(fleet.orders))]
         top = filters(fleet.orders, rack, urgency)
-    show("top", head(TITLE, join(words), back=True), not_running(fleet.collector, moment, state), top)
+    name = head(TITLE, join(words), back=True)
+    if asked or st.query_params.get("sheets"):
+        name = tag("div", name, class_="not-printed")  # the sheet alone goes with the hand
+    show("top", name, not_running(fleet.collector, moment, state), top)
     show("orders", *body)
     show("foot", foot(moment, here), beat=moment)
 

@@ -12,7 +12,7 @@ from dashboard.drawings.marks import worded
 from dashboard.drawings.things import Standing
 from dashboard.panels.frame import folded
 from dashboard.panels.orders import orders_link
-from dashboard.views.answers import Accused, Left, likelihood, percent
+from dashboard.views.answers import Accused, Left, least_of_each, likelihood, percent
 from dashboard.views.places import named
 from dashboard.views.words import age, clock, count
 
@@ -130,12 +130,11 @@ def _alike(alike: Sequence[Suspect]) -> Ink | None:
 
 def margins(found: Sequence[Left]) -> Ink:
     """What this sled's parts have left."""
-    title = tag("h2", "What is left", tag("span", "up to the limits, least first", class_="count"))
+    title = tag("h2", "What is left", tag("span", "up to the limits, the least of each kind first", class_="count"))
     if not found:
         words = "No margin is known: no part of it tells a limit, or not enough has been read yet."
         return tag("section", title, tag("p", words, class_="nothing"), data_block="margins")
-    ranked = sorted(found, key=lambda each: (each.share, each.margin.part))
-    lines = [left_line(each, each.name) for each in ranked]
+    lines = [left_line(each, each.name) for each in least_of_each(found)]
     return tag(
         "section",
         title,

@@ -181,6 +181,16 @@ def _rack(margin: Margin, places: Places) -> str:
     return " / ".join(step for step in (at.site, at.row, at.rack) if step) or NO_RACK
 
 
+def least_of_each(found: Iterable[Left]) -> tuple[Left, ...]:
+    """The least of each kind, then the second of each, and so on: kinds can't be compared with one another."""
+    rank: dict[MarginKind, int] = {}
+    ranked = []
+    for each in found:
+        rank[each.margin.kind] = rank.get(each.margin.kind, -1) + 1
+        ranked.append((rank[each.margin.kind], list(MarginKind).index(each.margin.kind), each))
+    return tuple(each for _, _, each in sorted(ranked, key=lambda one: one[:2]))
+
+
 @dataclass(frozen=True, slots=True)
 class RackLeft:
     """One rack's margins of one kind, least first."""

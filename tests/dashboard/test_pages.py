@@ -14,8 +14,9 @@ from streamlit.testing.v1 import AppTest
 
 from collector.store.schema import DATABASE
 from dashboard.mount import SCRIPT
+from dashboard.panels.orders import orders_link
 from dashboard.serve import APP, command, environment
-from tests.dashboard.invented import FAN, GONE, SEIZED, fleet
+from tests.dashboard.invented import DRIVE_ORDER, FAN, FAN_ORDER, GONE, SEIZED, fleet
 from tests.dashboard.kept import collected, fill
 from tests.dashboard.reading import find, one, words
 
@@ -183,3 +184,84 @@ def test_the_server_is_told_to_keep_to_itself(tmp_path: Path) -> None:
     ):
         assert option in argv
     assert environment()["STREAMLIT_BROWSER_GATHER_USAGE_STATS"] == "false"
+
+
+def test_rounds_leads_with_the_open_orders_most_urgent_first(
+    filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = whole(visit(filled[0], monkeypatch))
+    lines = find(one(page, data_block="hands-first"), data_order="")
+    assert [line.get("data-urgency") for line in lines] == ["now", "next visit"]
+    assert "Quellmark / A / R01 / U5 / E1 / Sled 2" in words(lines[0])
+    assert one(lines[0], href=orders_link(order=FAN_ORDER)) is not None
+    assert "Ordered above." in words(one(page, data_task=FAN))
+
+
+def test_the_address_narrows_the_work_orders_and_opens_one(
+    filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def listed(**query: str) -> list[str]:
+        page = whole(visit(filled[0], monkeypatch, page="orders", **query))
+        return [each.get("data-order", "") for each in find(page, data_order="")]
+
+    assert listed() == [FAN_ORDER, DRIVE_ORDER]
+    assert listed(urgency="next visit") == [DRIVE_ORDER]
+    assert listed(rack="Quellmark / A / R01") == [FAN_ORDER]
+    assert listed(rack="Quellmark / A / R01", urgency="today") == []
+    page = whole(visit(filled[0], monkeypatch, page="orders", order=DRIVE_ORDER))
+    drawing = one(one(page, data_sheet=DRIVE_ORDER), data_spot="r02-s1")
+    marked = one(drawing, data_slot_of="r02-s1:/redfish/v1/Chassis/Blade1")
+    assert len(find(marked, data_here="true")) == 1
+    assert len(find(drawing, data_here="true")) == 2
+    sheets = whole(visit(filled[0], monkeypatch, page="orders", sheets="all"))
+    assert [each.get("data-sheet") for each in find(sheets, data_sheet="")] == [FAN_ORDER, DRIVE_ORDER]
+
+
+def test_an_order_that_is_not_open_is_said(filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch) -> None:
+    page = whole(visit(filled[0], monkeypatch, page="orders", order="<script>"))
+    assert "No open work order is called <script> ." in words(one(page, data_notice="unknown-order"))
+
+
+def test_the_sled_page_tells_suspects_margins_and_who_stood_there(
+    filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = whole(visit(filled[0], monkeypatch, sled=SEIZED, place=FAN))
+    assert len(find(one(page, data_block="suspects"), data_suspect="")) == 3
+    assert len(find(one(page, data_block="margins"), data_margin="")) == 3
+    assert [each.get("data-stay") for each in find(one(page, data_place=FAN), data_stay="")] == ["F2", "F1"]
+    foreign = whole(visit(filled[0], monkeypatch, sled="r01-s1", place=FAN))
+    assert find(foreign, data_block="stays") == []
+    assert find(foreign, data_block="suspects") == []
+
+
+def test_the_address_chooses_what_margins_are_of_and_where(
+    filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def listed(**query: str) -> list[tuple[str | None, str]]:
+        page = whole(visit(filled[0], monkeypatch, page="margins", **query))
+        return [(each.get("data-rack-left"), words(each[1])) for each in find(page, data_rack_left="")]
+
+    heat = listed()
+    assert [rack for rack, _ in heat] == ["Quellmark / A / R01", "Quellmark / A / R02"]
+    assert "2.5 K over" in heat[0][1]
+    assert [rack for rack, _ in listed(kind="power")] == ["Quellmark / A / R01"]
+    assert [rack for rack, _ in listed(rack="Quellmark / A / R02")] == ["Quellmark / A / R02"]
+    assert listed(kind="redundancy") == []
+
+
+def test_the_address_narrows_the_controllers(filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch) -> None:
+    def listed(**query: str) -> list[str | None]:
+        page = whole(visit(filled[0], monkeypatch, page="controllers", **query))
+        return [each.get("data-controller") for each in find(one(page, data_block="controllers"), data_controller="")]
+
+    assert len(listed()) == 12
+    assert listed()[0] == GONE
+    assert listed(outcome="timed out") == [GONE]
+    assert listed(defects="1") == ["r02-s3"]
+    assert listed(outcome="malformed") == []
+
+
+@pytest.mark.parametrize("name", ["orders", "margins", "controllers"])
+def test_every_page_says_when_there_is_no_state(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    page = whole(visit(tmp_path / "none", monkeypatch, page=name))
+    assert "Nothing has been collected here yet." in words(one(page, data_notice="nothing-yet"))

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, expect
 
-from collector.model import Condition, Health, Kind
+from collector.model import Condition, Health, Kind, WorkOrder
 from collector.store.reader import Reader
 from tests.cli.processes import PATIENCE, running, until
 from tests.system.browser import chromium, visiting
@@ -87,6 +87,38 @@ def test_the_lamps_drawn_are_the_indicators_in_the_store(demo: Demo, browser: Br
                     expect(lamp).to_have_attribute("data-lamp-state", state.value, timeout=PATIENCE * 1000)
         lost = next(lamps for part, lamps in reader.lamps(DARK).items() if lamps.blue == "off" and lamps.amber == "on")
         assert lost
+
+
+@pytest.mark.parametrize("size", [(390, 844), (1440, 900)], ids=["phone", "desk"])
+def test_the_order_for_the_seized_fan_is_one_tap_away(demo: Demo, browser: Browser, size: tuple[int, int]) -> None:
+    """On what the collector itself found out of the simulated faults: orders, suspects, margins, controllers."""
+
+    def ordered() -> WorkOrder | None:
+        with Reader(demo.state) as reader:
+            return next((order for order in reader.orders() if order.controller == SEIZED), None)
+
+    order = until(ordered)
+    assert order is not None
+    assert order.kind is Kind.FAN
+    with visiting(browser, *size) as visit:
+        page = visit.page
+        page.goto(demo.origin + "/")
+        page.locator(f'[data-order="{order.id}"] a').click(timeout=PATIENCE * 1000)
+        sheet = page.locator(f'[data-sheet="{order.id}"]')
+        expect(sheet).to_be_visible(timeout=PATIENCE * 1000)
+        expect(sheet.locator("svg.spot [data-here]")).not_to_have_count(0)
+        for address, shown in (
+            (f"/?sled={SEIZED}", f'[data-block="suspects"] [data-suspect="{order.part}"]'),
+            ("/?page=orders", f'[data-order="{order.id}"]'),
+            ("/?page=margins", "[data-margin]"),
+            ("/?page=controllers", f'tr[data-controller="{SEIZED}"]'),
+        ):
+            page.goto(demo.origin + address)
+            expect(page.locator(shown).first).to_be_visible(timeout=PATIENCE * 1000)
+            assert page.locator('[data-testid="stException"]').count() == 0
+            assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        assert visit.errors == []
+        assert visit.origins == {demo.origin.removeprefix("http://")}
 
 
 def test_the_demo_stops_all_of_itself(demo: Demo) -> None:

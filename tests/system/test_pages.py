@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import urlencode
 
 import msgspec
 import pytest
@@ -13,7 +15,7 @@ from playwright.sync_api import Browser, Locator, Page, expect
 
 from collector.model import Assessment, Health, Lamps, LampState, Location, Rolled, Update
 from collector.store.reader import Reader
-from tests.dashboard.invented import DRIVE, FAN, SEIZED, fleet, sled
+from tests.dashboard.invented import DRIVE, DRIVE_ORDER, FAN, FAN_ORDER, SEIZED, Invented, fleet, sled
 from tests.dashboard.kept import Say, collected
 from tests.dashboard.test_ink import HOSTILE
 from tests.system.browser import Visit, chromium, visiting
@@ -22,7 +24,16 @@ from tests.system.pages_server import served
 pytestmark = pytest.mark.system
 
 PHONE, DESK = (390, 844), (1440, 900)
-ADDRESSES = ("/", f"/?sled={SEIZED}", "/?sled=r02-s1")
+ORDER = f"/?{urlencode({'page': 'orders', 'order': FAN_ORDER})}"
+ADDRESSES = (
+    "/",
+    f"/?{urlencode({'sled': SEIZED, 'place': FAN})}",
+    "/?sled=r02-s1",
+    "/?page=orders",
+    ORDER,
+    "/?page=margins",
+    "/?page=controllers",
+)
 PATIENCE = 20_000
 """Milliseconds that a fact may take to show on a busy machine."""
 
@@ -254,6 +265,57 @@ def test_a_server_that_went_away_is_said(tmp_path: Path, browser: Browser) -> No
         expect(page.locator(".lost")).to_be_visible(timeout=40_000)
 
 
+def _hostile_answers(bad: Invented, now: float) -> None:
+    """Answers about a sled whose every name is hostile, as they would come out of the assessment."""
+    usual = fleet(now)
+    seized = next(each for each in usual if each.name == SEIZED)
+    for place, told in enumerate(HOSTILE):
+        top = bad.parts[0].id
+        order = msgspec.structs.replace(
+            seized.orders[0],
+            id=f"order-{place}",
+            trouble="trouble",
+            controller=bad.name,
+            part=top,
+            name=told,
+            task=told,
+            reason=told,
+            lamp_text=told,
+            bundle=told,
+            first=(told, told),
+            cautions=(told,),
+            otherwise=(told,),
+        )
+        bad.orders.append(order)
+        bad.margins.append(
+            msgspec.structs.replace(seized.margins[0], controller=bad.name, part=bad.parts[place].id, basis=told)
+        )
+    suspects = tuple(
+        msgspec.structs.replace(
+            seized.troubles[0].suspects[0],
+            controller=bad.name,
+            part=f"{bad.name}:{place}",
+            name=told,
+            fault=told,
+            remedy=told,
+            speaks_for=(told,),
+            speaks_against=(told,),
+        )
+        for place, told in enumerate(HOSTILE)
+    )
+    bad.troubles.append(
+        msgspec.structs.replace(
+            seized.troubles[0],
+            id="trouble",
+            controllers=(bad.name,),
+            suspects=suspects,
+            group=tuple(each.part for each in suspects),
+            signs=tuple(HOSTILE),
+            next_look=HOSTILE[0],
+        )
+    )
+
+
 def test_hostile_strings_are_text_on_every_page(tmp_path: Path, browser: Browser) -> None:
     now = time.time()
     state = tmp_path / "state"
@@ -265,11 +327,20 @@ def test_hostile_strings_are_text_on_every_page(tmp_path: Path, browser: Browser
         )
         identity = msgspec.structs.replace(part.identity, serial=told, model=told)
         bad.parts[place] = msgspec.structs.replace(part, name=told, location=location, identity=identity)
+    _hostile_answers(bad, now)
     bad.sensors[:] = [msgspec.structs.replace(each, sensor=f"{HOSTILE[1]}{n}") for n, each in enumerate(bad.sensors)]
     with collected(state, [bad], now), served(state, tmp_path / "pages.log") as origin:
         for size in (PHONE, DESK):
             with visiting(browser, *size) as visit:
-                for address in ("/", "/?sled=hostile", "/?sled=%3Cscript%3Ealert(1)%3C/script%3E"):
+                for address in (
+                    "/",
+                    "/?sled=hostile",
+                    "/?page=orders",
+                    "/?page=orders&sheets=all",
+                    "/?page=margins",
+                    "/?page=controllers",
+                    "/?sled=%3Cscript%3Ealert(1)%3C/script%3E",
+                ):
                     page = come(visit, origin, address)
                     assert_sound(visit, origin)
                     assert page.locator(".sheet script, .sheet img").count() == 0
@@ -282,3 +353,41 @@ def test_the_warned_drive_is_drawn_on_its_blade(site: Site, browser: Browser) ->
     with visiting(browser, *DESK) as visit:
         page = come(visit, site.origin, "/?sled=r02-s1")
         expect(page.locator(f'svg.front [data-part="{DRIVE}"]')).to_have_attribute("data-health", "Warning")
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_an_order_prints_on_one_page_and_a_walk_on_one_each(site: Site, browser: Browser, paper: str) -> None:
+    """One tap from the opening page to the sheet; pages are counted in the PDF that the browser prints."""
+    with visiting(browser, *DESK) as visit:
+        page = come(visit, site.origin, "/")
+        page.locator(f'[data-order="{FAN_ORDER}"] a').click()
+        sheet = page.locator(f'[data-sheet="{FAN_ORDER}"]')
+        expect(sheet).to_be_visible(timeout=PATIENCE)
+        assert_sound(visit, site.origin)
+        assert pages_of(page.pdf(format=paper)) == 1
+        page.emulate_media(media="print")
+        expect(page.locator("nav.ways")).to_be_hidden()
+        expect(page.locator("footer.foot")).to_be_hidden()
+        expect(sheet).to_be_visible()
+        page.emulate_media(media="screen")
+        come(visit, site.origin, "/?page=orders&sheets=all")
+        expect(page.locator(f'[data-sheet="{DRIVE_ORDER}"]')).to_be_visible(timeout=PATIENCE)
+        page.emulate_media(media="print")
+        assert pages_of(page.pdf(format=paper)) == 2
+
+
+def pages_of(pdf: bytes) -> int:
+    """Page objects in a PDF as Chromium writes it (ISO 32000-1, 7.7.3.3: /Type /Page)."""
+    return len(re.findall(rb"/Type\s*/Page\b", pdf))
+
+
+def test_a_filter_of_the_work_orders_stays_in_the_address(site: Site, browser: Browser) -> None:
+    with visiting(browser, *PHONE) as visit:
+        page = come(visit, site.origin, "/?page=orders")
+        expect(page.locator("[data-order]")).to_have_count(2)
+        page.get_by_role("link", name="next visit (1)").click()
+        expect(page.locator("[data-order]")).to_have_count(1, timeout=PATIENCE)
+        assert "urgency=next+visit" in page.url
+        page.reload()
+        expect(page.locator("[data-order]")).to_have_count(1, timeout=PATIENCE)
+        assert_sound(visit, site.origin)
