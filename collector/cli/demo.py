@@ -19,6 +19,7 @@ from pathlib import Path
 from collector.cli.simulate import add_fault_options
 from collector.store.errors import StoreError
 from collector.store.reader import Reader
+from collector.text import plain
 
 DEMO_FAULTS = (
     "fan-seized@r01-e1-s2/fan1+5",
@@ -146,6 +147,7 @@ def _summary(state: Path) -> None:
         controllers, conditions = reader.controllers(), reader.conditions()
         readings = sum(reading.value is not None for reading in reader.readings())
         places = {part.id: part.location.text for part in reader.parts()}
+        orders = reader.orders()
     except StoreError as error:
         print(f"nothing was stored: {error}", file=sys.stderr)
         return
@@ -154,6 +156,9 @@ def _summary(state: Path) -> None:
         print(
             f"  {condition.severity.word:8}  {places.get(condition.part or '', condition.controller)}  {condition.text}"
         )
+    print(f"{len(orders)} work orders:")
+    for order in orders:
+        print(f"  {order.urgency.value:10}  {plain(order.task)}")
 
 
 @contextlib.contextmanager

@@ -150,7 +150,7 @@ def test_a_healthy_simulated_site_fits_and_a_wrong_board_does_not(
 def test_after_a_kill_what_is_not_told_again_is_closed(tmp_path: Path) -> None:
     state = tmp_path / "state"
     faults = ("--fault", f"drive-failure-predicted@{DRIVE}")
-    options = ("--controllers", "1", "--poll-interval", "1")
+    options = ("--controllers", "1", "--poll-interval", "0.5")
     with (
         simulated(tmp_path / "ill", *options, *faults) as config,
         running("collect", "--config", config, "--state", state) as child,
