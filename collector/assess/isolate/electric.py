@@ -15,7 +15,8 @@ _ABOVE = Show(Sign.FAULTY, 0.3, Where.HOLDERS)
 _LOST_DOWNSTREAM = (
     Show(Sign.NO_POWER, 0.5, Where.FED),
     Show(Sign.LOW_VOLTAGE, 0.2, Where.FED),
-    Show(Sign.OFF, 0.4, Where.FED_INSIDE, _HOSTS),
+    Show(Sign.OFF, 0.4, Where.FED_INSIDE, (*_HOSTS, *_BLADES)),
+    Show(Sign.FAULTY, 0.2, Where.FED_INSIDE, (*_HOSTS, *_BLADES)),
     Show(Sign.NO_POWER, 0.3, Where.FED_INSIDE, _BLADES),
     Show(Sign.NO_POWER, 0.3, Where.FED_INSIDE, _SUPPLIES),
     Show(Sign.FAULTY, 0.2, Where.FED_INSIDE, _SUPPLIES),
@@ -117,10 +118,24 @@ SUPPLIES: Mapping[Kind | Role, tuple[Mode, ...]] = {
             shows=(
                 Show(Sign.NO_POWER, 0.7, Where.AROUND, _BLADES),
                 Show(Sign.LOW_VOLTAGE, 0.3, Where.AROUND, _BLADES),
-                Show(Sign.OFF, 0.6, Where.AROUND, _HOSTS),
-                Show(Sign.FAULTY, 0.3, Where.AROUND, _BLADES),
+                Show(Sign.OFF, 0.6, Where.AROUND, (*_HOSTS, *_BLADES)),
+                Show(Sign.FAULTY, 0.3, Where.AROUND, (*_HOSTS, *_BLADES)),
+                Show(Sign.READING_GONE, 0.2, Where.AROUND, _BLADES),
                 Show(Sign.FAULTY, 0.3, Where.SLED),
                 Show(Sign.CUT_OFF, 0.2, Where.CONTROLLER),
+            ),
+        ),
+        Mode(
+            name="its power board has lost an output",
+            rate=3e-7,
+            remedy="replace",
+            shows=(
+                Show(Sign.NO_POWER, 0.3, Where.AROUND, _BLADES),
+                Show(Sign.LOW_VOLTAGE, 0.3, Where.AROUND, _BLADES),
+                Show(Sign.OFF, 0.25, Where.AROUND, (*_HOSTS, *_BLADES)),
+                Show(Sign.FAULTY, 0.2, Where.AROUND, (*_HOSTS, *_BLADES)),
+                Show(Sign.UNBALANCED, 0.3, Where.SLED),
+                Show(Sign.HOT, 0.3, Where.AROUND, _SUPPLIES),
             ),
         ),
         Mode(
@@ -132,6 +147,7 @@ SUPPLIES: Mapping[Kind | Role, tuple[Mode, ...]] = {
                 Show(Sign.UNBALANCED, 0.7, Where.SLED),
                 Show(Sign.LOW_VOLTAGE, 0.5, Where.AROUND, _BLADES),
                 Show(Sign.HOT, 0.1, Where.SLED),
+                Show(Sign.HOT, 0.5, Where.AROUND, _SUPPLIES),  # they carry what is lost as well
             ),
         ),
     ),

@@ -92,7 +92,7 @@ def answer(weighed: Weighed, before: str | None = None) -> Answer:
         order.remove(before)
         order.insert(0, before)
     order = [node for at, node in enumerate(order[:MOST_SUSPECTS]) if at == 0 or chance[node] >= 0.002]
-    failed = _failed(weighed)
+    failed = min(_failed(weighed), _vouched(weighed))
     if not order:
         return Answer(suspects=(), group=(), also=(), next_look="", failed=failed, slow=False)
     first = order[0]
@@ -118,6 +118,18 @@ def _failed(weighed: Weighed) -> float:
     fine = posterior.none + float(posterior.singles[benign].sum())
     fine += float(posterior.pairs[benign[posterior.first] & benign[posterior.second]].sum())
     return min(1.0, max(0.0, 1.0 - fine))
+
+
+def _vouched(weighed: Weighed) -> float:
+    """How sure the looks are that anything is there at all.
+
+    Signs of one sort err together, for one look makes them out of one thing learnt: many of them are no surer than the
+    surest. Signs of different sorts err apart.
+    """
+    surest: dict[Sign, float] = {}
+    for seen in weighed.seen:
+        surest[seen.sign] = max(surest.get(seen.sign, 0.0), min(1.0, seen.weight))
+    return 1.0 - math.prod(1.0 - weight for weight in surest.values())
 
 
 def _alike(

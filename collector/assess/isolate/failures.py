@@ -131,8 +131,9 @@ KNOWN: Mapping[Kind | Role, tuple[Mode, ...]] = {
 }
 """By kind of part, or by what the part is where no controller tells of it."""
 
-NEVER_CHARGED = frozenset({Kind.PORT, Kind.HOST, Kind.RACK})
-"""Kinds that nobody replaces: what fails there is charged to what carries them."""
+NEVER_CHARGED = frozenset({Kind.PORT, Kind.RACK})
+"""Kinds that nobody replaces: what fails there is charged to what carries them. So is what fails on a host, but for its
+firmware."""
 
 LEAK = 3e-7
 """Probability that a sign is there with no cause among those known, on one part at one time. The looks vouch for what
@@ -147,8 +148,9 @@ LEAKS: Mapping[Sign, float] = {
 }
 
 
-SPILL: Mapping[Sign, float] = {Sign.READING_DRIFTS: 0.2, Sign.READING_IMPOSSIBLE: 0.05}
-"""What is really odd looks like an odd sensor now and then: chances, given that the oddity itself is seen there."""
+SPILL: Mapping[Sign, float] = {Sign.READING_DRIFTS: 0.2, Sign.READING_IMPOSSIBLE: 0.05, Sign.FAULTY: 0.3}
+"""What is really odd looks like an odd sensor now and then, and its controller calls the part not OK for it: chances,
+given that the oddity itself is seen there."""
 SPILLS = frozenset(
     {
         *(Sign.HOT, Sign.WARM_AIR, Sign.STANDS, Sign.TURNS_SLOWLY, Sign.NO_POWER, Sign.LOW_VOLTAGE, Sign.HIGH_VOLTAGE),
@@ -163,8 +165,10 @@ def modes_of(role: Kind | Role, *, has_sensor: bool) -> tuple[Mode, ...]:
     own = KNOWN.get(role, ())
     if isinstance(role, Role):
         return own
+    if role is Kind.HOST:
+        return (*own, *(mode for mode in ANY if mode.remedy == "update firmware"))
     if role in NEVER_CHARGED:
-        return (*own, *(mode for mode in ANY if mode.name == UNKNOWN_WAY)) if role is not Kind.PORT else own
+        return own
     return (*own, *ANY, *(SENSOR if has_sensor else ()))
 
 

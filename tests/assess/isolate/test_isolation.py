@@ -157,6 +157,34 @@ def test_doubtful_sensors_alone_are_no_lost_power() -> None:
     assert bench.told == {}
 
 
+def test_many_doubtful_signs_of_one_sort_are_no_surer_than_one() -> None:
+    inventory = sled()
+    bench = Bench(inventory)
+    bench.see("s1", *(sign(inventory, f"Cpu{at}", Sign.HOT, weight=0.7) for at in (1, 2, 3)))
+    bench.settle()
+    assert bench.told == {}
+
+
+def test_a_power_board_that_loses_power_heats_its_supplies() -> None:
+    supplies = [(f"Psu{at}", shown) for at in (1, 2) for shown in (Sign.HOT, Sign.FAULTY)]
+    blades = [(f"Blade{at}", Sign.LOW_VOLTAGE) for at in (1, 2, 3, 4)]
+    bench, _ = one_sled(*supplies, *blades, ("Sled", Sign.UNBALANCED))
+    assert bench.firsts() == [(pid(S, "Sled"), "its power board loses power")]
+
+
+def test_all_that_dark_blades_show_is_their_board_s() -> None:
+    dark = [(f"Blade{at}", shown) for at in (1, 2, 3, 4) for shown in (Sign.NO_POWER, Sign.OFF, Sign.FAULTY)]
+    hosts = [(f"Host{at}", shown) for at in (1, 2, 3, 4) for shown in (Sign.OFF, Sign.FAULTY)]
+    bench, _ = one_sled(*dark, *hosts)
+    assert bench.firsts() == [(pid(S, "Sled"), "its power board has failed")]
+
+
+def test_one_dark_blade_is_that_blade() -> None:
+    shown = [("Blade2", Sign.NO_POWER), ("Blade2", Sign.OFF), ("Blade2", Sign.FAULTY)]
+    bench, _ = one_sled(*shown, ("Host2", Sign.OFF), ("Host2", Sign.FAULTY))
+    assert bench.firsts() == [(pid(S, "Blade2"), "its 12 V is lost")]
+
+
 def test_a_voltage_that_sags_is_no_drifting_sensor() -> None:
     bench, _ = one_sled(("Sled", Sign.LOW_VOLTAGE), ("Sled", Sign.READING_DRIFTS))
     (trouble,) = bench.open
