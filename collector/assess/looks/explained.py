@@ -23,6 +23,11 @@ LAG = 120.0
 _FOLLOW = 0.002
 """Part of an error that the weights take up in a round once they are learnt."""
 
+_FURTHEST = 20.0
+"""Times its usual size that a cause counts at most."""
+_ABSURD = 1e12
+"""In any unit: no explanation."""
+
 _ELECTRICAL = frozenset({Quantity.POWER, Quantity.CURRENT})
 MODELLED = frozenset(
     {
@@ -151,8 +156,11 @@ class Explained:
             if kind in ("product", "ratio"):
                 regressors[column, 1] = base[column] / size[column] - 1.0
         regressors[regressors != regressors] = 0.0
+        regressors = np.minimum(np.maximum(regressors, -_FURTHEST), _FURTHEST)
         base[~self.modelled] = np.nan
-        return base + np.einsum("ij,ij->i", self.weights, regressors), regressors
+        explained = base + np.einsum("ij,ij->i", self.weights, regressors)
+        explained[~(np.abs(explained) < _ABSURD)] = np.nan
+        return explained, regressors
 
     def within(self, regressors: Floats) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
         """Which columns' regressors are within what has been learnt from, a little more besides."""
