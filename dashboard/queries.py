@@ -113,6 +113,8 @@ class SledFacts:
     defects: tuple[Defect, ...]
     troubles: tuple[Trouble, ...] = ()
     """Open ones of the fleet, as far as this controller's parts show them or are suspected in them."""
+    orders: tuple[WorkOrder, ...] = ()
+    """Open ones of the fleet."""
     margins: tuple[Margin, ...] = ()
 
 
@@ -134,7 +136,9 @@ class Source:
         self._fleet = Kept(self._read_fleet, 1.0)
         self._places = Kept(self._read_places, 3.0)
         self._coverage = Kept(self._read_coverage, 3.0)
+        self._controllers = Kept(lambda: tuple(self._open().controllers()), 1.0)
         self._troubles = Kept(lambda: tuple(self._open().troubles()), 1.0)
+        self._orders = Kept(lambda: worst_first(self._open().orders()), 1.0)
         self._headroom = Kept(lambda: Headroom(self._places.get(), tuple(self._open().margins())), 3.0)
         self._sleds: OrderedDict[str, Kept[SledFacts | None]] = OrderedDict()
 
@@ -158,6 +162,18 @@ class Source:
         return self._open().history(
             sensor.controller, sensor.part, sensor.sensor, since, until, max_points=_MOST_POINTS
         )
+
+    def collector(self) -> CollectorState | None:
+        """The collector's mark."""
+        return self._open().collector()
+
+    def controllers(self) -> tuple[ControllerState, ...]:
+        """How every controller is heard."""
+        return self._controllers.get()
+
+    def orders(self) -> tuple[WorkOrder, ...]:
+        """Open work orders, the most urgent first."""
+        return self._orders.get()
 
     def places(self) -> Places:
         """Where everything is."""
@@ -189,7 +205,7 @@ class Source:
         collector, controllers = reader.collector(), reader.controllers()
         places, coverage = self._places.get(), self._coverage.get()
         rolled, conditions = reader.rolled(), reader.conditions()
-        orders, troubles = worst_first(reader.orders()), self._troubles.get()
+        orders, troubles = self._orders.get(), self._troubles.get()
         mended = {order.trouble for order in orders}
         explained = frozenset(each for trouble in troubles if trouble.id in mended for each in trouble.conditions)
         return Fleet(
@@ -232,5 +248,6 @@ class Source:
                 for each in self._troubles.get()
                 if controller in each.controllers or any(one.controller == controller for one in each.suspects)
             ),
+            orders=self._orders.get(),
             margins=tuple(reader.margins(controller)),
         )

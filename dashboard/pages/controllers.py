@@ -32,14 +32,14 @@ def _refreshing(state: Path) -> None:
 
 
 def _show(store: Source, state: Path) -> None:
-    fleet, moment, here = store.fleet(), now(), zone()
-    interval = fleet.collector.poll_interval if fleet.collector is not None else None
-    found = heard(fleet.controllers, store.places(), interval)
+    collector, moment, here = store.collector(), now(), zone()
+    interval = collector.poll_interval if collector is not None else None
+    found = heard(store.controllers(), store.places(), interval)
     outcome, defects = st.query_params.get("outcome"), bool(st.query_params.get("defects"))
     show(
         "top",
         head(TITLE, costs(cost(found)), back=True),
-        not_running(fleet.collector, moment, state),
+        not_running(collector, moment, state),
         filters(outcomes(found), outcome, defects),
     )
     show("controllers", table(narrowed(found, outcome, defects), moment, here))

@@ -34,7 +34,7 @@ def _refreshing(state: Path) -> None:
 
 
 def _show(store: Source, state: Path) -> None:
-    fleet, headroom, moment = store.fleet(), store.headroom(), now()
+    headroom, moment = store.headroom(), now()
     asked, rack = st.query_params.get("kind"), st.query_params.get("rack")
     kind = next((each for each in MarginKind if each.value == asked), MarginKind.HEAT)
     found = lefts([each for each in headroom.margins if each.kind is kind], headroom.places)
@@ -42,7 +42,7 @@ def _show(store: Source, state: Path) -> None:
     show(
         "top",
         head(TITLE, back=True),
-        not_running(fleet.collector, moment, state),
+        not_running(store.collector(), moment, state),
         filters(Counter(each.kind for each in headroom.margins), kind, rack),
     )
     show("racks", racks(shown, kind))

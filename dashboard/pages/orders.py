@@ -15,8 +15,9 @@ from dashboard.mount import show
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.orders import filters, orders_link, sheet, the_walks, unknown_order
-from dashboard.queries import Fleet, Source
+from dashboard.queries import Source
 from dashboard.views.answers import chosen, walks
+from dashboard.views.floor import Floor
 from dashboard.views.sled import front_of
 from dashboard.views.words import count
 
@@ -40,37 +41,38 @@ def _refreshing(state: Path) -> None:
 
 
 def _show(store: Source, state: Path) -> None:
-    fleet, moment, here = store.fleet(), now(), zone()
+    orders, moment, here = store.orders(), now(), zone()
     asked, rack = st.query_params.get("order"), st.query_params.get("rack")
     urgency = st.query_params.get("urgency")
-    found = chosen(fleet.orders, rack, urgency)
-    words = f"{count(len(fleet.orders), 'order')} open"
+    found = chosen(orders, rack, urgency)
+    words = f"{count(len(orders), 'order')} open"
     body: list[Ink]
     if asked:
-        found = tuple(order for order in fleet.orders if order.id == asked)
-        body = _sheets(store, fleet, found, moment) if found else [unknown_order(asked)]
+        found = tuple(order for order in orders if order.id == asked)
+        body = _sheets(store, found, moment) if found else [unknown_order(asked)]
         top = None
     elif st.query_params.get("sheets"):
-        body = _sheets(store, fleet, found[:_MOST_SHEETS], moment)
+        body = _sheets(store, found[:_MOST_SHEETS], moment)
         more = f"The first {_MOST_SHEETS} of {len(found)}. " if len(found) > _MOST_SHEETS else ""
         back = tag("a", "Back to the list", href=orders_link(rack=rack, urgency=urgency))
         top = tag("p", f"{more}Each prints on a page of its own. ", back, class_="not-printed")
     else:
-        body = [the_walks(walks(found), moment, here, bool(fleet.orders))]
-        top = filters(fleet.orders, rack, urgency)
+        body = [the_walks(walks(found), moment, here, bool(orders))]
+        top = filters(orders, rack, urgency)
     name = head(TITLE, join(words), back=True)
     if asked or st.query_params.get("sheets"):
         name = tag("div", name, class_="not-printed")  # the sheet alone goes with the hand
-    show("top", name, not_running(fleet.collector, moment, state), top)
+    show("top", name, not_running(store.collector(), moment, state), top)
     show("orders", *body)
     show("foot", foot(moment, here), beat=moment)
 
 
-def _sheets(store: Source, fleet: Fleet, orders: Sequence[WorkOrder], moment: Seconds) -> list[Ink]:
-    return [_sheet(store, fleet, order, moment) for order in orders]
+def _sheets(store: Source, orders: Sequence[WorkOrder], moment: Seconds) -> list[Ink]:
+    floor = store.fleet().floor
+    return [_sheet(store, floor, order, moment) for order in orders]
 
 
-def _sheet(store: Source, fleet: Fleet, order: WorkOrder, moment: Seconds) -> Ink:
+def _sheet(store: Source, floor: Floor, order: WorkOrder, moment: Seconds) -> Ink:
     facts = store.sled(order.controller) if order.controller is not None else None
     if facts is None:
         return sheet(order, None, {}, moment, zone())
@@ -81,7 +83,7 @@ def _sheet(store: Source, fleet: Fleet, order: WorkOrder, moment: Seconds) -> In
     stands = next(
         (
             (rack, sled)
-            for row in fleet.floor.rows
+            for row in floor.rows
             for rack in row.racks
             for sled in rack.sleds
             if sled.controller == order.controller

@@ -97,7 +97,7 @@ def _show(facts: SledFacts, state: Path) -> None:
         not_running(facts.collector, moment, state),
         _unheard(facts),
         front_and_lamps(front, lamp_lines(name, front, places, facts.statuses, whole) if front is not None else ()),
-        answers.suspects(accusations(facts.troubles, name), source(state).fleet().orders, name, moment, here),
+        answers.suspects(accusations(facts.troubles, name), facts.orders, name, moment, here),
         conditions(facts.conditions, places, moment, here),
         answers.margins(lefts(facts.margins, places)),
         shared(leaning, places.blades(name)),

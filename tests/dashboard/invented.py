@@ -24,7 +24,6 @@ from collector.model import (
     DefectKind,
     Event,
     Evidence,
-    Fallen,
     Health,
     Identity,
     Kind,
@@ -35,7 +34,6 @@ from collector.model import (
     Link,
     Location,
     Margin,
-    MarginKind,
     Outcome,
     Part,
     PowerState,
@@ -46,14 +44,12 @@ from collector.model import (
     Status,
     Stay,
     Subject,
-    Suspect,
     Thresholds,
     Trouble,
-    Turn,
-    Urgency,
     Why,
     WorkOrder,
 )
+from tests.dashboard.explained import explain_drive, explain_fan
 
 ON = Lamps(LampState.ON, LampState.OFF)
 FAULT = Lamps(LampState.ON, LampState.ON)
@@ -62,6 +58,8 @@ LOCATE = Lamps(LampState.ON, LampState.BLINK)
 SEIZED = "r01-s2"
 FAN = "r01-s2:/redfish/v1/Chassis/Sled/ThermalSubsystem/Fans/2"
 DRIVE = "r02-s1:/redfish/v1/Chassis/Blade1/Drives/2"
+FAN_ORDER = f"trouble-fan|{FAN}"
+DRIVE_ORDER = f"trouble-drive|{DRIVE}"
 LOCATED = "r02-s1"
 GONE = "r02-s2"
 UNPOWERED = "r03-s1:/redfish/v1/Chassis/Blade2"
@@ -282,7 +280,8 @@ def fleet(now: float) -> list[Invented]:
             detail="a temperature in 'kW'",
         )
     )
-    explain(made["r01-s2"], made["r02-s1"], now)
+    explain_fan(made["r01-s2"], FAN, now)
+    explain_drive(made["r02-s1"], DRIVE, now)
     return list(made.values())
 
 
@@ -375,136 +374,3 @@ def _break_blades(of: Invented, now: float) -> None:
     for position, sensor in enumerate(of.sensors):
         if sensor.part.startswith((empty, of.part("Systems/4"))):
             of.levels[position] = math.nan
-
-
-FAN_ORDER = "trouble-fan|" + FAN
-DRIVE_ORDER = "trouble-drive|" + DRIVE
-
-
-def explain(fan: Invented, drive: Invented, now: float) -> None:
-    """Troubles, work orders, margins and stays, as the assessment would give them for the fan and the drive."""
-    place = fan.parts[0].location
-    bus = fan.part("Chassis/Sled/PowerSubsystem/PowerSupplies/1")
-    suspect = Suspect(
-        part=FAN,
-        controller=fan.name,
-        kind=Kind.FAN,
-        name="Fan 2",
-        location=place,
-        identity=Identity(part_number="MD-80384", serial="F2", manufacturer="Mirrendal", model="Gale 80"),
-        fault="seized",
-        probability=0.87,
-        speaks_for=("Fan 2: speed 0 rpm", "Fan 2: speed 0 rpm", "its three neighbours work harder"),
-        speaks_against=("would be seen and is not: Fan 2 draws no current",),
-    )
-    other = Suspect(
-        part=bus, controller=fan.name, kind=Kind.POWER_SUPPLY, name="Converter 1", fault="weak", probability=0.12
-    )
-    outside = Suspect(
-        part="~cable/r01/7", controller=None, kind=Kind.CABLE, name="Fan cable", fault="loose", probability=0.004
-    )
-    fan.troubles.append(
-        Trouble(
-            id="trouble-fan",
-            opened=now - 260,
-            changed=now - 200,
-            severity=Health.CRITICAL,
-            controllers=(fan.name,),
-            suspects=(suspect, other, outside),
-            group=(FAN, bus),
-            conditions=tuple(each.id for each in fan.conditions),
-            signs=("Fan 2 stands still",),
-            unexplained=0.03,
-            next_look="Measure 12 V at the fan's plug.",
-        )
-    )
-    fan.orders.append(
-        WorkOrder(
-            id=FAN_ORDER,
-            trouble="trouble-fan",
-            part=FAN,
-            controller=fan.name,
-            kind=Kind.FAN,
-            name="Fan 2",
-            location=place,
-            identity=suspect.identity,
-            opened=now - 200,
-            changed=now - 200,
-            urgency=Urgency.NOW,
-            task=f"Replace Fan 2 at {place.text}; bring part number MD-80384",
-            reason="Fan 2 seized: 87 % sure; speed 0 rpm.",
-            lamp=FAULT,
-            lamp_text="Look for Sled 2: blue on, amber on.",
-            takes_down=(Fallen(fan.part("Chassis/Blade1"), "Blade 1", Kind.BLADE),),
-            running=True,
-            first=("Have the new one at hand and be quick.",),
-            cautions=("Fans keep turning: keep fingers out.",),
-            otherwise=(bus,),
-            bundle="Quellmark / A / R01",
-        )
-    )
-    blade_place = next(each for each in drive.parts if each.id == DRIVE).location
-    drive.orders.append(
-        WorkOrder(
-            id=DRIVE_ORDER,
-            trouble="trouble-drive",
-            part=DRIVE,
-            controller=drive.name,
-            kind=Kind.DRIVE,
-            name="Drive 2",
-            location=blade_place,
-            opened=now - 7000,
-            changed=now - 7000,
-            urgency=Urgency.NEXT_VISIT,
-            task="Replace Drive 2",
-            reason="Drive 2 expects to fail.",
-            bundle="Quellmark / A / R02",
-        )
-    )
-    top = fan.part("Chassis/Sled")
-    cpu = fan.part("Systems/1/Processors/1")
-    common = {"controller": fan.name, "time": now - 5}
-    fan.margins += [
-        Margin(
-            part=cpu,
-            kind=MarginKind.HEAT,
-            value=82.5,
-            limit=80.0,
-            left=-2.5,
-            unit="Cel",
-            basis="its own limit",
-            **common,
-        ),  # type: ignore[arg-type]
-        Margin(part=top, kind=MarginKind.AIR, value=24.5, limit=35.0, left=10.5, unit="Cel", watts=140.0, **common),  # type: ignore[arg-type]
-        Margin(part=top, kind=MarginKind.POWER, value=880.0, limit=1400.0, left=520.0, unit="W", watts=520.0, **common),  # type: ignore[arg-type]
-    ]
-    drive.margins.append(
-        Margin(
-            controller=drive.name,
-            part=drive.part("Systems/1/Processors/1"),
-            kind=MarginKind.HEAT,
-            time=now - 5,
-            value=60.0,
-            limit=80.0,
-            left=20.0,
-            unit="Cel",
-        )
-    )
-
-    def stay(serial: str, since: float, **more: object) -> Stay:
-        return Stay(
-            controller=fan.name,
-            position=FAN,
-            part=FAN,
-            kind=Kind.FAN,
-            name="Fan 2",
-            location=place,
-            identity=Identity(serial=serial),
-            since=since,
-            **more,  # type: ignore[arg-type]
-        )
-
-    fan.stays += [
-        stay("F1", now - 900_000, began=Turn.FIRST_SEEN, until=now - 90_000, ended=Turn.SWAPPED),
-        stay("F2", now - 90_000, began=Turn.SWAPPED),
-    ]

@@ -162,7 +162,9 @@ def test_nothing_of_a_page_is_outside_what_the_script_keeps(
     """The patching script drops elements and attributes that are not on its list: none of ours may be."""
     tags = set("".join(SCRIPT[SCRIPT.index("TAGS") : SCRIPT.index("const NAMES")].split('"')[1::2]).split())
     names = set("".join(SCRIPT[SCRIPT.index("const NAMES") : SCRIPT.index("const HERE")].split('"')[1::2]).split())
-    for query in ({}, {"sled": SEIZED}, {"sled": "r02-s1"}, {"sled": "nope"}):
+    pages = [{"page": "orders"}, {"page": "orders", "sheets": "all"}, {"page": "margins"}, {"page": "controllers"}]
+    sleds = [{"sled": SEIZED, "place": FAN}, {"sled": "r02-s1"}, {"sled": "nope"}]
+    for query in ({}, *sleds, *pages):
         for element in whole(visit(filled[0], monkeypatch, **query)):
             for each in element.iter():
                 assert each.tag.partition("}")[2] in tags
