@@ -87,9 +87,7 @@ def test_a_shelved_condition_is_kept_quiet_until_its_end_and_over_its_closing() 
     assert not site.watch.attend(40.0).changed[0].announced
     assert [event.subject for event in site.watch.round(good(60.0), 60.0).events] == ["condition closed unannounced"]
     back = site.watch.round(hot(90.0), 90.0)
-    assert [each.shelved is not None for each in back.opened] == [True], (
-        "of the trouble, not of one opening"
-    )
+    assert [each.shelved is not None for each in back.opened] == [True], "of the trouble, not of one opening"
     assert [event.subject for event in back.events] == ["condition opened unannounced"]
     over = site.watch.round(hot(600.0), 600.0)
     assert [each.announced for each in over.changed] == [True]
