@@ -58,6 +58,8 @@ class Explained:
         self.weights: Floats = np.zeros((size, 3))
         self.rounds = 0
         self.seen = np.zeros(size, dtype=np.int32)
+        self.own_load: Floats = np.full(size, np.nan)
+        """Of each column's owner, as part of its usual one, less 1; NaN where none is told."""
         self._shared: Floats | None = self._prior()
         self._smooth: dict[str, float] = {}
         self._size: dict[str, float] = {}
@@ -122,6 +124,7 @@ class Explained:
         self._follow_load(values, now)
         loads = self._load / self._usual - 1.0
         load = loads[self._owner_at]
+        self.own_load = load.copy()
         load[load != load] = 0.0
         base, regressors = np.zeros(self.kin.size), np.ones((self.kin.size, 3))
         self.middle = self._siblings.medians(values)

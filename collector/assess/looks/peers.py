@@ -238,7 +238,8 @@ class PeersLook:
             f"{sensor.sensor} is {rise:.1f} K above its air, {beyond:.0f} K more than"
             f" {peers.members - 1} peers under like load (M {score:.1f}; {names})"
         )
-        weight = 0.9 if many else 0.5
+        # a drive is warmed by its neighbours more than by itself
+        weight = 0.9 if many and sensor.kind is not Kind.DRIVE else 0.5
         self._signs.see(sensor.part, Sign.HOT, text, now, weight, sensor.sensor, 1)
 
 

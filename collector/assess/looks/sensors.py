@@ -32,6 +32,12 @@ ABSURD = 1e9
 """In any canonical unit that is judged here: no machine has so much of anything."""
 JUDGED_EVERY = 50.0
 """Seconds between two judgements of figures: what changes them slowly needs no more, and most of the cost is here."""
+OWN_SWING = 0.08
+"""Part of its usual load by which a part's own load must have swung before its sensor is called stuck."""
+UNLIKE_LOAD = 0.5
+"""Difference of load from the siblings', as a part of the usual, beyond which these explain nothing."""
+_DISTRIBUTION = frozenset({Kind.OUTLET, Kind.CIRCUIT, Kind.POWER_FEED})
+"""What carries whatever hangs on it: its siblings carry something else."""
 OTHERS = 2
 """Parts that may be off at the same time and still be ill sensors; more have a common cause."""
 _PRACTICAL = {
@@ -76,6 +82,7 @@ class SensorsLook:
         self._jump = nan.copy()
         self._hits, self._way = np.zeros(size), np.zeros(size)
         self._low, self._high = nan.copy(), nan.copy()
+        self._least_load, self._most_load = nan.copy(), nan.copy()
         self._quantum = nan.copy()
         self._lively = np.zeros(size)
         self._run = np.zeros(size, dtype=np.int16)
@@ -283,12 +290,14 @@ class SensorsLook:
         self._spread[first] = np.maximum(np.abs(error), quantum)[first]
         spread = np.where(self._spread == self._spread, np.maximum(self._spread, 0.3 * quantum), np.inf)
         usable = known & ~settling & (model.seen >= SETTLED) & model.within(regressors)
+        # what carries quite another load than its siblings is not explained by them
+        alike = ~(model.siblings & (np.abs(regressors[:, 1]) > UNLIKE_LOAD))
         limit = np.maximum(least, SPREADS * spread)
         self._mean = np.where(known & ~settling, self._mean + 0.25 * (error - self._mean), self._mean)
         moved = np.abs(values - self._value)
         self._jumps(error, moved, known & ~settling & (model.seen >= SETTLED) & (values != 0.0), least, now)
         self._stuck(explained, same, usable, least, now)
-        off = usable & (np.abs(self._mean) > limit)
+        off = usable & alike & (np.abs(self._mean) > limit)
         self._began = np.where(usable & (np.abs(self._mean) > 0.4 * limit), self._began + 1, 0)
         self._off = np.where(off, np.minimum(self._off + 1, 1000), 0)
         self._drifts(values, explained, limit, now)
@@ -358,11 +367,17 @@ class SensorsLook:
     def _stuck(self, explained: Floats, same: Bools, usable: Bools, least: Floats, now: Seconds) -> None:
         kin = self._kin
         assert kin is not None
+        assert self._model is not None
         self._low = np.where(same, np.where(usable, np.fmin(self._low, explained), self._low), explained)
         self._high = np.where(same, np.where(usable, np.fmax(self._high, explained), self._high), explained)
         quantum = np.where(self._quantum == self._quantum, self._quantum, np.inf)
         spread = np.where(self._spread == self._spread, self._spread, np.inf)
         moved = np.maximum(np.maximum(4.0 * quantum, 0.3 * least), 4.0 * spread)
+        # siblings that move tell nothing of a sensor whose own part does all the time the same
+        load = np.minimum(np.maximum(self._model.own_load, -1e6), 1e6)
+        self._least_load = np.where(same, np.fmin(self._least_load, load), load)
+        self._most_load = np.where(same, np.fmax(self._most_load, load), load)
+        idle_along = self._model.siblings & (load == load) & (self._most_load - self._least_load < OWN_SWING)
         lively = np.minimum(self._lively, 0.95)
         chance = np.power(1.0 - lively, self._run)
         stuck = (
@@ -371,6 +386,7 @@ class SensorsLook:
             & (self._run >= STUCK_ROUNDS)
             & (chance < 1e-4)
             & (self._high - self._low > moved)
+            & ~idle_along
         )
         self.stuck = stuck
         for column in np.nonzero(stuck)[0].tolist():
@@ -391,6 +407,8 @@ class SensorsLook:
         for column in np.nonzero(self._off >= DRIFT_ROUNDS)[0].tolist():
             sensor = kin.sensors[column]
             key = (sensor.part, Sign.READING_DRIFTS, sensor.sensor)
+            if sensor.kind in _DISTRIBUTION and sensor.quantity in (Quantity.POWER, Quantity.CURRENT):
+                continue
             if sensor.kind is Kind.FAN and values[column] <= STANDS * max(float(explained[column]), 0.0):
                 continue  # a fan that stands, or is told to
             if key not in self.present and not model.siblings[column] and others_off:
@@ -424,6 +442,8 @@ _COLUMNS = (
     "_way",
     "_low",
     "_high",
+    "_least_load",
+    "_most_load",
     "_quantum",
     "_lively",
     "_run",
