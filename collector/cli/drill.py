@@ -16,8 +16,8 @@ INTERVAL = 30.0
 """Simulated seconds between the rounds of a controller."""
 STEP = 5.0
 """Seconds of a step of the physics."""
-WARM_UP = 40
-"""Healthy rounds before the first fault; what is ordered in them is false."""
+WARM_UP = 140
+"""Healthy rounds before the first fault: an hour and a bit, in which looks learn; what is ordered in them is false."""
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

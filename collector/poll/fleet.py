@@ -91,7 +91,7 @@ class Fleet:
             )
             for controller in settings.controllers
         }
-        self.diagnosis = Diagnosis([each.design for each in settings.designs], _places(settings.places))
+        self.diagnosis = Diagnosis([each.design for each in settings.designs], places_of(settings.places))
         self.keepers = tuple(
             Keeper(
                 controller,
@@ -135,7 +135,7 @@ class Fleet:
         return tuple(task.result() for task in tasks)
 
 
-def _places(settings: Iterable[PlaceSettings]) -> list[Place]:
+def places_of(settings: Iterable[PlaceSettings]) -> list[Place]:
     """What the fleet file says of places, as the assessment takes it."""
     return [
         Place(

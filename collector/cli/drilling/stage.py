@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import secrets
+import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -18,17 +19,19 @@ from collector.assess.whereabouts import Whereabouts
 from collector.cli.drilling.instant import Instant
 from collector.model import Assessment, Inventory, Location, Seconds, Trouble, WorkOrder
 from collector.model import Round as PolledRound
+from collector.poll.fleet import places_of
 from collector.poll.interpret import interpret
 from collector.poll.rounds import Rounds
 from collector.redfish.client import Client
 from collector.redfish.errors import ControllerError
 from collector.redfish.walk import Walk
-from collector.settings import ControllerSettings
+from collector.settings import ControllerSettings, DesignSettings, PlaceSettings
 from collector.settings.controllers import Credential
 from simulators.service import dialects
 from simulators.service.accounts import MONITOR, ROLE_OF
 from simulators.service.service import Service
 from simulators.service.sessions import Account
+from simulators.service.siteplan import ground
 from simulators.service.tree import Tree
 from simulators.site import Enclosure, Equipment, Shelf, Site, demo_site
 from simulators.telemetry import SledTelemetry
@@ -156,7 +159,11 @@ class Stage:
     def __init__(self, world: World, interval: Seconds) -> None:
         self.world = world
         self.interval = interval
-        self._diagnosis = Diagnosis()
+        plan = tomllib.loads("\n".join(ground(world.site)))
+        self._diagnosis = Diagnosis(
+            [DesignSettings.model_validate(each).design for each in plan.get("designs", ())],
+            places_of(PlaceSettings.model_validate(each) for each in plan.get("places", ())),
+        )
         self._whereabouts, self._outages = Whereabouts(), Outages()
         self.rounds = 0
         """Rounds of the whole fleet so far."""
