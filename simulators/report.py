@@ -87,21 +87,24 @@ class Grid:
             np.fmin(limits["upper_critical"], limits["upper_fatal"]),
             np.fmax(limits["lower_critical"], limits["lower_fatal"]),
         )
-        self._take: NDArray[np.intp] | None = None
+        self._takes: dict[tuple[tuple[int, ...], ...], NDArray[np.intp]] = {}
+        """By the shapes of the pieces: a world whose largest sled or shelf is larger has wider tables."""
 
     def gather(self, sleds: Sourced, row: int) -> Floats:
         """The true values of one sled, in the order of the layout."""
         sources = sleds.sources()
         pieces = [sources[name][:, row] for name in self.sources]
-        if self._take is None:
+        shapes = tuple(piece.shape for piece in pieces)
+        take = self._takes.get(shapes)
+        if take is None:
             starts, at = {}, 0
             for name, piece in zip(self.sources, pieces, strict=True):
                 starts[name] = (at, piece.shape[1] if piece.ndim == 2 else 1)
                 at += piece.size
-            self._take = np.asarray(
+            take = self._takes[shapes] = np.asarray(
                 [starts[c.source][0] + c.body * starts[c.source][1] + (c.blade or 0) for c in self._columns]
             )
-        values: Floats = np.concatenate([piece.ravel() for piece in pieces])[self._take]
+        values: Floats = np.concatenate([piece.ravel() for piece in pieces])[take]
         return values
 
     def tell(self, true: Floats, off: Floats, jitter: Floats) -> Floats:

@@ -55,6 +55,20 @@ def open_conditions(demo: Demo, controller: str) -> list[Condition]:
         return reader.conditions(controller=controller)
 
 
+def test_each_default_fault_ends_in_an_order_for_the_part_that_has_it(demo: Demo) -> None:
+    """Of a part in the sled that each of them was put into, and nothing else is ordered."""
+    wanted = {"r01-e1-s2": Kind.FAN, "r02-e1-s1": Kind.DRIVE, "r03-e1-s1": Kind.BLADE}
+
+    def ordered() -> dict[str | None, Kind] | None:
+        with Reader(demo.state) as reader:
+            found = {order.controller: order.kind for order in reader.orders()}
+        return found if found == wanted else None
+
+    until(ordered)
+    with Reader(demo.state) as reader:
+        assert {trouble.suspects[0].kind for trouble in reader.troubles()} == set(wanted.values())
+
+
 def test_both_pages_show_the_faulty_sled(demo: Demo, browser: Browser) -> None:
     until(lambda: open_conditions(demo, SEIZED))
     with visiting(browser, 1440, 900) as visit:
@@ -134,17 +148,3 @@ def test_the_demo_stops_all_of_itself(demo: Demo) -> None:
 
 
 pytestmark = pytest.mark.system
-
-
-def test_each_default_fault_ends_in_an_order_for_the_part_that_has_it(demo: Demo) -> None:
-    """Of a part in the sled that each of them was put into, and nothing else is ordered."""
-    wanted = {"r01-e1-s2": Kind.FAN, "r02-e1-s1": Kind.DRIVE, "r03-e1-s1": Kind.BLADE}
-
-    def ordered() -> dict[str | None, Kind] | None:
-        with Reader(demo.state) as reader:
-            found = {order.controller: order.kind for order in reader.orders()}
-        return found if found == wanted else None
-
-    until(ordered)
-    with Reader(demo.state) as reader:
-        assert {trouble.suspects[0].kind for trouble in reader.troubles()} == set(wanted.values())

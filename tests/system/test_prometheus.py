@@ -96,7 +96,7 @@ async def asked(address: str, query: str) -> list[Any]:
         while True:
             with contextlib.suppress(aiohttp.ClientConnectionError):
                 async with session.get(f"http://{address}/api/v1/query", params={"query": query}) as response:
-                    body = await response.json()
+                    body = await response.json() if response.status == 200 else {"status": "starting"}
                     if body["status"] == "success" and body["data"]["result"]:
                         result: list[Any] = body["data"]["result"]
                         return result
