@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import ssl
+from abc import ABC, abstractmethod
 from collections.abc import Sequence
 from typing import Protocol
 
@@ -48,22 +49,22 @@ class Channel(Protocol):
         """Close all connections."""
 
 
-class Direct(httpx.AsyncBaseTransport):
+class Direct(httpx.AsyncBaseTransport, ABC):
     """A transport that is a channel itself, and is used as one: for services within the process."""
 
     async def get(self, path: str, headers: Headers = (), *, timeout: float | None = None) -> Reply:
         """GET a path with query."""
         return await self.request("GET", path, headers, timeout=timeout)
 
+    @abstractmethod
     async def request(
         self, method: str, path: str, headers: Headers = (), body: bytes = b"", *, timeout: float | None = None
     ) -> Reply:
         """Any request."""
-        raise NotImplementedError
 
+    @abstractmethod
     async def stream(self, path: str, headers: Headers = (), *, timeout: float | None = None) -> Pieces:
         """GET an answer without end."""
-        raise NotImplementedError
 
 
 def channel_through(

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from collector.redfish.channel import Direct, Headers
 from collector.redfish.errors import TimedOut, Unreachable
+from collector.redfish.event_stream import Pieces
 from collector.redfish.wire import Reply
 from simulators.service.http import Request
 from simulators.service.service import Service
@@ -41,3 +42,7 @@ class Instant(Direct):
         reply = self._service.respond(Request(method, where, query, told, body, now, "127.0.0.1"))
         names = [(key.lower().encode("ascii"), value.encode("latin-1")) for key, value in reply.headers]
         return Reply(reply.status, names, reply.body)
+
+    async def stream(self, path: str, headers: Headers = (), *, timeout: float | None = None) -> Pieces:
+        """Nobody streams here: a drill polls."""
+        raise Unreachable(self._service.name, path, "no streams in a drill")
