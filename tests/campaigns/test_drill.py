@@ -1,7 +1,8 @@
 """Campaign: drills, and healthy time in which nobody may be sent anywhere.
 
 Whole: seeds 1 to 20 with 50 single faults each and 15 double ones; 30 days of one rack in five-minute rounds and a day
-of ten racks in one-minute rounds. A sample otherwise. The targets are those that the project set itself.
+of ten racks in one-minute rounds, against the targets that the project set itself, which it does not meet yet. A sample
+otherwise, whose low bars show no more than that nothing broke; healthy days have no lower bar than none.
 """
 
 from __future__ import annotations
@@ -48,22 +49,16 @@ def test_double_faults_are_both_among_the_first_three() -> None:
     assert found >= (0.85 if WHOLE else 0.25)
 
 
-needs_whole = pytest.mark.skipif(not WHOLE, reason="not met yet: SLEDKEEPER_CAMPAIGN=1 shows how far it is")
-
-
-@needs_whole
 def test_a_healthy_rack_sends_nobody_anywhere() -> None:
-    days = 30.0 if WHOLE else 3.0
+    days = 30.0 if WHOLE else 1.0
     for number in (0, 1):
         orders, troubles, rounds = asyncio.run(calm(one_rack(small_site(), number), days, 300.0, seed=number + 1))
         print(f"rack {number}: {days:g} days, {rounds} rounds, troubles {troubles}")
         assert [order.task for order in orders] == []
 
 
-@needs_whole
+@pytest.mark.skipif(not WHOLE, reason="ten racks take long: SLEDKEEPER_CAMPAIGN=1")
 def test_ten_healthy_racks_send_nobody_anywhere() -> None:
-    racks, days = (10, 1.0) if WHOLE else (2, 0.2)
-    site = scaled_site(10 * racks)
-    orders, troubles, rounds = asyncio.run(calm(site, days, 60.0, seed=3))
-    print(f"{racks} racks, {days:g} days, {rounds} rounds, troubles {troubles}")
+    orders, troubles, rounds = asyncio.run(calm(scaled_site(100), 1.0, 60.0, seed=3))
+    print(f"{rounds} rounds, troubles {troubles}")
     assert [order.task for order in orders] == []
