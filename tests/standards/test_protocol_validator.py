@@ -73,6 +73,13 @@ RELIED_ON = (
 """What the collector relies on: each must have been tested, and have passed, unless the dialect has no such thing."""
 
 
+CHANCE = "may not be sufficiently random"
+"""The validator puts one token to the monobit and the runs test of NIST SP 800-22 at a level of 1 % each, so that one
+sound token in fifty fails; a service whose tokens are not random fails every time."""
+TRIES = 4
+"""Runs in a row that chance alone would have to spoil: less than one in six million."""
+
+
 def begins(name: str, table: dict[str, str]) -> bool:
     return name.startswith(tuple(table)) if table else False
 
@@ -95,6 +102,16 @@ async def validate(service: Service, fleet: Fleet, folder: Path) -> tuple[int, l
     return code, verdicts(reports)
 
 
+async def validate_beyond_chance(service: Service, fleet: Fleet, folder: Path) -> tuple[int, list[Verdict]]:
+    """Run the validator, again where a token by chance looked less than random."""
+    for number in range(TRIES):
+        (own := folder / str(number)).mkdir()
+        code, found = await validate(service, fleet, own)
+        if not any(CHANCE in verdict.message for verdict in found):
+            break
+    return code, found
+
+
 @pytest.mark.system
 @pytest.mark.parametrize("dialect", ["modern", "push", "reports", "classic"])
 async def test_nothing_that_can_be_tested_fails(dialect: str, tmp_path: Path) -> None:
@@ -104,7 +121,7 @@ async def test_nothing_that_can_be_tested_fails(dialect: str, tmp_path: Path) ->
         if service.events is not None:
             # the validator subscribes in the name of another machine and unsubscribes at once; nothing is sent there
             service.events.far = True
-        code, found = await validate(service, fleet, tmp_path)
+        code, found = await validate_beyond_chance(service, fleet, tmp_path)
         assert len(service.login.sessions) == 0
         assert service.events is None or len(service.events.table) == 0
         assert service.login.accounts.ids() == ["1", "2"]
