@@ -7,13 +7,17 @@ made (:mod:`dashboard.drawings.ink`); the script keeps only elements and attribu
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import streamlit as st
 
 from dashboard.drawings.ink import Ink
 from dashboard.drawings.sheet import CSS
+from dashboard.viewer import COOKIE, prefer, preferences
+
+_PLAIN = re.compile(r"[\w.-]*", re.ASCII)
 
 SCRIPT = """
 const SILENCE = 15000;
@@ -86,9 +90,15 @@ function watch(parent, beat) {
 export default function ({ parentElement, data, setTriggerValue }) {
   const sheet = parentElement.querySelector(".sheet");
   if (data.beat !== null) watch(parentElement, data.beat);
+  sheet.classList.toggle("still", data.still);
+  for (const [name, value] of Object.entries(data.cookies))
+    document.cookie = `${name}=${value};path=/;max-age=31536000;samesite=lax`;
   sheet.onclick = (event) => {
-    const picked = event.target.closest("[data-pick]");
-    if (picked !== null) setTriggerValue("pick", picked.dataset.pick);
+    const picked = event.target.closest("[data-pick], [data-prefer]");
+    if (picked === null) return;
+    if (picked.dataset.prefer === undefined) return setTriggerValue("pick", picked.dataset.pick);
+    document.cookie = `${data.view}=${picked.dataset.prefer};path=/;max-age=31536000;samesite=lax`;
+    setTriggerValue("prefer", picked.dataset.prefer);
   };
   if (shown.get(sheet) === data.body) return;
   if (!shown.has(sheet)) sheet.style.setProperty("--phase", `-${performance.now() % 1000}ms`);
@@ -115,21 +125,34 @@ def document(*pieces: Ink | None) -> str:
 
 
 def show(
-    key: str, *pieces: Ink | None, beat: float | None = None, on_pick: Callable[[str], None] | None = None
+    key: str,
+    *pieces: Ink | None,
+    beat: float | None = None,
+    on_pick: Callable[[str], None] | None = None,
+    cookies: Mapping[str, str] | None = None,
 ) -> None:
     """Show markup under a key of its own on the page.
 
     ``beat`` changes with every look at the store: the place that gets it says so when no new one comes. ``on_pick`` is
     called, before the page is drawn again, with the ``data-pick`` of what the person picked in the markup.
+    ``cookies``: names and values, of letters, digits, ``_``, ``-`` and ``.`` only, for the browser to keep for a year.
     """
-    data: dict[str, Any] = {"body": document(*pieces), "beat": beat}
-    if on_pick is None:
-        _component(key=key, data=data)
-        return
+    kept = dict(cookies or {})
+    if any(not _PLAIN.fullmatch(word) for pair in kept.items() for word in pair):
+        raise ValueError("a cookie that is not plain")
+    body, still = document(*pieces), preferences().still
+    data: dict[str, Any] = {"body": body, "beat": beat, "still": still, "cookies": kept, "view": COOKIE}
+
+    def said(what: str) -> str:
+        state: Any = st.session_state[key]
+        return str(state.get(what) or "")
 
     def picked() -> None:
-        state: Any = st.session_state[key]
-        if state.pick:
-            on_pick(str(state.pick))
+        if on_pick is not None and (what := said("pick")):
+            on_pick(what)
 
-    _component(key=key, data=data, on_pick_change=picked)
+    def preferred() -> None:
+        if words := said("prefer"):
+            prefer(words)
+
+    _component(key=key, data=data, on_pick_change=picked, on_prefer_change=preferred)

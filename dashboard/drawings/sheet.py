@@ -85,6 +85,8 @@ _LAMPS = f"""
 .lamp .ask {{ fill: {RIM}; font-size: 11px; text-anchor: middle; font-weight: 700; }}
 @keyframes lamp-blink {{ 0% {{ opacity: 1; }} 50% {{ opacity: 0; }} 100% {{ opacity: 0; }} }}
 .lamp .blink {{ animation: lamp-blink {PERIOD:g}s step-end infinite; animation-delay: var(--phase, 0s); }}
+.still .lamp .blink {{ animation: none; opacity: 0; }}
+.still .lamp .half {{ display: inline; }}
 @media (prefers-reduced-motion: reduce) {{
   .lamp .blink {{ animation: none; opacity: 0; }}
   .lamp .half {{ display: inline; }}
@@ -201,6 +203,7 @@ a.line .what b { text-decoration: underline; text-decoration-color: var(--rule);
 .readings td.strip-cell { padding-left: 0.3rem; }
 .readings .part-cell { font-weight: 600; }
 .readings tr.first td { border-top: 1px solid var(--quiet); }
+.view { margin-top: 0.6rem; font-size: 0.92rem; }
 .foot { margin-top: 2rem; padding-top: 0.5rem; border-top: 1px solid var(--rule); }
 """
 

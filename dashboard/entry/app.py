@@ -6,12 +6,17 @@ import argparse
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from urllib.parse import urlencode
 
 import streamlit as st
 
 from collector.text import plain
 from dashboard.drawings.ink import tag
+from dashboard.mount import show
 from dashboard.pages import controllers, margins, orders, rounds, sled
+from dashboard.panels.preferences import choices
+from dashboard.viewer import ADDRESS, preferences
+from dashboard.views.preferences import written
 
 
 def state_dir(argv: list[str]) -> Path:
@@ -50,6 +55,14 @@ def main(state: Path) -> None:
         draw(state)
     else:
         sled.page(state, asked)
+    _choices()
+
+
+def _choices() -> None:
+    """What a viewer chooses once for all pages, at the foot of each."""
+    now = preferences()
+    told = [(name, value) for name in st.query_params if name != ADDRESS for value in st.query_params.get_all(name)]
+    show("view", choices(now, "./?" + urlencode([*told, (ADDRESS, written(now))])))
 
 
 if __name__ == "__main__":

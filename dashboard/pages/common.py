@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from pathlib import Path
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import streamlit as st
 
@@ -13,6 +12,7 @@ from collector.store.errors import StoreError, StoreMissing
 from dashboard.mount import show
 from dashboard.panels.frame import foot, head, nothing_yet, unreadable
 from dashboard.queries import Source
+from dashboard.viewer import zone as zone
 
 EVERY = 3.0
 """Seconds between two looks at the store."""
@@ -45,17 +45,6 @@ def tidy() -> None:
 def now() -> Seconds:
     """The time, read here at the edge."""
     return time.time()
-
-
-def zone() -> ZoneInfo | None:
-    """The viewer's own time zone as the browser tells it; None where it doesn't, or tells one that is not known."""
-    name = st.context.timezone
-    if not name:
-        return None
-    try:
-        return ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError):
-        return None
 
 
 def broken(title: str, error: StoreError, back: bool = False) -> None:

@@ -102,8 +102,9 @@ KEY = tag(
 
 def foot(now: Seconds, zone: tzinfo | None) -> Ink:
     """When this was read, and in which time."""
-    moment = datetime.fromtimestamp(now, UTC).strftime("%Y-%m-%d")
-    words = f"Read {moment} {clock(now, now, zone)}. All times are UTC; the page looks again by itself."
+    moment = datetime.fromtimestamp(now, zone or UTC).strftime("%Y-%m-%d")
+    whose = "UTC" if zone is None else "of this browser's time zone, UTC in brackets"
+    words = f"Read {moment} {clock(now, now, zone)}. Times are {whose}; the page looks again by itself."
     return tag("footer", tag("p", words, class_="small"), class_="foot")
 
 

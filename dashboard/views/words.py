@@ -7,17 +7,7 @@ from datetime import UTC, datetime, tzinfo
 
 from collector.model import Health, Quantity, Seconds, Sensor
 from dashboard.drawings.trace import Line
-
-_PRINTED = {
-    "Cel": "°C",
-    "{rev}/min": "rpm",
-    "V.A": "VA",
-    "V.A{reactive}": "var",
-    "m3/s": "m³/s",
-    "g/m3": "g/m³",
-    "1": "",
-}
-"""Units as people write them; any other UCUM code is printed as it is."""
+from dashboard.views.units import PLAIN, Units
 
 _DECIMALS = {
     Quantity.TEMPERATURE: 1,
@@ -61,12 +51,11 @@ def age(seconds: float) -> str:
 
 
 def clock(time: Seconds, now: Seconds, zone: tzinfo | None = None) -> str:
-    """A moment in UTC, with the day when it is not today, and the viewer's own time after it where they differ."""
-    told = _clock(time, now, UTC) + " UTC"
-    if zone is None:
-        return told
-    here = _clock(time, now, zone)
-    return told if here + " UTC" == told else f"{told} ({here} here)"
+    """A moment in the viewer's own time with UTC beside it, in UTC alone without a zone; with the day when it is not
+    today."""
+    told = _clock(time, now, UTC)
+    here = told if zone is None else _clock(time, now, zone)
+    return f"{told} UTC" if here == told else f"{here} ({told} UTC)"
 
 
 def _clock(time: Seconds, now: Seconds, zone: tzinfo) -> str:
@@ -74,20 +63,30 @@ def _clock(time: Seconds, now: Seconds, zone: tzinfo) -> str:
     return moment.strftime("%H:%M:%S" if moment.date() == today.date() else "%Y-%m-%d %H:%M")
 
 
-def unit_words(unit: str) -> str:
-    """A UCUM code as people write it."""
-    return _PRINTED.get(unit, unit)
+def unit_words(unit: str, units: Units = PLAIN) -> str:
+    """A UCUM code as the viewer reads it."""
+    return units.word(unit)
 
 
-def figure(value: float | None, quantity: Quantity, unit: str) -> str:
-    """A value with its unit; ``no value`` where none was told."""
+def figure(value: float | None, quantity: Quantity, unit: str, units: Units = PLAIN) -> str:
+    """A value in its canonical ``unit`` as the viewer reads it; ``no value`` where none was told."""
     if value is None or not math.isfinite(value):
         return "no value"
-    decimals = _DECIMALS.get(quantity)
+    return _figure(units.value(value, unit), quantity, units.word(unit))
+
+
+def difference(value: float, quantity: Quantity, unit: str, units: Units = PLAIN) -> str:
+    """A distance between two values, e.g. from a limit, as the viewer reads it: kelvin between temperatures in C."""
+    if not math.isfinite(value):
+        return "no value"
+    return _figure(units.span(value, unit), quantity, units.span_word(unit))
+
+
+def _figure(value: float, quantity: Quantity, printed: str) -> str:
+    decimals = 1 if printed == "CFM" else _DECIMALS.get(quantity)
     bare = f"{value:.4g}" if decimals is None or 0 < abs(value) < 10 ** -(decimals + 1) else f"{value:.{decimals}f}"
     if "e" in bare:
         bare = f"{value:.0f}" if abs(value) < 1e15 else bare
-    printed = unit_words(unit)
     return f"{bare} {printed}" if printed else bare
 
 

@@ -31,10 +31,10 @@ def test_ages_are_short(seconds: float, said: str) -> None:
     assert age(seconds) == said
 
 
-def test_times_are_utc_with_the_viewers_own_beside_them() -> None:
+def test_times_are_the_viewers_own_with_utc_beside_them() -> None:
     assert clock(NOON, NOON) == "12:00:00 UTC"
     assert clock(NOON, NOON, ZoneInfo("UTC")) == "12:00:00 UTC"
-    assert clock(NOON, NOON, ZoneInfo("Europe/Helsinki")) == "12:00:00 UTC (14:00:00 here)"
+    assert clock(NOON, NOON, ZoneInfo("Europe/Helsinki")) == "14:00:00 (12:00:00 UTC)"
     assert clock(NOON - 86400, NOON) == "2026-11-24 12:00 UTC"
 
 

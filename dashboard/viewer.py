@@ -1,0 +1,49 @@
+"""Who looks: what this browser chose, from the address, this session and the browser's cookie, in this order."""
+
+from __future__ import annotations
+
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import streamlit as st
+
+from dashboard.views.preferences import Preferences, chosen
+
+COOKIE = "sledkeeper_view"
+"""The browser's choices; dashboard/mount.py writes it."""
+ADDRESS = "view"
+_SESSION = "chosen_view"
+
+
+def cookie(name: str) -> str:
+    """A cookie as the browser sent it when it connected; "" where it has none."""
+    try:
+        return str(st.context.cookies.get(name, ""))
+    except AttributeError:  # no browser: a test drives the page
+        return ""
+
+
+def preferences() -> Preferences:
+    """What the viewer chose; an address that says something is obeyed first, so that it can be shared."""
+    kept = st.session_state.get(_SESSION)
+    before = chosen(str(kept) if kept is not None else cookie(COOKIE))
+    return chosen(st.query_params.get(ADDRESS, ""), before)
+
+
+def prefer(words: str) -> None:
+    """Hold a choice for the rest of this session: a cookie that the page sets is sent only with the next page."""
+    st.session_state[_SESSION] = words
+    if ADDRESS in st.query_params:
+        del st.query_params[ADDRESS]
+
+
+def zone() -> ZoneInfo | None:
+    """The zone to tell times in; None for UTC: chosen, or the browser tells no zone, or one that is not known."""
+    if preferences().utc:
+        return None
+    name = st.context.timezone
+    if not name:
+        return None
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError):
+        return None
