@@ -13,7 +13,7 @@ from collector.assess.folding import Folded, folded
 from collector.cli import answer_readers as answers
 from collector.cli.output import FORMATS, iso, rows
 from collector.cli.places import add_state, state_of
-from collector.model import Condition, Health, Location, Mark, Part, Thresholds
+from collector.model import Condition, Contact, Health, Location, Mark, Part, Thresholds
 from collector.store.reader import Reader
 
 Rows = list[dict[str, Any]]
@@ -254,10 +254,27 @@ def _controllers(reader: Reader, arguments: argparse.Namespace) -> Rows:
             "product": state.product,
             "redfish_version": state.redfish_version,
             "insecure": state.insecure,
+            **_contact(state.contact or Contact()),
         }
         for state in reader.controllers()
         if arguments.controller in (None, state.controller)
     ]
+
+
+def _contact(contact: Contact) -> dict[str, Any]:
+    return {
+        "login": contact.login.value,
+        "session_since": iso(contact.session_since),
+        "session_table_full": contact.session_table_full,
+        "login_refusals": contact.refusals,
+        "next_login": iso(contact.next_login),
+        "certificate": contact.fingerprint,
+        "certificate_expires": iso(contact.expires),
+        "clock_offset": contact.clock_offset,
+        "events": contact.events.value,
+        "events_since": iso(contact.events_since),
+        "subscription": contact.subscription,
+    }
 
 
 _COMMANDS: dict[str, tuple[str, tuple[str, ...], Callable[[Reader, argparse.Namespace], Rows]]] = {
@@ -292,7 +309,10 @@ _COMMANDS: dict[str, tuple[str, tuple[str, ...], Callable[[Reader, argparse.Name
     ),
     "controllers": (
         "how each controller's telemetry is doing",
-        ("controller", "outcome", "last_good", "round_seconds", "requests", "bytes_received", "defects", "error"),
+        (
+            *("controller", "outcome", "last_good", "round_seconds", "requests", "defects"),
+            *("login", "events", "clock_offset", "certificate_expires", "error"),
+        ),
         _controllers,
     ),
 }

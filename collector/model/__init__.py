@@ -24,6 +24,7 @@ from collector.model.conditions import (
     Subject,
     Turn,
 )
+from collector.model.contact import Contact, EventsBy, Login
 from collector.model.designs import Design, Holding, Misfit, Misfitting
 from collector.model.lamps import Lamps, LampState
 from collector.model.parts import Identity, Link, Location, Part, Size, Why
@@ -65,11 +66,13 @@ __all__ = [
     "CareKind",
     "CollectorState",
     "Condition",
+    "Contact",
     "ControllerState",
     "Defect",
     "DefectKind",
     "Design",
     "Event",
+    "EventsBy",
     "Evidence",
     "Fallen",
     "Frame",
@@ -86,6 +89,7 @@ __all__ = [
     "Limit",
     "Link",
     "Location",
+    "Login",
     "Margin",
     "MarginKind",
     "Mark",

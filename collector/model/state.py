@@ -7,6 +7,7 @@ from array import array
 from msgspec import Struct
 
 from collector.model.conditions import Assessment
+from collector.model.contact import Contact
 from collector.model.parts import Location
 from collector.model.telemetry import Inventory, Outcome, Round, Sensor
 from collector.model.words import Health, Seconds
@@ -22,6 +23,8 @@ class Update(Struct, frozen=True, kw_only=True):
     heard: bytes | None = None
     """How far the controller's own events have been read, to be given back after a restart; means something to
     ``poll`` only. Kept together with the events that the assessment carries, or neither is."""
+    contact: Contact | None = None
+    """How the contact with the controller stands; None where that is no news."""
     found_anew: frozenset[str] = frozenset()
     """Ids of parts that the inventory finds and a walk before it, of which nobody was told, did not: no rollup and no
     lamp of theirs from before holds any more. Only where several updates were made one."""
@@ -62,6 +65,9 @@ class ControllerState(Struct, frozen=True, kw_only=True):
     defects: int
     product: str | None = None
     redfish_version: str | None = None
+    contact: Contact | None = None
+    """How the contact with it stands; None before the first. After a clean stop there is neither session nor
+    subscription."""
 
 
 class CollectorState(Struct, frozen=True, kw_only=True):

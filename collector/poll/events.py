@@ -146,10 +146,17 @@ class Events:
         """Ways that failed, and for how many more walks they are left out."""
         self._changed = asyncio.Event()
         self._learning = Learning(self._place, self._hearing, self._exchange)
+        self.open_since: float | None = None
+        """Since when the stream is open, or the subscription stands; None where there is neither."""
         self._defects: dict[tuple[str, str, DefectKind], Defect] = {}
         self._new: list[Defect] = []
 
     # What the keeper calls
+
+    @property
+    def subscription(self) -> str | None:
+        """Path of our one subscription; None where there is none that we know."""
+        return self._held or None
 
     def walked(self, walked: Walked, inventory: Inventory) -> None:
         """A walk is done: decide on the way anew, when there is time."""
@@ -264,6 +271,8 @@ class Events:
         self._cleaned, self._subscribing = True, not kept.path and not gone
         if kept.path:
             self._catch_up = self._catch_up or kept.made or kept.resumed
+            if self.way.kind is not WayKind.PUSH or self.open_since is None or kept.made:
+                self.open_since = self._clock.now()
             if kept.made:
                 self._arrival.clear()
                 self._tested = await self._drive(submit_test(event_service, self._place))
@@ -285,6 +294,8 @@ class Events:
         if (chosen.kind, chosen.path) != (self.way.kind, self.way.path):
             log.debug("%s: its events come by %s", self._place.controller, chosen.kind.value)
             self._changed.set()
+            if chosen.kind is not WayKind.PUSH:
+                self.open_since = None
         self.way = chosen
 
     def _give_up(self, kind: WayKind, why: str) -> None:
@@ -305,15 +316,18 @@ class Events:
             began = self._clock.monotonic()
             try:
                 async with await self._client.stream(path, parser, idle=self._listening.idle) as stream:
+                    self.open_since = self._clock.now()
                     self._catch_up = True  # what happened before it was open may stand in a log
                     async for event in stream:
                         await self._take(event.data.encode("utf-8", "replace"), Source.SSE, path)
                 why = "the service ended it"
             except ControllerError as error:
                 why = error.happened
+                self.open_since = None
                 if no_stream(error):
                     self._note([self._place.defect(path, "", DefectKind.HTTP_ERROR, error.happened)])
                     return self._give_up(WayKind.STREAM, why)
+            self.open_since = None
             if parser.dropped:
                 detail = f"{parser.dropped} streamed events were over {MAX_EVENT} bytes"
                 self._note([self._place.defect(path, "", DefectKind.TOO_BIG, detail)])

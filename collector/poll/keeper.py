@@ -18,6 +18,7 @@ from msgspec import structs
 
 from collector.model import Assessment, Inventory, Outcome, Round, Seconds, Update
 from collector.poll.clock import Clock
+from collector.poll.contact import ContactNote
 from collector.poll.events import Events, Listening
 from collector.poll.hearing import Told
 from collector.poll.interpret import Interpret, interpret
@@ -93,6 +94,9 @@ class Keeper:
         self._interpret = interpret
         self._client = Client(settings, in_flight=collector.in_flight, transport=transport, limits=limits, notes=notes)
         self._events = None if listening is None else Events(self._client, listening, self, clock=clock, chance=chance)
+        self._contact = ContactNote(self._client, self._events)
+        self._clock_offset: float | None = None
+        """As read last, to be told; None where nothing newer was read."""
         self._call = asyncio.Event()
         """Set when something was heard that a round before the next due time would show."""
         self._early = False
@@ -215,6 +219,7 @@ class Keeper:
         interpreted = self._interpret(walked, self.settings.location)
         assessment = self._watch.inventory(interpreted.inventory, self._clock.now())
         self._inventory = interpreted.inventory
+        self._clock_offset = interpreted.inventory.clock_offset
         if self._events is not None:
             self._events.walked(walked, interpreted.inventory)
         self._rounds = Rounds(self._client, interpreted, self._clock)
@@ -232,7 +237,8 @@ class Keeper:
         self._walk_due = self._steady() + max(least, min(wait, most))
         waits = seconds_to_wait(failure.retry_after, self._clock.now()) if isinstance(failure, HttpStatus) else None
         self._failed(failure, waits)
-        return self._told_as_round(failure.outcome, failure.line, spent)
+        line = f"{failure.line}; {self._patience()}" if self._refusals else failure.line
+        return self._told_as_round(failure.outcome, line, spent)
 
     def _plan_next(self, walk_in: float | None) -> None:
         """The next round by the grid; the next walk by its own, half an interval from now or more."""
@@ -250,6 +256,9 @@ class Keeper:
         else:
             self._read(done)
         found = done.round
+        self._clock_offset = found.clock_offset
+        if self._refusals and found.error:
+            found = structs.replace(found, error=f"{found.error}; {self._patience()}")
         if self._events is not None and (defects := self._events.new_defects()):
             found = structs.replace(found, defects=(*found.defects, *defects))
         assessment = self._watch.round(found, self._clock.now())
@@ -276,8 +285,6 @@ class Keeper:
 
     def _failed(self, failure: ControllerError, retry_after: float | None) -> None:
         """Nothing came: wait longer each time, longest after a refused password."""
-        if self._failures == 0:
-            log.warning("%s", failure)
         self._failures += 1
         if isinstance(failure, LoginRefused):
             self._refusals += 1
@@ -288,6 +295,10 @@ class Keeper:
         now = self._steady()
         then = self._grid.at_or_after(now + max(wait, obeyed(retry_after)))
         self._due = max(then, self._next_due(now)) if math.isfinite(self._due) else then
+        if self._refusals:
+            log.warning("%s; %s", failure, self._patience())
+        elif self._failures == 1:
+            log.warning("%s", failure)
 
     def _answered(self) -> None:
         if self._failures:
@@ -304,6 +315,7 @@ class Keeper:
             update = self._stumbled(error, spent)
         if update is None:
             return None
+        update = self._with_contact(update)
         try:
             await self._tell(update)
         except ValueError as error:  # it does not fit what was told before
@@ -311,6 +323,23 @@ class Keeper:
             update = self._stumbled(error, spent)
             await self._tell(update)
         return update
+
+    def _with_contact(self, update: Update) -> Update:
+        now, refused = self._clock.now(), self._refusals > 0
+        news = self._contact.news(
+            now,
+            clock_offset=self._clock_offset,
+            refusals=self._refusals,
+            next_login=round(now + self._due - self._steady()) if refused else None,
+        )
+        self._clock_offset = None
+        return update if news is None else structs.replace(update, contact=news)
+
+    def _patience(self) -> str:
+        """What is said to those who wait for a refused login."""
+        minutes = max(1, round((self._due - self._steady()) / 60))
+        times = "once" if self._refusals == 1 else f"{self._refusals} times in a row"
+        return f"refused {times}, tried again in {minutes} min"
 
     def _stumbled(self, error: Exception, spent: Spent) -> Update:
         """A bug, as a failed round that is waited out like any other. One in walking leaves time to rounds."""

@@ -209,6 +209,42 @@ LATE_ROUNDS = _family("controller_late_rounds", Type.COUNTER, ("controller",), "
 WALKS = _family("controller_walks", Type.COUNTER, ("controller",), "Walks finished.")
 REQUESTS = _family("controller_requests", Type.COUNTER, ("controller",), "Requests of all rounds.")
 BYTES = _family("controller_received_bytes", Type.COUNTER, ("controller",), "Bytes that the rounds received.", "bytes")
+CERTIFICATE = _family(
+    "controller_certificate",
+    Type.INFO,
+    ("controller", "fingerprint"),
+    "The certificate that the controller presented last.",
+)
+EXPIRES = _family(
+    "controller_certificate_expiry_timestamp_seconds",
+    Type.GAUGE,
+    ("controller",),
+    "When the certificate that it presented last expires.",
+    "seconds",
+)
+CLOCK_OFFSET = _family(
+    "controller_clock_offset_seconds", Type.GAUGE, ("controller",), "The controller's clock less ours.", "seconds"
+)
+LOGIN = _family("controller_login", Type.STATESET, ("controller",), "How requests are authenticated right now.")
+SESSION_SINCE = _family(
+    "controller_session_start_timestamp_seconds",
+    Type.GAUGE,
+    ("controller",),
+    "When our open session was made; without one no sample.",
+    "seconds",
+)
+TABLE_FULL = _family(
+    "controller_session_table_full", Type.GAUGE, ("controller",), "Whether it had no room for a session of ours."
+)
+REFUSALS = _family("controller_login_refusals", Type.GAUGE, ("controller",), "Refused logins in a row.")
+EVENTS_BY = _family("controller_events", Type.STATESET, ("controller",), "The way by which its own events come.")
+EVENTS_SINCE = _family(
+    "controller_events_start_timestamp_seconds",
+    Type.GAUGE,
+    ("controller",),
+    "When its event stream was opened or its subscription made; without either no sample.",
+    "seconds",
+)
 DEFECTS = _family("controller_defects", Type.GAUGE, ("controller",), "What the controller offers and can't be read.")
 
 COLLECTOR = _family("collector", Type.INFO, ("version",), "The collector itself.")
@@ -267,6 +303,15 @@ FAMILIES: Mapping[str, Family] = {
         WALKS,
         REQUESTS,
         BYTES,
+        CERTIFICATE,
+        EXPIRES,
+        CLOCK_OFFSET,
+        LOGIN,
+        SESSION_SINCE,
+        TABLE_FULL,
+        REFUSALS,
+        EVENTS_BY,
+        EVENTS_SINCE,
         DEFECTS,
         COLLECTOR,
         STARTED,

@@ -15,6 +15,7 @@ import msgspec
 
 from collector.model import (
     Condition,
+    Contact,
     Event,
     Health,
     Layout,
@@ -71,9 +72,30 @@ def controller_state(known: LiveController, told_by: str) -> bytes:
             if walked is None or walked.redfish_version is None
             else plain(walked.redfish_version),
             "defects": len(known.defects),
+            "contact": None if known.contact is None else _contact(known.contact),
             "told_by": told_by,
         }
     )
+
+
+def _contact(told: Contact) -> dict[str, Any]:
+    """Nothing in it changes with every good round."""
+    return {
+        "login": told.login.value,
+        "session_since": _time(told.session_since),
+        "session_table_full": told.session_table_full,
+        "login_refusals": told.refusals,
+        "next_login": _time(told.next_login),
+        "certificate": told.fingerprint,
+        "certificate_expires": _time(told.expires),
+        "clock_offset": told.clock_offset,
+        "events": told.events.value,
+        "events_since": _time(told.events_since),
+    }
+
+
+def _time(time: Seconds | None) -> str | None:
+    return None if time is None else iso(time)
 
 
 def told_by(payload: bytes) -> str:

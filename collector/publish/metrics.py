@@ -16,10 +16,13 @@ from msgspec import Struct
 
 from collector.model import (
     Condition,
+    Contact,
+    EventsBy,
     Health,
     Kind,
     Lamps,
     LampState,
+    Login,
     Outcome,
     Part,
     PowerState,
@@ -78,6 +81,8 @@ _HEALTH_WORDS = {health: health.word for health in Health}
 _HEALTH_TAILS = _tails(f.HEALTH, _HEALTH_WORDS)
 _WORST_TAILS = _tails(f.WORST, _HEALTH_WORDS)
 _POWER_TAILS = _tails(f.POWER_STATE, {state: state.value for state in PowerState})
+_LOGIN_TAILS = _tails(f.LOGIN, {login: login.value for login in Login})
+_EVENTS_TAILS = _tails(f.EVENTS_BY, {way: way.value for way in EventsBy})
 _LAMP_TAILS = _tails(f.LAMP, {state: state.value for state in LampState})
 
 
@@ -195,6 +200,24 @@ class Exposition:
         self._sample(f.REQUESTS, labels, known.requests_total)
         self._sample(f.BYTES, labels, known.bytes_total)
         self._sample(f.DEFECTS, labels, len(known.defects))
+        if known.contact is not None:
+            self._stands(known.contact, labels)
+
+    def _stands(self, contact: Contact, labels: str) -> None:
+        if contact.fingerprint is not None:
+            self._sample(f.CERTIFICATE, f"{labels},{_pairs(fingerprint=contact.fingerprint)}", 1)
+        self._states(f.LOGIN, labels, _LOGIN_TAILS[contact.login])
+        self._states(f.EVENTS_BY, labels, _EVENTS_TAILS[contact.events])
+        self._sample(f.TABLE_FULL, labels, int(contact.session_table_full))
+        self._sample(f.REFUSALS, labels, contact.refusals)
+        for family, value in (
+            (f.EXPIRES, contact.expires),
+            (f.CLOCK_OFFSET, contact.clock_offset),
+            (f.SESSION_SINCE, contact.session_since),
+            (f.EVENTS_SINCE, contact.events_since),
+        ):
+            if value is not None:
+                self._sample(family, labels, value)
 
     def _conditions(self, known: LiveController, labels: str) -> None:
         counts = dict.fromkeys(_SEVERITIES, 0)

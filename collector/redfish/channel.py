@@ -34,6 +34,10 @@ Headers = Sequence[tuple[bytes, bytes]]
 class Channel(Protocol):
     """Requests to one origin: any status comes back as a reply, anything else is a ``ControllerError``."""
 
+    @property
+    def certificate(self) -> bytes | None:
+        """What was presented when a connection was made last, in DER; None without TLS, and where nobody can tell."""
+
     async def get(self, path: str, headers: Headers = (), *, timeout: float | None = None) -> Reply:
         """GET a path with query."""
 
@@ -51,6 +55,11 @@ class Channel(Protocol):
 
 class Direct(httpx.AsyncBaseTransport, ABC):
     """A transport that is a channel itself, and is used as one: for services within the process."""
+
+    @property
+    def certificate(self) -> bytes | None:
+        """None: nothing is presented within the process."""
+        return None
 
     async def get(self, path: str, headers: Headers = (), *, timeout: float | None = None) -> Reply:
         """GET a path with query."""
@@ -80,6 +89,8 @@ def channel_through(
 
 class HttpxChannel:
     """A channel over any httpx transport, with the same bounds and the same errors."""
+
+    certificate: bytes | None = None
 
     def __init__(self, transport: httpx.AsyncBaseTransport, settings: ControllerSettings, limits: Limits) -> None:
         self._settings = settings

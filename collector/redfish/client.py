@@ -95,6 +95,16 @@ class Client:
         return self._session.way
 
     @property
+    def logins(self) -> int:
+        """How often it has logged in: another number, another session."""
+        return self._session.generation
+
+    @property
+    def certificate(self) -> bytes | None:
+        """What the controller presented when a connection was made last, in DER; None without TLS."""
+        return self._channel.certificate
+
+    @property
     def crowded(self) -> Defect | None:
         """The defect of a session table that had no room for us; None where we have a session or need none."""
         return self._session.crowded

@@ -57,6 +57,8 @@ class ControllerTransport(httpx.AsyncBaseTransport):
         self._busy: set[Wire] = set()
         self._streams: set[StreamWire] = set()
         self._closed = False
+        self.certificate: bytes | None = None
+        """What it presented when a connection was made last, in DER; None without TLS."""
         parts = urlsplit(settings.url)
         if parts.hostname is None:
             raise ValueError(f"{settings.name}: {settings.url} has no host")
@@ -216,8 +218,9 @@ class ControllerTransport(httpx.AsyncBaseTransport):
         except OSError as error:
             raise Unreachable(settings.name, path, _reason(error)) from error
         wire = cast("C", protocol)
+        self.certificate = wire.certificate
         try:
-            check_fingerprint(settings, wire.certificate)
+            check_fingerprint(settings, self.certificate)
         except Untrusted:
             wire.abort()
             raise

@@ -139,6 +139,8 @@ class Book:
                 touched[entry.id] = entry
             if update.assessment is not None:
                 self._keep_assessment(entry, update.assessment)
+            if update.contact is not None:
+                self._connection.execute(sql.SET_CONTACT, (entry.id, codec.to_json(update.contact)))
             if update.heard is not None:
                 self._connection.execute(sql.SET_HEARD, (entry.id, update.heard))
         self._connection.executemany(sql.ADD_FRAME, frames)

@@ -15,6 +15,7 @@ from msgspec import structs
 from collector.model import (
     Assessment,
     Condition,
+    Contact,
     ControllerState,
     Defect,
     Frame,
@@ -48,6 +49,7 @@ class LiveController:
     __slots__ = (
         "bytes_total",
         "conditions",
+        "contact",
         "defects",
         "frame",
         "insecure",
@@ -89,6 +91,7 @@ class LiveController:
         """Of its parts."""
         self.defects: dict[tuple[str, str, str], Defect] = {}
         self.newest_round: Round | None = None
+        self.contact: Contact | None = None
         self.tally = Tally()
         self.outcomes: dict[Outcome, int] = {}
         """Rounds by how they ended, since this process started."""
@@ -114,6 +117,7 @@ class LiveController:
             len(self.defects),
             None if walked is None else walked.product,
             None if walked is None else walked.redfish_version,
+            self.contact,
         )
 
     def apply(self, update: Update) -> None:
@@ -123,6 +127,8 @@ class LiveController:
             self._walked(update.inventory, update.found_anew)
         if update.round is not None:
             self._polled(update.round)
+        if update.contact is not None:
+            self.contact = update.contact
         if update.assessment is not None:
             self._assessed(update.assessment)
 
@@ -185,6 +191,7 @@ class LiveController:
             controller=self.name,
             inventory=inventory,
             round=done,
+            contact=self.contact,
             assessment=Assessment(
                 controller=self.name,
                 time=self._newest_time(),

@@ -23,6 +23,7 @@ def merged(older: Update, newer: Update) -> Update:
         round=_rounds(older.round, newer.round, newer.inventory),
         assessment=_assessments(_of_parts(older.assessment, newer.inventory), newer.assessment),
         found_anew=_found_anew(older, newer),
+        contact=newer.contact or older.contact,
         heard=older.heard if newer.heard is None else newer.heard,
     )
 

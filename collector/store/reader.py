@@ -22,6 +22,7 @@ from collector.model import (
     Care,
     CollectorState,
     Condition,
+    Contact,
     ControllerState,
     Defect,
     DefectKind,
@@ -105,7 +106,9 @@ class Reader:
 
     def controllers(self) -> list[ControllerState]:
         """All controllers of the fleet file, by name."""
-        return [self._controller_state(row) for row in self._rows(sql.CONTROLLERS)]
+        collector = self.collector()
+        stopped = collector is not None and collector.stopped is not None
+        return [self._controller_state(row, stopped) for row in self._rows(sql.CONTROLLERS)]
 
     def defects(self, controller: str | None = None) -> list[Defect]:
         """What can't be read as the standard means it, by controller and resource."""
@@ -355,13 +358,16 @@ class Reader:
                     self._layouts.popitem(last=False)
         return sensors
 
-    def _controller_state(self, row: tuple[Any, ...]) -> ControllerState:
-        name, url, location, insecure, product, redfish_version, defects, outcome, *counts = row
+    def _controller_state(self, row: tuple[Any, ...], stopped: bool) -> ControllerState:
+        name, url, location, insecure, product, redfish_version, defects, told, outcome, *counts = row
         tally = Tally()
         if counts[0] is not None:
             tally = Tally(None if outcome is None else self._word(outcome, Outcome), *counts)
         where = self._record(location, Location)
-        return tally.state(name, url, where, bool(insecure), defects, product, redfish_version)
+        contact = None if told is None else self._record(told, Contact)
+        if contact is not None and stopped:
+            contact = contact.left()
+        return tally.state(name, url, where, bool(insecure), defects, product, redfish_version, contact)
 
 
 def _named(row: tuple[Any, ...], kind: type[msgspec.Struct]) -> dict[str, Any]:

@@ -150,7 +150,14 @@ CREATE TABLE care (
 """What people ask for: the one table that others than the collector write, by adding rows that it carries out; and what
 of it still holds. ``care.id`` is the request's."""
 
-MIGRATIONS: tuple[str, ...] = (_STATE, _HEARD, _STAYS, _CARE, answers.TABLES)
+_CONTACTS = """
+CREATE TABLE contacts (
+    controller INTEGER PRIMARY KEY REFERENCES controllers (id), record TEXT NOT NULL
+);
+"""
+"""How the contact with each controller stands."""
+
+MIGRATIONS: tuple[str, ...] = (_STATE, _HEARD, _STAYS, _CARE, answers.TABLES, _CONTACTS)
 """Script ``n`` brings a database from version ``n`` to ``n + 1``. Never change one that was released."""
 
 VERSION = len(MIGRATIONS)

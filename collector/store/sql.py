@@ -35,9 +35,9 @@ FROM controllers c LEFT JOIN layouts l ON l.id = c.layout LEFT JOIN rounds r ON 
 """
 CONTROLLERS = """
 SELECT c.name, c.url, c.location, c.insecure, c.product, c.redfish_version,
-    (SELECT count(*) FROM defects d WHERE d.controller = c.id),
+    (SELECT count(*) FROM defects d WHERE d.controller = c.id), k.record,
     r.outcome, r.error, r.last_round, r.last_good, r.seconds, r.rounds, r.failed, r.late, r.requests, r.bytes
-FROM controllers c LEFT JOIN rounds r ON r.controller = c.id
+FROM controllers c LEFT JOIN rounds r ON r.controller = c.id LEFT JOIN contacts k ON k.controller = c.id
 WHERE c.retired IS NULL ORDER BY c.name
 """
 ROUND = """
@@ -99,6 +99,10 @@ SET_HEARD = """
 INSERT INTO heard (controller, record) VALUES (?, ?) ON CONFLICT (controller) DO UPDATE SET record = excluded.record
 """
 HEARD = "SELECT c.name, h.record FROM heard h JOIN controllers c ON c.id = h.controller WHERE c.retired IS NULL"
+
+SET_CONTACT = """
+INSERT INTO contacts (controller, record) VALUES (?, ?) ON CONFLICT (controller) DO UPDATE SET record = excluded.record
+"""
 
 # --- what people ask for --------------------------------------------------------------------------------------
 
@@ -191,6 +195,7 @@ FORGET_CONTROLLER = tuple(
     for table, column in (
         *((table, "controller") for table in ("parts", "links", "statuses", "lamps", "rolled", "defects", "layouts")),
         *((table, "controller") for table in ("conditions", "events", "frames", "rounds", "heard", "stays", "margins")),
+        ("contacts", "controller"),
         ("controllers", "id"),
     )
 )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from msgspec import Struct
 
-from collector.model import ControllerState, Location, Outcome, Seconds, Update
+from collector.model import Contact, ControllerState, Location, Outcome, Seconds, Update
 
 LATE = 1.0
 """Seconds behind its due time from which a round counts as late; below, it is the event loop's own grain."""
@@ -53,6 +53,7 @@ class Tally(Struct):
         defects: int,
         product: str | None,
         redfish_version: str | None,
+        contact: Contact | None,
     ) -> ControllerState:
         """The counters as the model's record."""
         return ControllerState(
@@ -73,4 +74,5 @@ class Tally(Struct):
             defects=defects,
             product=product,
             redfish_version=redfish_version,
+            contact=contact,
         )

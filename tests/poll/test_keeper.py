@@ -176,6 +176,17 @@ async def test_a_wrong_password_is_tried_rarely(mockup: Mockup) -> None:
     assert sum(method == "POST" for method, _ in mockup.requests) == 4
     assert all(wait >= FIRST_LOGIN_WAIT * 2**index for index, wait in enumerate(gaps(kept.times)))
     assert "secret" not in "".join(done.error for done in kept.rounds)
+    assert [done.error.rpartition("; ")[2].partition(",")[0] for done in kept.rounds[:3]] == [
+        "refused once",
+        "refused 2 times in a row",
+        "refused 3 times in a row",
+    ], "it says how often it was refused"
+    for index, done in enumerate(kept.rounds[:3]):
+        assert f"tried again in {round(gaps(kept.times)[index] / 60)} min" in done.error
+        contact = kept.updates[index].contact
+        assert contact is not None
+        assert contact.refusals == index + 1
+        assert contact.next_login == pytest.approx(kept.times[index + 1], abs=1.0), "and when it is tried again"
 
 
 async def test_401_in_mid_flight_costs_nothing(mockup: Mockup) -> None:

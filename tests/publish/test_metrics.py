@@ -19,7 +19,21 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families 
 from prometheus_client.parser import text_string_to_metric_families as parse_text
 from prometheus_client.registry import Collector
 
-from collector.model import CANONICAL_UNIT, Health, Kind, MarginKind, Outcome, PowerState, Quantity, State, Status
+from collector.model import (
+    CANONICAL_UNIT,
+    Contact,
+    EventsBy,
+    Health,
+    Kind,
+    Login,
+    MarginKind,
+    Outcome,
+    PowerState,
+    Quantity,
+    State,
+    Status,
+    Update,
+)
 from collector.publish.families import FAMILIES, READINGS, Type, documentation, reading_family
 from collector.publish.labels import LONGEST, label_text, label_value
 from collector.publish.metrics import END, Exposition, SelfReport
@@ -31,6 +45,16 @@ from tests.publish.fleet import NOON, Fleet, margin, order, part, pid, sensor, s
 WRITER = WriterStatistics(3, 1, 100, 97, 2, 4, 9, 5, 0.25, "disk full", 6, 7000, 0, None, ())
 FEED = FeedStatistics(100, (SubscriptionStatistics("mqtt", 1024, 2, 90, 8),))
 MQTT = MqttStatistics(True, 3, 2, 400, 37, None)
+CONTACT = Contact(
+    login=Login.SESSION,
+    session_since=NOON + 1,
+    fingerprint="sha256:ab",
+    expires=NOON + 86_400,
+    clock_offset=-3.0,
+    events=EventsBy.PUSH,
+    events_since=NOON + 2,
+    subscription="/redfish/v1/EventService/Subscriptions/1",
+)
 REPORT = SelfReport(version="0.1.0", started=NOON, writer=WRITER, feed=FEED, mqtt=MQTT, scrapes=5, scrape_seconds=0.5)
 
 
@@ -344,6 +368,7 @@ def test_every_metric_is_told_by_some_fleet() -> None:
     fleet.poll("n1", NOON + 30, [1.0] * len(sensors), {"Blade1": Status(failure_predicted=False, power=PowerState.ON)})
     margins = tuple(margin("n1", "Blade1", kind) for kind in MarginKind)
     fleet.answer("n1", NOON + 30, troubles=(trouble("n1", "Fan1"),), margins=margins)
+    fleet.live.apply(Update(controller="n1", contact=CONTACT))
     assert families(text_of(fleet)).keys() == FAMILIES.keys()
 
 
@@ -462,3 +487,27 @@ def test_label_text_is_short_visible_and_kept_where_it_may(text: str) -> None:
 @given(st.lists(st.text(max_size=300), min_size=2, max_size=8, unique=True))
 def test_different_text_has_different_labels(texts: list[str]) -> None:
     assert len({label_value(text) for text in texts}) == len(texts)
+
+
+def test_how_the_contact_with_a_controller_stands() -> None:
+    fleet = Fleet("n1")
+    fleet.walk(sled("n1"))
+    assert value(text_of(fleet), "sledkeeper_controller_login_refusals", controller="n1") is None, "nothing known yet"
+    fleet.live.apply(Update(controller="n1", contact=CONTACT))
+    text = text_of(fleet)
+    assert state(text, "sledkeeper_controller_login", controller="n1") == "session"
+    assert state(text, "sledkeeper_controller_events", controller="n1") == "push"
+    told = {name: value(text, f"sledkeeper_controller_{name}", controller="n1") for name in (
+        "certificate_expiry_timestamp_seconds",
+        "clock_offset_seconds",
+        "session_start_timestamp_seconds",
+        "session_table_full",
+        "events_start_timestamp_seconds",
+    )}  # fmt: skip
+    assert list(told.values()) == [NOON + 86_400, -3.0, NOON + 1, 0.0, NOON + 2]
+    assert value(text, "sledkeeper_controller_certificate_info", fingerprint="sha256:ab") == 1.0
+    fleet.live.apply(Update(controller="n1", contact=CONTACT.left()))
+    text = text_of(fleet)
+    assert state(text, "sledkeeper_controller_login", controller="n1") == "not logged in"
+    assert value(text, "sledkeeper_controller_session_start_timestamp_seconds", controller="n1") is None
+    assert value(text, "sledkeeper_controller_clock_offset_seconds", controller="n1") == -3.0

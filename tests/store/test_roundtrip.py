@@ -9,9 +9,11 @@ import pytest
 
 from collector.model import (
     CollectorState,
+    Contact,
     Defect,
     DefectKind,
     Event,
+    EventsBy,
     Evidence,
     Health,
     Lamps,
@@ -20,6 +22,7 @@ from collector.model import (
     LedState,
     Limit,
     Location,
+    Login,
     Outcome,
     PowerState,
     Rolled,
@@ -300,3 +303,32 @@ async def test_how_far_events_are_read_is_kept_with_them(tmp_path: Path) -> None
     told = [Update(controller=name, heard=word) for name, word in (("c1", b"a"), ("c2", b"b"), ("c1", b"\x00c"))]
     with await keep(tmp_path, *told, walk("c1", NOON), names=("c1", "c2")) as reader:
         assert reader.heard() == {"c1": b"\x00c", "c2": b"b"}
+
+
+async def test_how_the_contact_stands_until_the_collector_takes_leave(tmp_path: Path) -> None:
+    told = Contact(
+        login=Login.SESSION,
+        session_since=NOON,
+        fingerprint="sha256:ab",
+        expires=NOON + 9,
+        clock_offset=-0.5,
+        events=EventsBy.PUSH,
+        events_since=NOON + 1,
+        subscription="/redfish/v1/EventService/Subscriptions/1",
+    )
+    async with writer(tmp_path, "c1", "c2") as opened:
+        await opened.put(Update(controller="c1", contact=told))
+        await opened.put(done("c1", NOON + 30))
+        await opened.flush()
+        known = {state.controller: state.contact for state in Reader(tmp_path).controllers()}
+        assert known == {"c1": told, "c2": None}, "a round without news of it leaves it as it is"
+        await opened.put(Update(controller="c1", contact=Contact(login=Login.BASIC, session_table_full=True)))
+        await opened.flush()
+        newest = Reader(tmp_path).controllers()[0].contact
+        assert newest is not None
+        assert newest.session_table_full
+        assert newest.session_since is None
+        await opened.put(Update(controller="c1", contact=told))
+    left = Reader(tmp_path).controllers()[0].contact
+    assert left == told.left()
+    assert left.fingerprint == "sha256:ab"
