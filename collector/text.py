@@ -8,6 +8,17 @@ _HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 """Unicode categories that a terminal or page acts on or hides: controls, bidi marks, surrogates, unassigned."""
 
 
+_FORMULA = frozenset("=+-@\uff1d\uff0b\uff0d\uff20")
+"""What a spreadsheet takes for the start of a formula, the wide forms too (OWASP, CSV Injection; there also tab,
+carriage return and line feed, which :func:`plain` replaces)."""
+
+
+def cell(text: str, limit: int = 10_000) -> str:
+    """Text for a cell of a CSV file: plain, and no formula; common practice is a leading apostrophe."""
+    shown = plain(text, limit)
+    return "'" + shown if shown.lstrip()[:1] in _FORMULA else shown
+
+
 def plain(text: str, limit: int = 200) -> str:
     """Text with what can't be seen replaced by U+FFFD and cut to ``limit`` characters, an ellipsis marking the cut."""
     head = text[:limit]

@@ -22,10 +22,10 @@ _PLAIN = re.compile(r"[\w.-]*", re.ASCII)
 SCRIPT = """
 const SILENCE = 15000;
 const TAGS = new Set(("a abbr b button caption circle code col dd defs details div dl dt em figcaption figure footer "
-  + "g h1 h2 h3 header i li main nav ol p path pattern rect section small span strong summary svg table tbody td text "
-  + "tfoot th thead time title tr tspan ul").split(" "));
-const NAMES = new Set(("class colspan cx cy d dx dy datetime fill height href id open patternUnits r role rowspan rx "
-  + "ry scope tabindex title transform type viewBox width x xmlns y").split(" "));
+  + "form g h1 h2 h3 header i input label li main nav ol p path pattern rect section small span strong summary svg "
+  + "table tbody td text tfoot th thead time title tr tspan ul").split(" "));
+const NAMES = new Set(("class colspan cx cy d dx dy datetime fill for height href id maxlength name open patternUnits "
+  + "r role rowspan rx ry scope tabindex title transform type value viewBox width x xmlns y").split(" "));
 const HERE = /^\\.\\/(?:\\?[^#]*)?(?:#.*)?$/;
 
 function keep(name, value) {

@@ -9,10 +9,8 @@ from __future__ import annotations
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Generic, TypeVar
 
 from collector.model import (
     CollectorState,
@@ -34,44 +32,17 @@ from collector.model import (
     WorkOrder,
 )
 from collector.store.reader import Reader
+from dashboard.kept import Kept
+from dashboard.seek import Shelves
 from dashboard.views.answers import worst_first
 from dashboard.views.attention import Silent, Task, silent, tasks
 from dashboard.views.floor import Floor, floor
 from dashboard.views.places import Places
 
-T = TypeVar("T")
-
-_SHARE = 0.05
-"""Most of a core's time that re-reading one thing may take: what cost 100 ms is kept for 2 s."""
 _SLEDS = 64
 """Sleds kept at once."""
 _EVENTS = 40
 _MOST_POINTS = 600
-
-
-class Kept(Generic[T]):
-    """One thing read, kept until it is ``least`` seconds old or its reading has been paid for, whichever is later."""
-
-    def __init__(self, load: Callable[[], T], least: float, clock: Callable[[], float] = time.monotonic) -> None:
-        self._load = load
-        self._least = least
-        self._clock = clock
-        self._lock = threading.Lock()
-        self._value: T | None = None
-        self._until = float("-inf")
-
-    def get(self) -> T:
-        """The thing, read anew when it is due; errors of the reading pass through and nothing old is shown instead."""
-        with self._lock:
-            began = self._clock()
-            if self._value is not None and began < self._until:
-                return self._value
-            self._value = None
-            value = self._load()
-            ended = self._clock()
-            self._until = ended + max(self._least, (ended - began) / _SHARE)
-            self._value = value
-            return value
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +111,8 @@ class Source:
         self._troubles = Kept(lambda: tuple(self._open().troubles()), 1.0)
         self._orders = Kept(lambda: worst_first(self._open().orders()), 1.0)
         self._headroom = Kept(lambda: Headroom(self._places.get(), tuple(self._open().margins())), 3.0)
+        self.shelves = Shelves(self._open, time.time)
+        """The parts ledger."""
         self._sleds: OrderedDict[str, Kept[SledFacts | None]] = OrderedDict()
 
     def fleet(self) -> Fleet:

@@ -72,6 +72,7 @@ class Diagnosis:
         """A ward around a controller's watch; ``open_conditions`` as the watch was given them."""
         name = watch.controller
         told, air = Told(name, open_conditions), AirLook(name, self._alike)
+        fit = FitLook(name, self._designs, self._firmware)
         looks: tuple[Look, ...] = (
             told,
             ContactLook(name),
@@ -81,9 +82,9 @@ class Diagnosis:
             air,
             PowerLook(name),
             WearLook(name),
-            FitLook(name, self._designs, self._firmware),
+            fit,
         )
-        return Ward(watch, looks, told, self, (Margins(name, self._places, location, air.per_watt),))
+        return Ward(watch, looks, told, self, (Margins(name, self._places, location, air.per_watt),), fit)
 
     # What wards call
 

@@ -18,6 +18,7 @@ from collector.model import (
     Assessment,
     Inventory,
     Margin,
+    Misfit,
     Observation,
     Outcome,
     Round,
@@ -71,6 +72,13 @@ class Listens(Protocol):
         """Take what the watch made of a walk or round, before the look is told of that itself."""
 
 
+class Fits(Protocol):
+    """What holds sleds against their designs."""
+
+    misfits: tuple[Misfit, ...]
+    """As of the last walk."""
+
+
 class Measures(Protocol):
     """What finds margins; see :mod:`collector.assess.margins`."""
 
@@ -91,12 +99,15 @@ class Ward:
         told: Listens,
         answering: Answering,
         measures: Sequence[Measures] = (),
+        fits: Fits | None = None,
     ) -> None:
         self.watch = watch
         self._looks = tuple(looks)
         self._told = told
         self._answering = answering
         self._measures = tuple(measures)
+        self._fits = fits
+        self._misfits: tuple[Misfit, ...] | None = None
         self._idle: frozenset[str] = frozenset()
         self._present: Mapping[SignKey, Observation] = {}
         self._readable = True
@@ -118,7 +129,14 @@ class Ward:
             outcome=Outcome.OK,
             clock_offset=inventory.clock_offset,
         )
-        return self._look(assessment, seen, anew=True)
+        return self._held(self._look(assessment, seen, anew=True))
+
+    def _held(self, assessment: Assessment) -> Assessment:
+        """With how the sleds differ from their designs, where that is not what was told."""
+        if self._fits is None or self._fits.misfits == self._misfits:
+            return assessment
+        self._misfits = self._fits.misfits
+        return structs.replace(assessment, misfits=self._misfits)
 
     def round(self, round: Round, now: Seconds) -> Assessment:
         """Take a finished round."""

@@ -11,7 +11,7 @@ from typing import Any, TextIO
 
 import msgspec
 
-from collector.text import plain
+from collector.text import cell, plain
 
 FORMATS = ("table", "json", "csv")
 
@@ -51,9 +51,7 @@ def _csv_cell(value: Any) -> Any:
         return value
     if not isinstance(value, str):
         return msgspec.json.encode(value).decode()
-    # A spreadsheet takes a leading =, +, - or @ as the start of a formula; common practice is a leading apostrophe.
-    text = plain(value, 10_000)
-    return "'" + text if text[:1] in ("=", "+", "-", "@") else text
+    return cell(value)
 
 
 def _table(items: Sequence[Row], columns: Sequence[str]) -> str:

@@ -8,6 +8,7 @@ from msgspec import Struct, field
 
 from collector.model.answers import Margin, Trouble, WorkOrder
 from collector.model.care import Mark
+from collector.model.designs import Misfit
 from collector.model.lamps import Lamps
 from collector.model.parts import Identity, Location
 from collector.model.words import Health, Kind, Seconds
@@ -148,6 +149,18 @@ class Stay(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """Position where it was found next, if known."""
 
 
+class PartHours(Struct, frozen=True, kw_only=True):
+    """For how long parts of one part number and firmware stood in their places."""
+
+    kind: Kind
+    part_number: str | None
+    model: str | None
+    firmware: str | None
+    parts: int
+    """Different ones: by serial number, else by place."""
+    hours: float
+
+
 class Assessment(Struct, frozen=True, kw_only=True):
     """What one round of one controller meant."""
 
@@ -169,9 +182,11 @@ class Assessment(Struct, frozen=True, kw_only=True):
     """Opened, changed or closed; the newest word on each."""
     margins: tuple[Margin, ...] = ()
     """That changed by enough to tell, whole for each part told of."""
+    misfits: tuple[Misfit, ...] | None = None
+    """How the controller's sleds differ from their designs, all of it; None where that is what it was."""
 
     @property
     def empty(self) -> bool:
         """Whether there is nothing in it to keep."""
         told = (self.opened, self.changed, self.closed, self.rolled, self.lamps, self.events, self.stays)
-        return not (any(told) or self.troubles or self.orders or self.margins)
+        return not (any(told) or self.troubles or self.orders or self.margins or self.misfits is not None)

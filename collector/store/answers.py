@@ -1,4 +1,4 @@
-"""Troubles, work orders and margins: how they are kept and found."""
+"""Troubles, work orders, margins and misfits: how they are kept and found."""
 
 from __future__ import annotations
 
@@ -28,6 +28,15 @@ CREATE INDEX margins_of ON margins (controller);
 """
 """``margins.controller``: null for a place, which is no controller's; ``sensor``: empty where none."""
 
+FITTING = """
+CREATE TABLE misfits (
+    controller INTEGER NOT NULL REFERENCES controllers (id), position INTEGER NOT NULL,
+    how TEXT NOT NULL, record TEXT NOT NULL,
+    PRIMARY KEY (controller, position)
+);
+"""
+"""How sleds differ from their designs, as the last walks found."""
+
 _SET_TROUBLE = """
 INSERT INTO troubles (id, opened, closed, severity, record) VALUES (?, ?, ?, ?, ?)
 ON CONFLICT (id) DO UPDATE SET opened = excluded.opened, closed = excluded.closed, severity = excluded.severity,
@@ -54,6 +63,15 @@ MARGINS_OF = """
 SELECT m.record FROM margins m JOIN controllers c ON c.id = m.controller
 WHERE c.retired IS NULL AND c.name = :controller ORDER BY m.kind, m.remaining, m.part LIMIT :limit
 """
+MISFITS = """
+SELECT m.record FROM misfits m JOIN controllers c ON c.id = m.controller
+WHERE c.retired IS NULL AND (:how IS NULL OR m.how = :how) ORDER BY m.how, c.name, m.position LIMIT :limit
+"""
+HOW_MANY_MISFITS = """
+SELECT m.how, count(*) FROM misfits m JOIN controllers c ON c.id = m.controller WHERE c.retired IS NULL GROUP BY m.how
+"""
+_FORGET_MISFITS = "DELETE FROM misfits WHERE controller = ?"
+_ADD_MISFIT = "INSERT INTO misfits (controller, position, how, record) VALUES (?, ?, ?, ?)"
 OLD = tuple(
     f"DELETE FROM {table} WHERE id IN (SELECT id FROM {table} WHERE closed < ? LIMIT ?)"  # noqa: S608 - names from here
     for table in ("troubles", "orders")
@@ -74,6 +92,12 @@ def keep(connection: sqlite3.Connection, id_of: Callable[[str], int | None], ass
         rows = _margins(assessment.margins, id_of)
         connection.executemany(_DROP_MARGIN, [row[:3] for row in rows])
         connection.executemany(_SET_MARGIN, rows)
+    if assessment.misfits is not None and (controller := id_of(assessment.controller)) is not None:
+        connection.execute(_FORGET_MISFITS, (controller,))
+        connection.executemany(
+            _ADD_MISFIT,
+            [(controller, place, each.how.value, codec.to_json(each)) for place, each in enumerate(assessment.misfits)],
+        )
 
 
 def _trouble(trouble: Trouble) -> tuple[object, ...]:

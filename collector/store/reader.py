@@ -9,7 +9,7 @@ import sqlite3
 import threading
 import zlib
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
@@ -28,13 +28,17 @@ from collector.model import (
     DefectKind,
     Event,
     History,
+    Kind,
     Lamps,
     LampState,
     Link,
     Location,
     Margin,
+    Misfit,
+    Misfitting,
     Outcome,
     Part,
+    PartHours,
     Reading,
     Request,
     Rolled,
@@ -46,7 +50,7 @@ from collector.model import (
     Why,
     WorkOrder,
 )
-from collector.store import answers, codec, sql
+from collector.store import answers, codec, seeking, sql
 from collector.store.errors import StoreDamaged, damaged, translated
 from collector.store.history import FileGone, downsampled, read_history
 from collector.store.requests import request_of
@@ -227,6 +231,14 @@ class Reader:
         statement = answers.MARGINS if controller is None else answers.MARGINS_OF
         return self._answers(statement, Margin, limit, controller=controller)
 
+    def misfits(self, how: Misfitting | None = None, limit: int | None = None) -> list[Misfit]:
+        """How sleds differ from their designs as the last walks found; in one way only where it is given."""
+        return self._answers(answers.MISFITS, Misfit, limit, how=None if how is None else how.value)
+
+    def how_many_misfits(self) -> dict[Misfitting, int]:
+        """How many there are of each sort; those of which there are none are left out."""
+        return {self._word(how, Misfitting): number for how, number in self._rows(answers.HOW_MANY_MISFITS)}
+
     def _answers(self, statement: str, kind: type[T], limit: int | None, **given: str | None) -> list[T]:
         rows = self._rows(statement, {"limit": _NO_LIMIT if limit is None else limit, **given})
         return [self._record(row[0], kind) for row in rows]
@@ -249,8 +261,50 @@ class Reader:
         """What stood at the locations whose text has this in it, whatever the case of its plain letters."""
         return self._stays(sql.STAYS_AT, place=within(place))
 
-    def _stays(self, statement: str, **given: str) -> list[Stay]:
+    def _stays(self, statement: str, **given: str | int) -> list[Stay]:
         return [self._record(row[0], Stay) for row in self._rows(statement, given)]
+
+    def stays_of_parts(self, parts: Iterable[str]) -> list[Stay]:
+        """What stood at these ids, by id and then in the order in which it came."""
+        return [stay for part in dict.fromkeys(parts) for stay in self.stays_at(part)]
+
+    def seek(
+        self, asked: str, kind: Kind | None = None, here: bool = True, limit: int = 100, count_to: int = 2000
+    ) -> tuple[list[Stay], int]:
+        """Parts in whose name, kind, identity, place or controller every word stands, and how many there are.
+
+        ``here``: those that stand somewhere now, else those that are gone, the newest first. The first ``limit`` of
+        them; counted up to ``count_to``.
+        """
+        stays: list[Stay] = []
+        number = 0
+        with self._connection() as connection:
+            try:
+                for stay in seeking.found(connection, seeking.words_of(asked), kind, here):
+                    number += 1
+                    if len(stays) < limit:
+                        stays.append(stay)
+                    if number >= max(limit, count_to):
+                        break
+            except msgspec.MsgspecError as error:
+                raise damaged(self._state_dir, f"a Stay in the database can't be read: {error}") from error
+        return stays, number
+
+    def turned(self, limit: int = 40) -> list[Stay]:
+        """Stays that have ended, the newest first."""
+        return self._stays(seeking.TURNED, limit=limit)
+
+    def in_place(self, parts: Iterable[str]) -> dict[str, Stay]:
+        """What stands at these ids now, by id."""
+        found = {part: self._stays(seeking.IN_PLACE, part=codec.clean(part)) for part in dict.fromkeys(parts)}
+        return {part: stays[0] for part, stays in found.items() if stays}
+
+    def part_hours(self, now: Seconds) -> list[PartHours]:
+        """How long parts of each kind, part number, model and firmware stood in their places, up to ``now``."""
+        try:
+            return seeking.hours(self._rows(seeking.HOURS, {"now": now}))
+        except ValueError as error:
+            raise damaged(self._state_dir, f"a Stay in the database can't be read: {error}") from error
 
     # --- history --------------------------------------------------------------------------------------------------
 

@@ -157,7 +157,7 @@ CREATE TABLE contacts (
 """
 """How the contact with each controller stands."""
 
-MIGRATIONS: tuple[str, ...] = (_STATE, _HEARD, _STAYS, _CARE, answers.TABLES, _CONTACTS)
+MIGRATIONS: tuple[str, ...] = (_STATE, _HEARD, _STAYS, _CARE, answers.TABLES, _CONTACTS, answers.FITTING)
 """Script ``n`` brings a database from version ``n`` to ``n + 1``. Never change one that was released."""
 
 VERSION = len(MIGRATIONS)

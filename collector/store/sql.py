@@ -196,6 +196,7 @@ FORGET_CONTROLLER = tuple(
         *((table, "controller") for table in ("parts", "links", "statuses", "lamps", "rolled", "defects", "layouts")),
         *((table, "controller") for table in ("conditions", "events", "frames", "rounds", "heard", "stays", "margins")),
         ("contacts", "controller"),
+        ("misfits", "controller"),
         ("controllers", "id"),
     )
 )

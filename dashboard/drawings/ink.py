@@ -25,7 +25,7 @@ def text(words: str, limit: int = LONG) -> Ink:
     return Ink(escape(plain(words, limit)))
 
 
-def tag(name: str, *children: str | None, **attributes: str | float | bool | None) -> Ink:
+def tag(name: str, /, *children: str | None, **attributes: str | float | bool | None) -> Ink:
     """One element. Attribute names take ``_`` for ``-`` and drop a trailing one; ``None`` and ``False`` leave out."""
     told = "".join(
         f" {_attribute(key)}={quoteattr(_value(value))}"

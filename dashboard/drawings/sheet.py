@@ -247,6 +247,24 @@ svg .spot-unit { font-size: 12px; font-weight: 700; text-anchor: end; }
 svg .spot-lead { stroke: var(--ink); stroke-width: 1.5; fill: none; }
 svg .spot-said { font-size: 12px; font-weight: 700; fill: var(--ground); }
 svg .spot-quiet { font-size: 11px; fill: var(--quiet); }
+.find { display: flex; flex-wrap: wrap; gap: 0.3rem 0.7rem; align-items: center; margin: 0.7rem 0 0.4rem; }
+.find label { flex-basis: 100%; font-size: 0.92rem; color: var(--quiet); }
+.find input { font: inherit; color: var(--ink); background: var(--ground); border: 1px solid var(--quiet);
+  padding: 0.4rem 0.6rem; flex: 0 1 26rem; min-width: 10rem; }
+.act { font: inherit; color: var(--ground); background: var(--ink); border: 1px solid var(--ink);
+  padding: 0.4rem 1.1rem; cursor: pointer; }
+.find input:focus-visible { outline: 3px solid var(--st-primary-color); outline-offset: 2px; }
+.unseen { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); white-space: nowrap; }
+.ledger { max-width: none !important; }
+.rates td.drawn, .rates th { vertical-align: middle; }
+.rates .more { color: var(--critical); }
+svg .span { fill: var(--unknown-tint); stroke: var(--unknown); stroke-width: 1; }
+svg .span.open { stroke: none; }
+svg .whisker { stroke: var(--unknown); stroke-width: 1.5; fill: none; }
+svg .usual { stroke: var(--risk); stroke-width: 1.5; stroke-dasharray: 3 2; fill: none; }
+svg .scale { font-size: 10px; fill: var(--quiet); }
+svg .scale.moment { text-anchor: middle; }
+svg .scale.to-left { text-anchor: end; }
 @media print {
   .sheet { --ink: black; --ground: white; --quiet: black; --rule: gray; --unknown: gray; font-size: 10.5pt;
     line-height: 1.3; print-color-adjust: exact; }
@@ -292,6 +310,13 @@ _NARROW = """
   .plates tr { display: block; border-bottom: 1px solid var(--rule); padding: 0.35rem 0; }
   .plates td { display: inline; border: 0; padding: 0 0.6rem 0 0; }
   .plates td:first-child { display: block; font-weight: 600; }
+  .ledger td[data-said]::before { content: attr(data-said) " "; color: var(--quiet); }
+  .rates thead { display: none; }
+  .rates tr { display: grid; grid-template-columns: minmax(0, 1fr) auto auto; gap: 0 0.6rem; padding: 0.35rem 0;
+    border-bottom: 1px solid var(--rule); }
+  .rates td { border: 0 !important; padding: 0.05rem 0 !important; }
+  .rates td:first-child, .rates td.drawn, .rates td:last-child { grid-column: 1 / -1; }
+  .rates td[data-said]::before { content: attr(data-said) " "; color: var(--quiet); }
   .suspects > li { grid-template-columns: minmax(0, 1fr); }
   .ways { margin-left: 0; width: 100%; }
   .ways a, .choices a { padding: 0.4rem 0; }

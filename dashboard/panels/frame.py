@@ -17,6 +17,7 @@ PAGES = (
     ("Rounds", "./"),
     ("Work orders", "./?page=orders"),
     ("Margins", "./?page=margins"),
+    ("Parts", "./?page=parts"),
     ("Controllers", "./?page=controllers"),
 )
 """The pages of the whole fleet."""

@@ -116,7 +116,12 @@ def without_name(text: str, part: Part | None) -> str:
 
 def names_of(ids: Iterable[str], parts: Mapping[str, Part]) -> tuple[str, ...]:
     """Labels of some parts; the id's tail for one that is not known."""
-    return tuple(label(parts[each]) if each in parts else each.rsplit("/", 1)[-1] for each in ids)
+    return tuple(label(parts[each]) if each in parts else tail_of(each) for each in ids)
+
+
+def tail_of(part: str) -> str:
+    """What an id alone tells of a part: its tail."""
+    return part.rsplit("/", 1)[-1]
 
 
 def _slot_order(part: Part) -> tuple[int, str, str]:

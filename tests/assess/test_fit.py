@@ -10,10 +10,12 @@ from hypothesis import strategies as st
 from msgspec import structs
 from packaging.version import Version
 
+from collector.assess.diagnosis import Diagnosis
 from collector.assess.fit import is_behind, misfits
 from collector.assess.looks.fit import Firmware, FitLook
 from collector.assess.tree import Tree
-from collector.model import Design, Holding, Kind, Misfitting, Part, Sign, Size, State, Status
+from collector.assess.watch import Watch
+from collector.model import Assessment, Design, Holding, Kind, Misfitting, Part, Sign, Size, State, Status
 from tests.assess.inventories import at, part, walk
 
 SLED = part("S", Kind.SLED, "S-1", model="QM-4")
@@ -115,3 +117,18 @@ def test_a_misfit_is_a_sign_of_its_part_and_known_since_it_was_seen_first() -> N
     assert (seen.part, seen.sign, seen.since) == (blade(1).id, Sign.WRONG_PART, 5.0)
     look.inventory(walk(SLED, blade(0), blade(1)), 12.0)
     assert not look.present
+
+
+def test_a_ward_tells_misfits_after_the_first_walk_and_when_they_change() -> None:
+    designed = Diagnosis([design(*IN_BAY)])
+    ward = designed.ward(Watch("c1", 30.0))
+
+    def walked(number: str, time: float) -> Assessment:
+        return ward.inventory(walk(SLED, blade(0), blade(1, number), time=time), time)
+
+    assert walked("BD-7", 0.0).misfits == ()
+    assert walked("BD-7", 60.0).misfits is None
+    wrong = walked("XX-1", 120.0).misfits
+    assert wrong is not None
+    assert [each.how for each in wrong] == [Misfitting.WRONG]
+    assert walked("BD-7", 180.0).misfits == ()

@@ -13,6 +13,8 @@ from collector.model import (
     LampState,
     Margin,
     MarginKind,
+    Misfit,
+    Misfitting,
     Stay,
     Suspect,
     Trouble,
@@ -149,6 +151,30 @@ def explain_drive(drive: Invented, part: str, now: float) -> None:
             bundle="Quellmark / A / R02",
         )
     )
+    drive.misfits += [
+        Misfit(
+            controller=drive.name,
+            sled=drive.parts[0].id,
+            design="duo",
+            how=Misfitting.WRONG,
+            kind=Kind.DRIVE,
+            slot="Drive 2",
+            part=part,
+            wanted="QD-9",
+            found="part number QD-7",
+            text="Drive 2: wrong, part number QD-7; design duo wants QD-9",
+        ),
+        Misfit(
+            controller=drive.name,
+            sled=drive.parts[0].id,
+            design="duo",
+            how=Misfitting.BEHIND,
+            kind=Kind.CONTROLLER,
+            wanted="3.2 or newer",
+            found="firmware 3.1",
+            text="controller: firmware behind",
+        ),
+    ]
     drive.margins.append(
         Margin(
             controller=drive.name,

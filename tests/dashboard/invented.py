@@ -34,6 +34,7 @@ from collector.model import (
     Link,
     Location,
     Margin,
+    Misfit,
     Outcome,
     Part,
     PowerState,
@@ -95,6 +96,7 @@ class Invented:
     orders: list[WorkOrder] = field(default_factory=list)
     margins: list[Margin] = field(default_factory=list)
     stays: list[Stay] = field(default_factory=list)
+    misfits: list[Misfit] = field(default_factory=list)
     outcome: Outcome | None = Outcome.OK
     error: str = ""
     silent_for: float = 0.0

@@ -24,9 +24,12 @@ from collector.model import (
     Outcome,
     Quantity,
     Round,
+    Stay,
+    Turn,
     Update,
 )
 from collector.store.writer import Writer
+from dashboard.views.places import Places
 from tests.dashboard.invented import Invented
 
 POLL = 30.0
@@ -74,7 +77,8 @@ def updates(of: Invented, now: float, hours: float = 1.0) -> Iterator[Update]:
         troubles=tuple(of.troubles),
         orders=tuple(of.orders),
         margins=tuple(of.margins),
-        stays=tuple(of.stays),
+        stays=tuple(of.stays) + _stays(of, began),
+        misfits=tuple(of.misfits),
     )
     yield Update(controller=of.name, inventory=inventory, assessment=assessment)
     heard = now - of.silent_for
@@ -84,6 +88,27 @@ def updates(of: Invented, now: float, hours: float = 1.0) -> Iterator[Update]:
     if of.outcome is not Outcome.OK:
         lost = Round(controller=of.name, started=now - 30, finished=now - 6, outcome=of.outcome, error=of.error)
         yield Update(controller=of.name, round=lost)
+
+
+def _stays(of: Invented, began: float) -> tuple[Stay, ...]:
+    """Of the parts of which nothing else is on record: there since the first walk."""
+    known = {each.part for each in of.stays}
+    places = Places(of.parts)
+    return tuple(
+        Stay(
+            controller=of.name,
+            position=part.id,
+            part=part.id,
+            kind=part.kind,
+            name=part.name,
+            location=places.location(part),
+            identity=part.identity,
+            since=began,
+            began=Turn.FIRST_SEEN,
+        )
+        for part in of.parts
+        if part.id not in known
+    )
 
 
 def _round(of: Invented, time: float, now: float) -> Round:
