@@ -25,6 +25,7 @@ from collector.normalise.reading import Columns, Reader, read
 from collector.normalise.reports import Report, find_reports
 from collector.normalise.sensors import Columned, build_sensors
 from collector.normalise.tree import contain, preorder
+from collector.normalise.triggers import Triggers
 from collector.redfish.resources import SERVICE_ROOT, Walked
 
 Rows = tuple[tuple[tuple[str | int, ...], tuple[tuple[tuple[str, str], ...], ...]], ...]
@@ -65,7 +66,12 @@ def build(walked: Walked, location: Location) -> Normalised:
     ordered = preorder(parts)
     id_of = {draft.uri: sys.intern(f"{walked.controller}:{draft.uri}") for draft in ordered}
     columned = build_sensors(
-        walked.controller, fold(parts, findings), id_of, f"{walked.controller}:{SERVICE_ROOT}", findings
+        walked.controller,
+        fold(parts, findings),
+        id_of,
+        f"{walked.controller}:{SERVICE_ROOT}",
+        Triggers(walked.resources, findings),
+        findings,
     )
     told = _statuses(ordered, id_of, findings)
     return Normalised(

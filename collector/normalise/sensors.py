@@ -19,6 +19,7 @@ from collector.normalise.places import Found, Rank, state_of
 from collector.normalise.reading import Reader
 from collector.normalise.statuses import NO_READING_STATES
 from collector.normalise.tree import natural
+from collector.normalise.triggers import Triggers
 from collector.normalise.units import FARTHEST, Measure, commensurable, of_code
 
 _RANGES = {"Sensor": ("ReadingRangeMin", "ReadingRangeMax")}
@@ -39,12 +40,18 @@ class Columned(Struct, frozen=True):
 
 
 def build_sensors(
-    controller: str, groups: list[Group], id_of: dict[str, str], fallback: str, findings: Findings
+    controller: str,
+    groups: list[Group],
+    id_of: dict[str, str],
+    fallback: str,
+    triggers: Triggers,
+    findings: Findings,
 ) -> Columned:
     """The layout of a controller, in the order of part and name; ``fallback``: id for what no part measures."""
     names = _names(groups)
     built = [
-        _sensor(controller, group, name, id_of, fallback, findings) for group, name in zip(groups, names, strict=True)
+        _sensor(controller, group, name, id_of, fallback, triggers, findings)
+        for group, name in zip(groups, names, strict=True)
     ]
     built.sort(key=lambda pair: (natural(pair[0].part), natural(pair[0].sensor)))
     layout = Layout(controller, tuple(sensor for sensor, _ in built))
@@ -52,7 +59,13 @@ def build_sensors(
 
 
 def _sensor(
-    controller: str, group: Group, name: str, id_of: dict[str, str], fallback: str, findings: Findings
+    controller: str,
+    group: Group,
+    name: str,
+    id_of: dict[str, str],
+    fallback: str,
+    triggers: Triggers,
+    findings: Findings,
 ) -> tuple[Sensor, tuple[Reader, ...]]:
     for place in group.places:
         _blame_strays(place, findings)
@@ -70,7 +83,7 @@ def _sensor(
         context=next((place.context for place in group.places if place.context is not None), None),
         range_min=low,
         range_max=high,
-        thresholds=_thresholds(group, findings),
+        thresholds=_thresholds(group, triggers, findings),
     )
     readers = tuple(_reader(place, group.measure, low, high) for place in group.places)
     return sensor, readers
@@ -101,8 +114,8 @@ def _own_measure(place: Found, measure: Measure) -> Measure:
     return of_code(measure.quantity, place.implied[1])
 
 
-def _thresholds(group: Group, findings: Findings) -> Thresholds:
-    """The Sensor's own; where it tells none, those of a row that is the same sensor."""
+def _thresholds(group: Group, triggers: Triggers, findings: Findings) -> Thresholds:
+    """The Sensor's own; where it tells none, those of a row that is the same sensor; else what triggers set."""
     for place in group.places:
         found = Thresholds()
         if place.of is not None:
@@ -114,6 +127,11 @@ def _thresholds(group: Group, findings: Findings) -> Thresholds:
             found = thresholds.of_row(place.holder, own, findings, place.uri, pointer(*place.steps))
         if not thresholds.empty(found):
             return found
+    for place in group.places:
+        if not place.duration:
+            found = triggers.thresholds(place, _own_measure(place, group.measure), findings)
+            if not thresholds.empty(found):
+                return found
     return Thresholds()
 
 

@@ -43,6 +43,14 @@ ROW_THRESHOLDS: Mapping[str, str] = {
 }
 """Property of a legacy row -> ours."""
 
+TRIGGER_THRESHOLDS: Mapping[str, str] = {
+    "UpperWarning": "upper_caution",
+    "UpperCritical": "upper_critical",
+    "LowerWarning": "lower_caution",
+    "LowerCritical": "lower_critical",
+}
+"""Triggers.NumericThresholds property -> ours."""
+
 _CHAINS = (
     ("lower_fatal", "lower_critical", "lower_caution", "upper_caution", "upper_critical", "upper_fatal"),
     ("lower_critical_user", "lower_caution_user", "upper_caution_user", "upper_critical_user"),
@@ -70,6 +78,25 @@ def of_sensor(body: Body, measure: Measure, findings: Findings, resource: str) -
     for name, ours in SENSOR_THRESHOLDS.items():
         if name in told:
             limit = _limit(name, told[name], measure, blame)
+            if limit is not None:
+                limits[ours] = limit
+    return _checked(limits, blame)
+
+
+def of_triggers(told: Mapping[str, tuple[str, object]], measure: Measure, findings: Findings) -> Thresholds:
+    """The limits that triggers set: by their names in NumericThresholds, each with the trigger that sets it."""
+    first = next(iter(told.values()))[0]
+
+    def blame(name: str, kind: DefectKind, detail: str) -> None:
+        resource = told[name.partition("/")[0]][0] if name else first
+        findings.add(
+            resource, pointer("NumericThresholds", *name.split("/")) if name else "/NumericThresholds", kind, detail
+        )
+
+    limits: dict[str, Limit] = {}
+    for name, ours in TRIGGER_THRESHOLDS.items():
+        if name in told:
+            limit = _limit(name, told[name][1], measure, blame)
             if limit is not None:
                 limits[ours] = limit
     return _checked(limits, blame)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from typing import Any
+from urllib.parse import quote
 
 from msgspec import Struct
 
@@ -83,7 +84,7 @@ FOLLOWED: dict[str, str] = {
         "Processors[] Memory[] Storage[] SimpleStorage[] Drives[] NetworkInterfaces[] ComputerSystems[] Links.Chassis[]"
     ),
     # Numbers told again
-    "TelemetryService": "MetricReports/* MetricReportDefinitions/*",
+    "TelemetryService": "MetricReports/* MetricReportDefinitions/* Triggers/*",
 }  # fmt: skip
 
 
@@ -171,12 +172,16 @@ def _link(pointer: str, value: object, step: Step) -> Found | Misshapen:
 def sources_of(body: dict[str, Any]) -> Iterator[Found]:
     """Where numbers come from that a body repeats: DataSourceUri of excerpts, MetricProperty of a report's values.
 
-    Some sensors are listed by no collection and named here only. Both are text in the schemas, not links.
+    Some sensors are listed by no collection and named here only. Both are text in the schemas, not links. So are the
+    metric definitions that a trigger names by their Id, whose URI the schema fixes: of all definitions only those.
     """
     name = type_name(body)
     if name in _NO_ORIGINS:
         return
-    told = _values(body) if name == "MetricReport" else _excerpts("", body, 0)
+    if name == "Triggers":
+        told = _definitions(body)
+    else:
+        told = _values(body) if name == "MetricReport" else _excerpts("", body, 0)
     for count, (pointer, source) in enumerate(told):
         if count >= MAX_SOURCES:
             return
@@ -191,6 +196,13 @@ def _values(report: dict[str, Any]) -> Iterator[tuple[str, str]]:
         if isinstance(source, str) and (resource := source.partition("#")[0]) not in seen:
             seen.add(resource)
             yield f"/MetricValues/{index}/MetricProperty", source
+
+
+def _definitions(trigger: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    ids = trigger.get("MetricIds")
+    for index, id_ in enumerate(ids if isinstance(ids, list) else ()):
+        if isinstance(id_, str) and id_:
+            yield f"/MetricIds/{index}", f"/redfish/v1/TelemetryService/MetricDefinitions/{quote(id_, safe='')}"
 
 
 def _excerpts(pointer: str, value: object, depth: int) -> Iterator[tuple[str, str]]:

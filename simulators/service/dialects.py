@@ -62,7 +62,8 @@ DIALECTS: dict[Dialect, Speech] = {
         build=variants.push,
     ),
     "reports": Speech(
-        text="The newer model without $expand; a metric report brings every sensor at once.", build=variants.reports
+        text="The newer model without $expand; a metric report brings every sensor at once, triggers keep limits.",
+        build=variants.reports,
     ),
     "odd": Speech(
         text="Both models with every body wrong that is common; 'odd:NAME,NAME' for some of it.",

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import msgspec
 
-from simulators.service import live
+from simulators.service import live, triggers
 from simulators.service.live import Hole, Moment
 from simulators.service.query import Body
 from simulators.service.template import Live
@@ -18,17 +18,20 @@ REPORT = f"{TELEMETRY}/MetricReports/Sensors"
 
 
 def add(tree: Tree, specs: Sequence[SensorSpec], *, sensors: bool) -> None:
-    """Add the telemetry service to a tree, and the link to it; ``sensors``: with a report of all sensors.
+    """Add the telemetry service to a tree, and the link to it; ``sensors``: with a report of all sensors, and
+    triggers that keep the limits of some.
 
     Where memory modules have metrics, a report brings the errors of all of them: what would be a GET each.
     """
     made: list[tuple[str, str]] = []
+    limits: Body = {}
     if sensors:
         found = [(spec.id, path) for spec in specs if (path := _path(tree, spec.id)) is not None]
         if len(found) != len(specs):
             raise ValueError(f"only {len(found)} of {len(specs)} sensors are resources that a report could point to")
         values = [_value(id_, f"{path}#/Reading", tree.resources[path].body["Reading"]) for id_, path in found]
         made.append(_report(tree, "Sensors", "All sensors", values))
+        limits = {"Triggers": link(triggers.move(tree, TELEMETRY, [path for _, path in found]))}
     errors = [
         _value(f"{path.split('/')[4]}{path.split('/')[6]}{short}", f"{path}#/CurrentPeriod/{name}", hole)
         for path, resource in tree.resources.items()
@@ -61,6 +64,7 @@ def add(tree: Tree, specs: Sequence[SensorSpec], *, sensors: bool) -> None:
                     f"{TELEMETRY}/MetricReports", "MetricReport", "Metric reports", [report for report, _ in made]
                 )
             ),
+            **limits,
             "Status": {"State": "Enabled", "Health": "OK"},
         },
     )

@@ -6,11 +6,19 @@ from dataclasses import replace
 from functools import cache
 
 import pytest
+from pydantic import SecretStr
 
-from collector.model import DefectKind, Kind, Outcome
+from collector.assess.watch import Watch
+from collector.model import DefectKind, Kind, Location, Outcome, Subject, Thresholds
+from collector.poll.interpret import interpret
+from collector.poll.rounds import Rounds
+from collector.redfish.client import Client
+from collector.redfish.walk import walk
+from collector.settings import ControllerSettings, Credential
 from simulators.parts import Shelf
 from simulators.service import both, odd, shelf
 from simulators.service.dialects import DIALECTS, tree
+from simulators.service.inprocess import InProcess
 from simulators.service.odd import ODDITIES
 from simulators.service.places import Plan
 from simulators.service.service import Service
@@ -19,8 +27,9 @@ from simulators.service.tree import Tree
 from simulators.site import OLDER_MODEL, Sled, demo_site
 from simulators.telemetry import Quantity
 from simulators.world import World
+from tests.poll.doubles import QuickClock
 from tests.simulators.reading import read
-from tests.simulators.service_kit import PASSWORD, SITE, USER, Sledge, still_world
+from tests.simulators.service_kit import NOW, PASSWORD, SITE, USER, Sledge, still_world
 
 SLEDS = {sled.design.name: sled for sled in SITE.sleds if sled.dialect not in OLDER_MODEL}
 DESIGNS = pytest.mark.parametrize("design", sorted(SLEDS))
@@ -65,6 +74,48 @@ async def test_conforming_dialects_are_read_without_a_defect(design: str, dialec
         assert newer == {}
     else:
         assert newer == pytest.approx(told_by_the_newer_model(design), abs=0.06)
+
+
+@DESIGNS
+async def test_limits_are_the_same_whether_sensors_or_triggers_tell_them(design: str) -> None:
+    limits = {}
+    for dialect in ("modern", "reports"):
+        sled = replace(SLEDS[design], dialect=dialect)
+        got = await read(service_of(tree(sled), sled))
+        limits[dialect] = {sensor.source: sensor.thresholds for sensor in got.inventory.layout.sensors}
+    assert limits["reports"] == limits["modern"]
+    own = tree(replace(SLEDS[design], dialect="reports")).resources
+    by_trigger = {
+        uri for uri, told in limits["reports"].items() if told != Thresholds() and "Thresholds" not in own[uri].body
+    }
+    assert len(by_trigger) > 10
+
+
+async def test_a_round_that_only_a_metric_report_tells_of_is_judged_by_triggers() -> None:
+    sled = replace(SLEDS["quad"], dialect="reports")
+    world = World(SITE)
+    one = Sledge(world, sled.name)
+    service = Service(sled, tree(sled), one, Account(USER, PASSWORD))
+    client = Client(
+        ControllerSettings(
+            name="bmc", url="https://192.0.2.7", credential=Credential(username=USER, password=SecretStr(PASSWORD))
+        ),
+        transport=InProcess(service, lambda: NOW),
+    )
+    async with client:
+        first = interpret(await walk(client, clock=lambda: NOW), Location())
+        assert any("MetricReports" in fetch.path for fetch in first.fetches)
+        watch = Watch("bmc", 30.0)
+        watch.inventory(first.inventory, NOW)
+        rounds = Rounds(client, first, QuickClock(NOW))
+        world.inject("fan-seized", f"{sled.name}/fan1")
+        opened = []
+        for step in range(1, 12):
+            world.advance(30.0)
+            done = (await rounds.run(60.0)).round
+            opened += watch.round(done, NOW + 30.0 * step).opened
+    fan = [one for one in opened if one.subject is Subject.THRESHOLD and one.sensor and "Fan 1" in one.sensor]
+    assert fan, [one.text for one in opened]
 
 
 async def test_a_shelf_is_read_with_its_feeds_supplies_and_outputs() -> None:
