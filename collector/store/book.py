@@ -9,6 +9,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from operator import eq
 from typing import Protocol
 
 from msgspec import Struct, structs
@@ -26,7 +27,7 @@ from collector.model import (
     Status,
     Update,
 )
-from collector.store import answers, codec, sql, stays
+from collector.store import answers, codec, fronts, sql, stays
 from collector.store.tally import Tally
 
 
@@ -52,6 +53,9 @@ class Registered(Protocol):
 
 class _Entry(Struct):
     id: int
+    name: str
+    location: str
+    """Where the fleet file says it is, as kept."""
     layout: int | None
     size: int
     """Sensors in the layout."""
@@ -60,6 +64,8 @@ class _Entry(Struct):
     frame: int | None
     """The newest frame's id."""
     tally: Tally
+    valued: int = 0
+    """Sensors with a value in the newest frame."""
 
 
 class Book:
@@ -89,16 +95,24 @@ class Book:
         self._entries = {
             row[0]: _Entry(
                 id=row[1],
+                name=row[0],
+                location=row[7],
+                valued=row[8] or 0,
                 layout=row[2],
                 size=row[3] or 0,
                 digest=row[4],
                 frame=row[5],
-                tally=_tally(row[7:]),
+                tally=_tally(row[9:]),
             )
             for row in self._connection.execute(sql.KNOWN)
         }
         last = (self._connection.execute(query).fetchone()[0] for query in (sql.LAST_FRAME, sql.LAST_SEALED_FRAME))
         self._next_frame = 1 + max(frame or 0 for frame in last)
+
+    def summarise(self) -> None:
+        """Make the summary rows that a store from before they were kept lacks."""
+        with self.transaction():
+            fronts.fill(self._connection)
 
     def sizes(self) -> dict[str, int | None]:
         """Sensors in the layout of every controller; None for one that was never walked."""
@@ -110,6 +124,7 @@ class Book:
 
     def register(self, controllers: Iterable[Registered], now: Seconds) -> None:
         """These are the controllers now; others known so far are retired."""
+        before = {name: entry.location for name, entry in self._entries.items()}
         names = set()
         for controller in controllers:
             names.add(controller.name)
@@ -119,34 +134,52 @@ class Book:
             )
         self._connection.executemany(sql.RETIRE, [(now, name) for name in self._entries.keys() - names])
         self.reload()
+        for name, entry in self._entries.items():
+            if before.get(name) != entry.location:
+                fronts.rebuild(self._connection, entry.id, name, codec.from_json(entry.location, Location))
+        fronts.bump(self._connection, ("fronts",))
 
     def keep(self, updates: Sequence[Update]) -> None:
         """Write the updates, in order."""
         frames: list[tuple[object, ...]] = []
         touched: dict[int, _Entry] = {}
+        restless: set[int] = set()
+        """Controllers whose health, or what is told of their blades, may have changed."""
+        changed: set[str] = set()
         for update in updates:
             entry = self._entries[update.controller]
             entry.tally.count(update)
             if update.inventory is not None:
-                self._keep_inventory(entry, update.inventory)
+                if self._keep_inventory(entry, update.inventory):
+                    changed.add("fronts")
+                restless.add(entry.id)
                 self._add_frame(frames, entry, update.inventory.frame)
                 touched[entry.id] = entry
             if update.round is not None:
-                self._keep_statuses(entry, update.round.statuses)
+                if update.round.statuses:
+                    self._keep_statuses(entry, update.round.statuses)
+                    restless.add(entry.id)
                 self._keep_defects(entry, update.round.defects)
                 if update.round.frame is not None:
                     self._add_frame(frames, entry, update.round.frame)
                 touched[entry.id] = entry
             if update.assessment is not None:
                 self._keep_assessment(entry, update.assessment)
+                changed |= _subjects(update.assessment)
+                if update.assessment.rolled:
+                    restless.add(entry.id)
             if update.contact is not None:
                 self._connection.execute(sql.SET_CONTACT, (entry.id, codec.to_json(update.contact)))
             if update.heard is not None:
                 self._connection.execute(sql.SET_HEARD, (entry.id, update.heard))
         self._connection.executemany(sql.ADD_FRAME, frames)
         self._connection.executemany(sql.ROUND, [_round_row(entry) for entry in touched.values()])
+        if sum(fronts.refresh(self._connection, controller) for controller in sorted(restless)):
+            changed.add("fronts")
+        fronts.bump(self._connection, changed)
 
     def _add_frame(self, frames: list[tuple[object, ...]], entry: _Entry, frame: Frame) -> None:
+        entry.valued = sum(map(eq, frame.values, frame.values))  # no value is NaN, which is not equal to itself
         if not frame.values:
             entry.frame = None  # a controller without sensors has no readings
             return
@@ -156,14 +189,18 @@ class Book:
         values = frame.values.tobytes()
         frames.append((entry.frame, entry.id, entry.layout, frame.time, earliest, latest, values, frame.healths, times))
 
-    def _keep_inventory(self, entry: _Entry, inventory: Inventory) -> None:
+    def _keep_inventory(self, entry: _Entry, inventory: Inventory) -> bool:
+        """Keep it; whether it holds other parts than the one before."""
         self._keep_layout(entry, inventory)
         parts = [(codec.clean(part.id), codec.to_json(part)) for part in inventory.parts]
         links = [(codec.clean(link.part), codec.clean(link.on), link.why.value) for link in inventory.links]
         digest = codec.digest(repr((parts, links)).encode())
-        if digest != entry.digest:
+        other = digest != entry.digest
+        if other:
             self._replace_parts(entry, parts, links)
             entry.digest = digest
+            at = codec.from_json(entry.location, Location)
+            fronts.keep(self._connection, entry.id, entry.name, at, inventory.parts)
         self._connection.execute(
             sql.WALKED,
             (_cleaned(inventory.product), _cleaned(inventory.redfish_version), entry.layout, entry.digest, entry.id),
@@ -171,6 +208,7 @@ class Book:
         self._replace_statuses(entry, inventory.statuses)
         self._connection.execute(sql.FORGET_DEFECTS, (entry.id,))
         self._keep_defects(entry, inventory.defects)
+        return other
 
     def _keep_layout(self, entry: _Entry, inventory: Inventory) -> None:
         """Find or add the layout. A layout once written never changes: frames rest on it."""
@@ -272,6 +310,17 @@ class Book:
         )
 
 
+def _subjects(assessment: Assessment) -> set[str]:
+    """What of an assessment is news."""
+    told = {
+        "conditions": assessment.opened or assessment.changed or assessment.closed,
+        "answers": assessment.troubles or assessment.orders,
+        "margins": assessment.margins,
+        "events": assessment.events,
+    }
+    return {subject for subject, news in told.items() if news}
+
+
 def _cleaned(text: str | None) -> str | None:
     return None if text is None else codec.clean(text)
 
@@ -304,4 +353,6 @@ def _round_row(entry: _Entry) -> tuple[object, ...]:
         tally.requests,
         tally.bytes,
         entry.frame,
+        entry.valued,
+        entry.size,
     )

@@ -53,6 +53,7 @@ from collector.model import (
 from collector.store import answers, codec, seeking, sql
 from collector.store.errors import StoreDamaged, damaged, translated
 from collector.store.history import FileGone, downsampled, read_history
+from collector.store.overview import Overview
 from collector.store.requests import request_of
 from collector.store.schema import DATABASE, Opened, open_for_reading
 from collector.store.stays import searched, within
@@ -83,6 +84,8 @@ class Reader:
         self._mutex = threading.Lock()
         self._idle: list[tuple[tuple[int, int], sqlite3.Connection]] = []
         self._layouts: OrderedDict[bytes, tuple[Sensor, ...]] = OrderedDict()
+        self.overview = Overview(self._rows, self._record, self._word)
+        """The whole fleet at a glance."""
         with self._connection():
             pass
 

@@ -19,7 +19,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
-from collector.store import answers
+from collector.store import answers, fronts
 from collector.store.errors import StoreMissing, StoreNewer, StoreOlder, damaged, from_os, from_sqlite
 
 DATABASE = "sledkeeper.db"
@@ -157,7 +157,16 @@ CREATE TABLE contacts (
 """
 """How the contact with each controller stands."""
 
-MIGRATIONS: tuple[str, ...] = (_STATE, _HEARD, _STAYS, _CARE, answers.TABLES, _CONTACTS, answers.FITTING)
+MIGRATIONS: tuple[str, ...] = (
+    _STATE,
+    _HEARD,
+    _STAYS,
+    _CARE,
+    answers.TABLES,
+    _CONTACTS,
+    answers.FITTING,
+    fronts.TABLES,
+)
 """Script ``n`` brings a database from version ``n`` to ``n + 1``. Never change one that was released."""
 
 VERSION = len(MIGRATIONS)

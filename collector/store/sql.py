@@ -30,6 +30,7 @@ ON CONFLICT (name) DO UPDATE SET url = excluded.url, location = excluded.locatio
 RETIRE = "UPDATE controllers SET retired = ? WHERE name = ? AND retired IS NULL"
 KNOWN = """
 SELECT c.name, c.id, c.layout, l.size, c.digest, r.frame, c.retired,
+    c.location, r.valued,
     r.outcome, r.error, r.last_round, r.last_good, r.seconds, r.rounds, r.failed, r.late, r.requests, r.bytes
 FROM controllers c LEFT JOIN layouts l ON l.id = c.layout LEFT JOIN rounds r ON r.controller = c.id
 """
@@ -42,12 +43,12 @@ WHERE c.retired IS NULL ORDER BY c.name
 """
 ROUND = """
 INSERT INTO rounds (controller, outcome, error, last_round, last_good, seconds, rounds, failed, late, requests, bytes,
-    frame)
-VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+    frame, valued, sensors)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 ON CONFLICT (controller) DO UPDATE SET outcome = excluded.outcome, error = excluded.error,
     last_round = excluded.last_round, last_good = excluded.last_good, seconds = excluded.seconds,
     rounds = excluded.rounds, failed = excluded.failed, late = excluded.late, requests = excluded.requests,
-    bytes = excluded.bytes, frame = excluded.frame
+    bytes = excluded.bytes, frame = excluded.frame, valued = excluded.valued, sensors = excluded.sensors
 """
 
 # --- what a walk found ----------------------------------------------------------------------------------------
@@ -195,8 +196,7 @@ FORGET_CONTROLLER = tuple(
     for table, column in (
         *((table, "controller") for table in ("parts", "links", "statuses", "lamps", "rolled", "defects", "layouts")),
         *((table, "controller") for table in ("conditions", "events", "frames", "rounds", "heard", "stays", "margins")),
-        ("contacts", "controller"),
-        ("misfits", "controller"),
+        *((table, "controller") for table in ("contacts", "misfits", "fronts", "holdings")),
         ("controllers", "id"),
     )
 )

@@ -125,6 +125,7 @@ class Writer:
         if self._connection.execute(sql.STORE_ID).fetchone() is None:
             self._connection.execute(sql.SET_STORE_ID, (uuid.uuid4().hex,))
         self._book = Book(self._connection)
+        self._book.summarise()
         self._archive = Archive(self._connection, self._book)
         self._started = self._now()
         limit = self._started - settings.retention_days * DAY
