@@ -9,6 +9,7 @@ from __future__ import annotations
 import threading
 import time
 from collections import OrderedDict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -108,6 +109,7 @@ class Source:
         self._places = Kept(self._read_places, 3.0)
         self._coverage = Kept(self._read_coverage, 3.0)
         self._controllers = Kept(lambda: tuple(self._open().controllers()), 1.0)
+        self._unread = Kept(lambda: tuple(self._open().defects_alike()), 3.0)
         self._troubles = Kept(lambda: tuple(self._open().troubles()), 1.0)
         self._orders = Kept(lambda: worst_first(self._open().orders()), 1.0)
         self._headroom = Kept(lambda: Headroom(self._places.get(), tuple(self._open().margins())), 3.0)
@@ -143,6 +145,15 @@ class Source:
     def controllers(self) -> tuple[ControllerState, ...]:
         """How every controller is heard."""
         return self._controllers.get()
+
+    def defects_of(self, controllers: Iterable[str]) -> dict[str, tuple[Defect, ...]]:
+        """What can't be read of some controllers."""
+        reader = self._open()
+        return {each: tuple(reader.defects(each)) for each in controllers}
+
+    def unread(self) -> tuple[tuple[Defect, int, int], ...]:
+        """What can't be read in the fleet, alike ones together: one, how many, at how many controllers."""
+        return self._unread.get()
 
     def orders(self) -> tuple[WorkOrder, ...]:
         """Open work orders, the most urgent first."""

@@ -126,6 +126,23 @@ class Reader:
             for name, resource, pointer, kind, detail in self._scoped(sql.DEFECTS, controller)
         ]
 
+    def defects_alike(self, limit: int = 40) -> list[tuple[Defect, int, int]]:
+        """Defects of one kind at one property together: one of them, how many there are, at how many controllers."""
+        return [
+            (
+                Defect(
+                    controller=name,
+                    resource=resource,
+                    property=pointer,
+                    kind=self._word(kind, DefectKind),
+                    detail=detail,
+                ),
+                number,
+                places,
+            )
+            for name, resource, pointer, kind, detail, number, places in self._rows(sql.DEFECTS_ALIKE, {"limit": limit})
+        ]
+
     def heard(self) -> dict[str, bytes]:
         """By controller: how far its own events have been read, as an earlier run left it."""
         return dict(self._rows(sql.HEARD))

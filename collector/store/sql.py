@@ -224,6 +224,15 @@ SELECT c.name, d.resource, d.property, d.kind, d.detail FROM controllers c JOIN 
 ORDER BY c.name, d.resource, d.property, d.kind
 """
 
+DEFECTS_ALIKE = """
+SELECT c.name, d.resource, d.property, d.kind, d.detail, g.number, g.places FROM (
+    SELECT min(f.rowid) AS one, count(*) AS number, count(DISTINCT f.controller) AS places
+    FROM defects f JOIN controllers k ON k.id = f.controller WHERE k.retired IS NULL
+    GROUP BY f.kind, f.property ORDER BY number DESC, one LIMIT :limit
+) g JOIN defects d ON d.rowid = g.one JOIN controllers c ON c.id = d.controller ORDER BY g.number DESC, g.one
+"""
+"""One of those of one kind at one property, with how many there are and at how many controllers."""
+
 CONDITION_ORDER = " ORDER BY s.severity DESC, s.opened, s.id LIMIT :limit"
 OPEN_CONDITIONS = "SELECT s.record FROM conditions s JOIN controllers c ON c.id = s.controller {} AND s.closed IS NULL"
 CONDITIONS = "SELECT s.record FROM conditions s JOIN controllers c ON c.id = s.controller {}"

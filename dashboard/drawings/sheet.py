@@ -250,10 +250,14 @@ svg .spot-quiet { font-size: 11px; fill: var(--quiet); }
 .find { display: flex; flex-wrap: wrap; gap: 0.3rem 0.7rem; align-items: center; margin: 0.7rem 0 0.4rem; }
 .find label { flex-basis: 100%; font-size: 0.92rem; color: var(--quiet); }
 .find input { font: inherit; color: var(--ink); background: var(--ground); border: 1px solid var(--quiet);
-  padding: 0.4rem 0.6rem; flex: 0 1 26rem; min-width: 10rem; }
+  padding: 0.4rem 0.6rem; flex: 0 1 26rem; min-width: 0; }
 .act { font: inherit; color: var(--ground); background: var(--ink); border: 1px solid var(--ink);
   padding: 0.4rem 1.1rem; cursor: pointer; }
 .find input:focus-visible { outline: 3px solid var(--st-primary-color); outline-offset: 2px; }
+.needs { display: flex; flex-wrap: wrap; gap: 0.15rem 0.5rem; margin-top: 0.15rem; }
+.need { border: 1px solid var(--this); color: var(--this); background: var(--tint); padding: 0 0.4rem;
+  font-size: 0.85rem; }
+.heard-from { max-width: none !important; }
 .unseen { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); white-space: nowrap; }
 .ledger { max-width: none !important; }
 .rates td.drawn, .rates th { vertical-align: middle; }
@@ -310,6 +314,8 @@ _NARROW = """
   .plates tr { display: block; border-bottom: 1px solid var(--rule); padding: 0.35rem 0; }
   .plates td { display: inline; border: 0; padding: 0 0.6rem 0 0; }
   .plates td:first-child { display: block; font-weight: 600; }
+  .find input { flex: 1 1 8rem; }
+  .choices .of { flex-basis: 100%; padding-bottom: 0; }
   .ledger td[data-said]::before { content: attr(data-said) " "; color: var(--quiet); }
   .rates thead { display: none; }
   .rates tr { display: grid; grid-template-columns: minmax(0, 1fr) auto auto; gap: 0 0.6rem; padding: 0.35rem 0;

@@ -44,7 +44,6 @@ from dashboard.views.answers import (
     worst_first,
 )
 from dashboard.views.attention import silent, tasks
-from dashboard.views.controllers import cost, heard, narrowed, outcomes
 from dashboard.views.floor import floor
 from dashboard.views.places import Places
 from tests.dashboard.invented import DRIVE_ORDER, FAN, FAN_ORDER, SEIZED, Invented, Registered, condition, fleet, sled
@@ -306,24 +305,6 @@ def test_who_stood_where_a_part_stands_newest_first(source: Source) -> None:
     assert "there now" in words(lines[0])
     assert "swapped" in words(lines[1])
     assert "Nothing is on record" in words(parse(stays(None, "x:y", (), NOW, None)))
-
-
-# --- controllers ---
-
-
-def test_controllers_that_do_not_answer_come_first(source: Source) -> None:
-    store = source.fleet()
-    found = heard(store.controllers, source.places(), 30.0)
-    assert [each.outcome for each in found[:2]] == ["timed out", "not asked yet"]
-    assert outcomes(found) == {"ok": 10, "timed out": 1, "not asked yet": 1}
-    assert [each.state.controller for each in narrowed(found, None, True)] == ["r02-s3"]
-    assert [each.state.controller for each in narrowed(found, "timed out", False)] == ["r02-s2"]
-    told = cost(found)
-    assert told is not None
-    assert told.median == pytest.approx(0.4)
-    assert told.requests == 90
-    assert found[-1].load == pytest.approx(0.4 / 30)
-    assert cost(()) is None
 
 
 # --- drawings ---

@@ -259,11 +259,11 @@ def test_the_address_narrows_the_controllers(filled: tuple[Path, float], monkeyp
     assert len(listed()) == 12
     assert listed()[0] == GONE
     assert listed(outcome="timed out") == [GONE]
-    assert listed(defects="1") == ["r02-s3"]
+    assert listed(need="defects") == ["r02-s3"]
     assert listed(outcome="malformed") == []
 
 
-@pytest.mark.parametrize("name", ["orders", "margins", "controllers"])
+@pytest.mark.parametrize("name", ["orders", "margins", "parts", "controllers"])
 def test_every_page_says_when_there_is_no_state(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     page = whole(visit(tmp_path / "none", monkeypatch, page=name))
     assert "Nothing has been collected here yet." in words(one(page, data_notice="nothing-yet"))
