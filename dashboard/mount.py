@@ -72,6 +72,7 @@ function patchChildren(there, from) {
 }
 
 const shown = new WeakMap();
+const revealed = new WeakMap();
 const watched = new WeakMap();
 
 function watch(parent, beat) {
@@ -87,6 +88,16 @@ function watch(parent, beat) {
   watched.set(parent, { beat, timer });
 }
 
+// What a person just asked for comes into sight where it is not: below a drawing on a phone.
+function reveal(sheet, again) {
+  const wanted = sheet.querySelector("[data-reveal]");
+  const name = wanted === null ? null : wanted.dataset.reveal;
+  const before = revealed.get(sheet);
+  revealed.set(sheet, name);
+  if (!again || name === null || name === before) return;
+  if (wanted.getBoundingClientRect().top > innerHeight * 0.8) wanted.scrollIntoView({ block: "start" });
+}
+
 export default function ({ parentElement, data, setTriggerValue }) {
   const sheet = parentElement.querySelector(".sheet");
   if (data.beat !== null) watch(parentElement, data.beat);
@@ -95,7 +106,8 @@ export default function ({ parentElement, data, setTriggerValue }) {
     document.cookie = `${name}=${value};path=/;max-age=31536000;samesite=lax`;
   sheet.onclick = (event) => {
     const picked = event.target.closest("[data-pick], [data-prefer]");
-    if (picked === null) return;
+    if (picked === null || event.ctrlKey || event.metaKey || event.shiftKey || event.altKey) return;
+    event.preventDefault();
     if (picked.dataset.prefer === undefined) return setTriggerValue("pick", picked.dataset.pick);
     document.cookie = `${data.view}=${picked.dataset.prefer};path=/;max-age=31536000;samesite=lax`;
     setTriggerValue("prefer", picked.dataset.prefer);
@@ -105,6 +117,7 @@ export default function ({ parentElement, data, setTriggerValue }) {
   const document_ = new DOMParser().parseFromString(data.body, "application/xhtml+xml");
   if (document_.querySelector("parsererror") !== null) throw new Error("the page's markup is not well-formed");
   patchChildren(sheet, document_.documentElement);
+  reveal(sheet, shown.has(sheet));
   shown.set(sheet, data.body);
 }
 """

@@ -171,6 +171,10 @@ class Source:
         """What stood where a part stands, in the order in which it came."""
         return tuple(self._open().stays_at(part))
 
+    def stays_of(self, serial: str) -> tuple[Stay, ...]:
+        """Where a serial number has been, in the order in which it came there."""
+        return tuple(self._open().stays_of(serial))
+
     def close(self) -> None:
         """Close what is open."""
         with self._mutex:

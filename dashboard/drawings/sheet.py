@@ -6,6 +6,7 @@ Colours come from theme.toml through the variables that Streamlit makes of it; o
 from __future__ import annotations
 
 from dashboard.drawings.lamps import AMBER, BEZEL, BLUE, PERIOD, RIM
+from dashboard.drawings.sheet_sled import SLED
 
 _COLOURS = """
 .sheet {
@@ -338,4 +339,4 @@ _NARROW = """
 }
 """
 
-CSS = _COLOURS + _MARKS + _DRAWN + _LAMPS + _LINES + _PANELS + _ANSWERS + _NARROW
+CSS = _COLOURS + _MARKS + _DRAWN + _LAMPS + _LINES + _PANELS + _ANSWERS + SLED + _NARROW

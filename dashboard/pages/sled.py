@@ -1,7 +1,9 @@
-"""One sled, addressed as ``?sled=<controller>``: front, lamps, conditions, shared parts, readings, history."""
+"""One sled, addressed as ``?sled=<controller>``; ``place`` names the part in hand, ``sensor`` its opened reading,
+``span`` how far back to look, ``layer`` the layer of blades that is cut open."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -11,20 +13,28 @@ from collector.model import Health, Seconds
 from collector.store.errors import StoreError
 from dashboard.drawings.ink import Ink, join, sled_link, tag
 from dashboard.drawings.marks import worded
-from dashboard.drawings.things import Standing
+from dashboard.drawings.plan import Plan
+from dashboard.drawings.things import Front, Standing
 from dashboard.mount import show
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels import answers
 from dashboard.panels import readings as readings_panel
 from dashboard.panels.frame import foot, head, not_running, notice
-from dashboard.panels.sled import conditions, contact, defects, front_and_lamps, lately, name_plates, shared
+from dashboard.panels.glance import figures, lamps_block, verdict_block
+from dashboard.panels.part import Past, no_part, part_panel
+from dashboard.panels.sled import conditions, contact, defects, lately, name_plates, shared
 from dashboard.queries import Fleet, SledFacts
-from dashboard.views.answers import accusations, lefts
+from dashboard.views.answers import Accused, Left, accusations, lefts
+from dashboard.views.cutaway import cutaway, layer_of
 from dashboard.views.floor import Floor, standing, unheard
-from dashboard.views.places import label
-from dashboard.views.readings import first_to_show, sections, troubled_keys
+from dashboard.views.part import chosen, in_hand
+from dashboard.views.places import Places, label
+from dashboard.views.readings import ReadingLine, sections
 from dashboard.views.sled import front_of, lamp_lines, shared_parts
 from dashboard.views.sled import name_plates as plates_of
+from dashboard.views.trend import trend
+from dashboard.views.verdict import Verdict, verdicts
+from dashboard.views.words import unit_words
 
 TITLE = "Sled"
 _NONE = "none"
@@ -89,6 +99,8 @@ def _show(facts: SledFacts, state: Path) -> None:
     front = front_of(name, places, facts.rolled, facts.statuses, facts.lamps, silent)
     place = places.controller_place(name).text
     title = label(part) if part is not None else name
+    found = accusations(facts.troubles, name)
+    told = verdicts(found, facts.orders, facts.conditions, places, name)
     leaning = shared_parts(name, places, facts.links, facts.rolled, facts.statuses, silent)
     show(
         "top",
@@ -96,18 +108,21 @@ def _show(facts: SledFacts, state: Path) -> None:
         tag("p", tag("b", place or "Place not told"), " ", worded(whole), data_whole=whole.health.word),
         not_running(facts.collector, moment, state),
         _unheard(facts),
-        front_and_lamps(front, lamp_lines(name, front, places, facts.statuses, whole) if front is not None else ()),
-        answers.suspects(accusations(facts.troubles, name), facts.orders, name, moment, here),
-        conditions(facts.conditions, places, moment, here),
-        answers.margins(lefts(facts.margins, places)),
-        shared(leaning, places.blades(name)),
+        verdict_block(told, name, unheard(facts.state)),
+        on_pick=_pick,
     )
-    _readings(facts, state, moment, here)
+    left = lefts(facts.margins, places)
+    _in_hand(facts, front, told, found, left, state, silent)
     show(
-        "bottom",
+        "rest",
+        lamps_block(lamp_lines(name, front, places, facts.statuses, whole) if front is not None else (), name),
+        answers.suspects(found, facts.orders, name, moment, here),
+        conditions(facts.conditions, places, moment, here),
+        answers.margins(left),
+        shared(leaning, places.blades(name)),
+        readings_panel.readings(sections(facts.readings, places, name), moment, here),
         lately(facts.events, places, moment, here),
         name_plates(plates_of(name, places)),
-        _stood(facts, state, moment, here),
         defects(facts.defects),
         foot(moment, here),
         beat=moment,
@@ -115,13 +130,61 @@ def _show(facts: SledFacts, state: Path) -> None:
     )
 
 
-def _stood(facts: SledFacts, state: Path, moment: Seconds, here: ZoneInfo | None) -> Ink | None:
-    """The history of the place that the address names, if it is one of this controller's."""
-    asked = st.query_params.get("place")
-    if not asked or asked.partition(":")[0] != facts.state.controller:
-        return None
-    found = source(state).stays_at(asked)
-    return answers.stays(facts.places.parts.get(asked), asked, found, moment, here)
+def _in_hand(
+    facts: SledFacts,
+    front: Front | None,
+    told: Sequence[Verdict],
+    found: Sequence[Accused],
+    left: Sequence[Left],
+    state: Path,
+    silent: bool,
+) -> None:
+    """The drawings beside the part in hand: the one that the address names, else the one in question."""
+    moment, here = now(), zone()
+    name, places = facts.state.controller, facts.places
+    part, asked = chosen(st.query_params.get("place"), told, places, name)
+    plan = cutaway(name, front, places, facts.rolled, facts.readings, silent)
+    layer = 0 if plan is None else _layer(plan, part.id if part is not None else None, places)
+    drawn = figures(front, plan, layer, name, part.id if part is not None else None)
+    if part is None:
+        show("drawings", tag("div", drawn, no_part(), class_="drawings"), on_pick=_pick)
+        return
+    stands = Standing() if silent else standing(part.id, facts.rolled, places.parts)
+    held = in_hand(
+        part,
+        places,
+        stands,
+        facts.statuses,
+        facts.lamps,
+        facts.readings,
+        facts.conditions,
+        found,
+        facts.orders,
+        facts.events,
+        left,
+    )
+    key = st.query_params.get("sensor")
+    opened = held.line(key) if key != _NONE else None
+    unfolded = _history(opened, state, moment, here) if opened is not None else None
+    serial = part.identity.serial
+    store = source(state)
+    past = Past(store.stays_at(part.id), store.stays_of(serial) if serial else ())
+    body = part_panel(held, places, opened, unfolded, past, asked, moment, here)
+    show("drawings", tag("div", drawn, body, class_="drawings"), on_pick=_pick)
+
+
+def _layer(plan: Plan, part: str | None, places: Places) -> int:
+    asked = st.query_params.get("layer", "")
+    return int(asked) if asked.isdecimal() and int(asked) < len(plan.layers) else layer_of(plan, part, places)
+
+
+def _history(opened: ReadingLine, state: Path, moment: Seconds, here: ZoneInfo | None) -> Ink:
+    span = st.query_params.get("span", readings_panel.DEFAULT_SPAN)
+    span = span if span in readings_panel.SPANS else readings_panel.DEFAULT_SPAN
+    since = moment - readings_panel.SPANS[span]
+    samples = source(state).history(opened.sensor, since, moment)
+    goes = trend(samples, opened.lines, unit_words(opened.sensor.unit))
+    return readings_panel.history(opened, samples, span, since, moment, here, goes)
 
 
 def _unheard(facts: SledFacts) -> Ink | None:
@@ -138,22 +201,9 @@ def _unheard(facts: SledFacts) -> Ink | None:
     )
 
 
-def _readings(facts: SledFacts, state: Path, moment: Seconds, here: ZoneInfo | None) -> None:
-    groups = sections(facts.readings, facts.places, facts.state.controller)
-    asked = st.query_params.get("sensor")
-    opened = first_to_show(groups, asked, troubled_keys(facts.conditions, facts.readings)) if asked != _NONE else None
-    span = st.query_params.get("span", readings_panel.DEFAULT_SPAN)
-    span = span if span in readings_panel.SPANS else readings_panel.DEFAULT_SPAN
-    since = moment - readings_panel.SPANS[span]
-    unfolded = None
-    if opened is not None:
-        samples = source(state).history(opened.sensor, since, moment)
-        unfolded = readings_panel.history(opened, samples, span, since, moment, here)
-    show("readings", readings_panel.readings(groups, opened, unfolded, moment, here), on_pick=_pick)
-
-
 def _pick(picked: str) -> None:
-    """Unfold a sensor's history, fold it when it stands open, or look back further; the address keeps it."""
+    """Take a part in hand, unfold a sensor's history or fold it, look back further, or cut another layer; the address
+    keeps it."""
     what, _, which = picked.partition("=")
     if what == "span":
         st.query_params["span"] = which
@@ -161,5 +211,17 @@ def _pick(picked: str) -> None:
         st.query_params["sensor"] = which
     elif what == "fold":
         st.query_params["sensor"] = _NONE
+    elif what == "layer":
+        st.query_params["layer"] = which
     elif what == "place":
-        st.query_params["place"] = which
+        _take(which)
+    elif what == "reading":
+        _take(f"{st.query_params.get('sled', '')}:{which.rpartition('|')[0]}")
+        st.query_params["sensor"] = which
+
+
+def _take(part: str) -> None:
+    st.query_params["place"] = part
+    for word in ("sensor", "layer"):
+        if word in st.query_params:
+            del st.query_params[word]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import tzinfo
 
-from collector.model import Part, Seconds, Stay, Suspect, WorkOrder
+from collector.model import Seconds, Stay, Suspect, WorkOrder
 from dashboard.drawings.bars import chance, reserve, urgency_words
 from dashboard.drawings.ink import Ink, sled_link, tag
 from dashboard.drawings.marks import worded
@@ -13,12 +13,11 @@ from dashboard.drawings.things import Standing
 from dashboard.panels.frame import folded
 from dashboard.panels.orders import orders_link
 from dashboard.views.answers import Accused, Left, least_of_each, likelihood, percent
-from dashboard.views.places import named
 from dashboard.views.words import age, clock, count
 
 _REASONS = 6
 """Sentences for, and against, shown of one suspect."""
-_LEFTS = 8
+_LEFTS = 4
 """Margins shown at once; the rest unfolds."""
 
 
@@ -39,7 +38,9 @@ def suspects(
 def _trouble(accused: Accused, orders: Sequence[WorkOrder], controller: str, now: Seconds, zone: tzinfo | None) -> Ink:
     trouble = accused.trouble
     since = f"for {age(now - trouble.opened)}"
-    listed = [_suspect(each, controller, each.part in trouble.also) for each in (*accused.here, *accused.elsewhere)]
+    listed = [
+        suspect_lines(each, controller, each.part in trouble.also) for each in (*accused.here, *accused.elsewhere)
+    ]
     none = None if listed else tag("p", "No known fault of any part explains it.", class_="nothing")
     unexplained = (
         f"That none of the known faults explains it: {likelihood(trouble.unexplained)}, {percent(trouble.unexplained)}."
@@ -79,7 +80,8 @@ def _orders(trouble: str, orders: Sequence[WorkOrder]) -> list[Ink | str]:
     return told or ["No work order: nothing is sure enough yet to send somebody for."]
 
 
-def _suspect(suspect: Suspect, controller: str, also: bool) -> Ink:
+def suspect_lines(suspect: Suspect, controller: str, also: bool) -> Ink:
+    """A suspect with how sure it is and what speaks for and against it."""
     name: Ink | str = f"{suspect.name} ({suspect.kind.value})"
     if suspect.controller is not None and suspect.controller != controller:
         name = tag("a", name, href=sled_link(suspect.controller))
@@ -165,16 +167,9 @@ def left_line(each: Left, name: str, href: str | None = None) -> Ink:
     )
 
 
-def stays(part: Part | None, asked: str, found: Sequence[Stay], now: Seconds, zone: tzinfo | None) -> Ink:
-    """What stood where a part stands, newest first."""
-    name = named(part) if part is not None else asked
-    title = tag("h2", "Who stood here", tag("span", name, class_="count"))
-    close = tag("button", "Fold", class_="pick", data_pick="place=", type="button")
-    if not found:
-        words = "Nothing is on record for this place."
-        return tag("section", title, tag("p", words, class_="nothing"), close, data_block="stays")
-    lines = [_stay(each, now, zone) for each in reversed(found)]
-    return tag("section", title, tag("ol", *lines[:30], class_="lines"), close, data_block="stays", data_place=asked)
+def stay_lines(found: Sequence[Stay], now: Seconds, zone: tzinfo | None) -> list[Ink]:
+    """What stood in a place, or where a serial number has been, newest first."""
+    return [_stay(each, now, zone) for each in reversed(found)]
 
 
 def _stay(stay: Stay, now: Seconds, zone: tzinfo | None) -> Ink:

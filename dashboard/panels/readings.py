@@ -11,6 +11,7 @@ from dashboard.drawings.marks import worded
 from dashboard.drawings.things import Standing
 from dashboard.drawings.trace import chart, strip
 from dashboard.views.readings import ReadingLine, Section
+from dashboard.views.trend import Trend
 from dashboard.views.words import age, clock, count, unit_words
 
 OLD = 180.0
@@ -22,10 +23,8 @@ _SHORTEST = 300.0
 """Seconds that a time axis shows at least."""
 
 
-def readings(
-    groups: Sequence[Section], opened: ReadingLine | None, unfolded: Ink | None, now: Seconds, zone: tzinfo | None
-) -> Ink:
-    """Every reading with its nearest limit and margin, by blade; the opened one with its history below it."""
+def readings(groups: Sequence[Section], now: Seconds, zone: tzinfo | None) -> Ink:
+    """Every reading with its nearest limit and margin, by blade, folded; a pick opens its part with its history."""
     lines = [line for group in groups for line in group.lines]
     told = sum(1 for line in lines if line.value is not None)
     title = tag(
@@ -34,15 +33,12 @@ def readings(
     if not lines:
         words = "The controller tells of no sensor."
         return tag("section", title, tag("p", words, class_="nothing"), data_block="readings")
-    folds = [_section(group, opened, unfolded, now, zone) for group in groups]
+    folds = [_section(group, now, zone) for group in groups]
     return tag("section", title, *folds, data_block="readings")
 
 
-def _section(
-    group: Section, opened: ReadingLine | None, unfolded: Ink | None, now: Seconds, zone: tzinfo | None
-) -> Ink:
+def _section(group: Section, now: Seconds, zone: tzinfo | None) -> Ink:
     troubled = group.worst > Health.OK
-    holds_opened = opened is not None and any(line.key == opened.key for line in group.lines)
     said = count(len(group.lines), "reading")
     if (closest := group.closest) is not None:
         said += f"; closest to a limit: {closest.sensor.sensor}, {closest.margin}"
@@ -53,12 +49,20 @@ def _section(
         worded(Standing(group.worst)) if troubled else None,
         tag("span", f" {said}", class_="small"),
     )
-    table = _table(group.lines, opened, unfolded, now, zone)
-    return tag("details", summary, table, open=troubled or holds_opened, id=f"of-{group.part}", data_section=group.part)
+    rows = table(group.lines, None, None, now, zone, verb="reading")
+    return tag("details", summary, rows, id=f"of-{group.part}", data_section=group.part)
 
 
-def history(line: ReadingLine, samples: History, span: str, since: Seconds, now: Seconds, zone: tzinfo | None) -> Ink:
-    """The history of one sensor with its thresholds, and how far back to look.
+def history(
+    line: ReadingLine,
+    samples: History,
+    span: str,
+    since: Seconds,
+    now: Seconds,
+    zone: tzinfo | None,
+    trend: Trend | None = None,
+) -> Ink:
+    """The history of one sensor with its thresholds, its trend, and how far back to look.
 
     The time axis begins at ``since``, or with the first sample where that is later.
     """
@@ -83,7 +87,11 @@ def history(line: ReadingLine, samples: History, span: str, since: Seconds, now:
         )
         for words in SPANS
     ]
-    return tag("div", tag("p", "look back ", *spans, class_="small spans"), body, data_history=line.key)
+    said = None
+    if trend is not None:
+        forecast = f"; {trend.forecast}" if trend.forecast else ""
+        said = tag("p", f"Trend: {trend.says}{forecast}.", data_trend=True)
+    return tag("div", tag("p", "look back ", *spans, class_="small spans"), body, said, data_history=line.key)
 
 
 def _told(samples: History) -> str:
@@ -92,14 +100,21 @@ def _told(samples: History) -> str:
     return f"{told}, {gaps} without a value" if gaps else told
 
 
-def _table(
-    lines: Sequence[ReadingLine], opened: ReadingLine | None, unfolded: Ink | None, now: Seconds, zone: tzinfo | None
+def table(
+    lines: Sequence[ReadingLine],
+    opened: ReadingLine | None,
+    unfolded: Ink | None,
+    now: Seconds,
+    zone: tzinfo | None,
+    verb: str = "sensor",
 ) -> Ink:
+    """Readings with their limits, a row each; the opened one with its history below it. ``verb``: what a pick of a
+    sensor begins with."""
     rows: list[Ink] = []
     before = None
     for line in lines:
         is_open = opened is not None and line.key == opened.key
-        rows.append(_row(line, line.part if line.sensor.part != before else None, is_open, now, zone))
+        rows.append(_row(line, line.part if line.sensor.part != before else None, is_open, now, zone, verb))
         before = line.sensor.part
         if is_open and unfolded is not None:
             rows.append(tag("tr", tag("td", unfolded, colspan="7"), class_="unfolded"))
@@ -112,14 +127,14 @@ def _table(
     )
 
 
-def _row(line: ReadingLine, part: str | None, is_open: bool, now: Seconds, zone: tzinfo | None) -> Ink:
+def _row(line: ReadingLine, part: str | None, is_open: bool, now: Seconds, zone: tzinfo | None, verb: str) -> Ink:
     crossed = line.crossed if line.crossed > Health.OK else None
     name = tag(
         "button",
         line.sensor.sensor,
         type="button",
         class_="pick",
-        data_pick=f"fold={line.key}" if is_open else f"sensor={line.key}",
+        data_pick=f"fold={line.key}" if is_open else f"{verb}={line.key}",
         aria_expanded="true" if is_open else "false",
         title=f"{line.sensor.quantity.value}, read {clock(line.time, now, zone)}",
     )

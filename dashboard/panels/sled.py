@@ -8,19 +8,18 @@ from datetime import tzinfo
 from collector.assess.folding import Folded
 from collector.assess.folding import folded as causes
 from collector.model import Condition, ControllerState, Defect, Event, Evidence, Health, Part, Seconds
-from dashboard.drawings.front import front as drawn_front
 from dashboard.drawings.ink import Ink, join, tag
-from dashboard.drawings.lamps import lamp_words, panel
 from dashboard.drawings.marks import worded
-from dashboard.drawings.things import Front, Standing
+from dashboard.drawings.things import Standing
 from dashboard.panels.care import cared
 from dashboard.panels.frame import folded
 from dashboard.views.attention import marks
 from dashboard.views.floor import unheard
 from dashboard.views.places import Places, label, named, without_name
-from dashboard.views.sled import LampLine, NamePlate, SharedPart
+from dashboard.views.sled import NamePlate, SharedPart
 from dashboard.views.words import age, clock, count, threshold_words, unit_words
 
+_VERDICTS = 3
 _EVENTS = 8
 """Events shown at once; the rest unfolds."""
 
@@ -41,41 +40,6 @@ def contact(state: ControllerState, now: Seconds, zone: tzinfo | None) -> Ink:
     return join(" · ".join(pieces))
 
 
-def front_and_lamps(front: Front | None, lines: Sequence[LampLine]) -> Ink:
-    """The front to scale beside its lamps in words."""
-    if front is None:
-        return tag(
-            "section",
-            tag("h2", "Front"),
-            tag("p", "The controller has told of no part yet.", class_="nothing"),
-            data_block="front",
-        )
-    words = "drawn to scale" if front.told else "sizes not told: not to scale"
-    if len(front.blades) > 1:
-        words += ", slots in reading order"
-    drawing = tag("div", drawn_front(front), tag("p", words, class_="small"))
-    lamps = tag("div", *(_lamp_line(line) for line in lines), class_="lamp-lines")
-    title = tag("h2", "Front", tag("span", "lamps as they should show; below them what is reported", class_="count"))
-    return tag("section", title, tag("div", drawing, lamps, class_="split"), data_block="front")
-
-
-def _lamp_line(line: LampLine) -> Ink:
-    should = (
-        join(panel(line.lamps, line.part), tag("span", lamp_words(line.lamps)))
-        if line.lamps is not None
-        else tag("span", "empty slot" if line.absent else "lamps unknown", class_="small")
-    )
-    return tag(
-        "div",
-        tag("div", line.label, class_="slot-name"),
-        tag("div", should, class_="should"),
-        tag("div", worded(line.standing), class_="stands") if not line.absent else None,
-        tag("div", f"reports: {line.reported}", class_="reports"),
-        class_="lamp-line",
-        data_lamps_of=line.part,
-    )
-
-
 def conditions(open_: Sequence[Condition], places: Places, now: Seconds, zone: tzinfo | None) -> Ink:
     """Open conditions with their evidence."""
     title = tag("h2", "Open conditions", tag("span", str(len(open_)), class_="count") if open_ else None)
@@ -84,9 +48,14 @@ def conditions(open_: Sequence[Condition], places: Places, now: Seconds, zone: t
     return tag(
         "section",
         title,
-        tag("ol", *(_folded(each, places, now, zone) for each in causes(open_)), class_="lines"),
+        tag("ol", condition_lines(open_, places, now, zone), class_="lines"),
         data_block="conditions",
     )
+
+
+def condition_lines(open_: Sequence[Condition], places: Places, now: Seconds, zone: tzinfo | None) -> Ink:
+    """Open conditions, each with its evidence and what follows from it."""
+    return join(*(_folded(each, places, now, zone) for each in causes(open_)))
 
 
 def _folded(fold: Folded, places: Places, now: Seconds, zone: tzinfo | None) -> Ink:
@@ -180,7 +149,10 @@ def shared(parts: Sequence[SharedPart], blades: Sequence[Part]) -> Ink:
         tag("tbody", *rows),
         class_="leans",
     )
-    return tag("section", title, tag("div", table, class_="scroll"), data_block="shared")
+    troubled = [named(each.part) for each in parts if each.standing.health > Health.OK]
+    words = f"in trouble: {', '.join(troubled)}" if troubled else f"{count(len(parts), 'part')}, none in trouble"
+    fold = tag("details", tag("summary", words), tag("div", table, class_="scroll"), id="shared", open=bool(troubled))
+    return tag("section", title, fold, data_block="shared")
 
 
 _DOES = {"powered by": "powers", "cooled by": "cools", "managed by": "manages", "connected through": "links"}
@@ -210,7 +182,7 @@ def _shared_row(each: SharedPart, blades: Sequence[Part]) -> Ink:
 
 def name_plates(plates: Sequence[NamePlate]) -> Ink:
     """Serials, part numbers, models and firmware, folded."""
-    title = tag("h2", "Name plates", tag("span", count(len(plates), "part"), class_="count"))
+    title = tag("h2", "Parts", tag("span", count(len(plates), "part"), class_="count"))
     if not plates:
         return tag("section", title, tag("p", "None told.", class_="nothing"), data_block="plates")
     heads = ("part", "made by", "model", "part number", "serial", "firmware")
@@ -247,7 +219,7 @@ def name_plates(plates: Sequence[NamePlate]) -> Ink:
         title,
         tag(
             "details",
-            tag("summary", "Show them; a part's place tells who stood there"),
+            tag("summary", "Every part that names itself; a part's place opens it"),
             tag("div", table, class_="scroll"),
             id="plates",
         ),
@@ -268,6 +240,11 @@ def lately(events: Sequence[Event], places: Places, now: Seconds, zone: tzinfo |
         folded(lines[_EVENTS:], "earlier"),
         data_block="events",
     )
+
+
+def event_lines(events: Sequence[Event], places: Places, now: Seconds, zone: tzinfo | None) -> Ink:
+    """What happened, a line each."""
+    return join(*(_event(event, places.parts, now, zone) for event in events))
 
 
 def _event(event: Event, parts: Mapping[str, Part], now: Seconds, zone: tzinfo | None) -> Ink:

@@ -29,6 +29,12 @@ def named(part: Part) -> str:
     return name if part.kind.value.lower() in name.lower() else f"{name} ({part.kind.value})"
 
 
+def sticker(part: Part) -> str:
+    """The last step of the slot's label, which is what stands at the part itself, else its name."""
+    told = (part.location.slot or "").rpartition("/")[2].strip()
+    return plain(told, _LONGEST) if told and part.kind is not Kind.HOST else label(part)
+
+
 def without_name(text: str, part: Part | None) -> str:
     """A text about a part, without the part's name at its beginning and the full stop at its end."""
     if part is not None:

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from collector.model import Health, Identity, Kind, Lamps, Link, Part, PowerState, Rolled, State, Status
-from dashboard.drawings.things import EIA_UNIT, RACK_WIDTH, Drive, Front, Standing
+from dashboard.drawings.things import EIA_UNIT, RACK_WIDTH, Bay, Blade, Drive, Front, Standing
 from dashboard.views.floor import blade_boxes, standing
-from dashboard.views.places import Places, label, names_of
+from dashboard.views.places import Places, label, names_of, sticker
 
 _SHARED = (
     Kind.FAN,
@@ -63,6 +63,9 @@ def front_of(
     if part is None:
         return None
     boxes, told = blade_boxes(controller, part, places, rolled, statuses)
+    if not boxes:
+        boxes = _supplies(controller, part, places, rolled, statuses)
+        told = told and not boxes
     blades = tuple(
         replace(
             box,
@@ -80,6 +83,27 @@ def front_of(
         blades,
         lamps.get(part.id),
         told,
+    )
+
+
+def _supplies(
+    controller: str, front: Part, places: Places, rolled: Mapping[str, Rolled], statuses: Mapping[str, Status]
+) -> tuple[Blade, ...]:
+    """A front without blades, such as a power shelf's: its supplies beside each other, in the order of their slots."""
+    found = [part for part in places.of_controller.get(controller, ()) if part.kind is Kind.POWER_SUPPLY]
+    if front.kind is Kind.SLED or not found:
+        return ()
+    found.sort(key=lambda part: (part.location.slot_index is None, part.location.slot_index or 0, part.id))
+    step, high = (front.size.width or RACK_WIDTH) / len(found), front.size.height or EIA_UNIT
+    return tuple(
+        Blade(
+            part.id,
+            sticker(part),
+            Bay(step * place, 0.0, step, high),
+            standing(part.id, rolled, places.parts),
+            absent=part.id in statuses and statuses[part.id].state is State.ABSENT,
+        )
+        for place, part in enumerate(found)
     )
 
 

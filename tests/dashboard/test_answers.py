@@ -22,10 +22,11 @@ from collector.model import (
     WorkOrder,
 )
 from dashboard.drawings.bars import HIGH, WIDE, chance, reserve, urgency_words
+from dashboard.drawings.ink import join
 from dashboard.drawings.spot import FRONT_WIDE, spot
 from dashboard.drawings.spot import HIGH as SPOT_HIGH
 from dashboard.drawings.things import Bay, Blade, Front, Rack, Sled, Standing
-from dashboard.panels.answers import stays, suspects
+from dashboard.panels.answers import stay_lines, suspects
 from dashboard.panels.care import cared, follows
 from dashboard.panels.orders import filters, orders_link, sheet, the_walks
 from dashboard.panels.rounds import found_wrong, racks_head
@@ -299,12 +300,12 @@ def test_margins_by_rack_start_with_the_least(source: Source) -> None:
 
 def test_who_stood_where_a_part_stands_newest_first(source: Source) -> None:
     found = source.stays_at(FAN)
-    tree = parse(stays(None, FAN, found, NOW, None))
+    tree = parse(join(*stay_lines(found, NOW, None)))
     lines = find(tree, data_stay="")
     assert [line.get("data-stay") for line in lines] == ["F2", "F1"]
     assert "there now" in words(lines[0])
     assert "swapped" in words(lines[1])
-    assert "Nothing is on record" in words(parse(stays(None, "x:y", (), NOW, None)))
+    assert stay_lines((), NOW, None) == []
 
 
 # --- drawings ---

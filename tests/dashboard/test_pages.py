@@ -101,15 +101,52 @@ def test_the_sled_page_shows_front_lamps_conditions_and_readings(
     filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     page = whole(visit(filled[0], monkeypatch, sled=SEIZED))
-    sled = one(one(page, data_block="front"), data_lamps_of="r01-s2:/redfish/v1/Chassis/Sled")
+    sled = one(one(page, data_block="lamps"), data_lamps_of="r01-s2:/redfish/v1/Chassis/Sled")
     assert "blue on, amber on" in words(sled)
     states = {lamp.get("data-lamp"): lamp.get("data-lamp-state") for lamp in find(sled, data_lamp="")}
     assert states == {"blue": "on", "amber": "on"}
     assert len(find(one(page, data_block="conditions"), data_condition="")) == 2
     assert "lower critical 1000 rpm" in words(one(page, data_block="conditions"))
     assert one(page, data_shared=FAN).get("data-health") == "Critical"
-    assert len(find(page, data_reading="")) == 16
+    assert len(find(one(page, data_block="readings"), data_reading="")) == 16
     assert one(page, data_history="/redfish/v1/Chassis/Sled/ThermalSubsystem/Fans/2|speed") is not None
+
+
+def test_the_sled_page_leads_with_what_is_wrong_and_opens_the_part_in_question(
+    filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = whole(visit(filled[0], monkeypatch, sled=SEIZED))
+    verdict = one(one(page, data_block="verdict"), data_verdict="Critical")
+    assert verdict.get("data-verdict-part") == FAN
+    assert one(verdict, href=orders_link(order=FAN_ORDER)) is not None
+    held = one(page, data_part_panel="")
+    assert held.get("data-part-panel") == FAN
+    assert "data-reveal" not in held.attrib
+    cut = one(page, data_block="cutaway")
+    assert one(cut, data_part=FAN).get("aria-current") == "true"
+    assert len(find(cut, data_kind="fan")) == 4
+
+
+def test_a_sled_in_order_says_so_and_opens_its_case(
+    filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = whole(visit(filled[0], monkeypatch, sled="r01-s1"))
+    assert "Nothing is wrong here" in words(one(page, data_verdict="OK"))
+    assert one(page, data_part_panel="").get("data-part-panel") == "r01-s1:/redfish/v1/Chassis/Sled"
+
+
+def test_the_address_chooses_the_layer_that_is_cut_open(
+    filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def cut(**query: str) -> list[str | None]:
+        page = whole(visit(filled[0], monkeypatch, sled="r03-s1", **query))
+        return [each.get("data-tray") for each in find(page, data_tray="")]
+
+    blade = "r03-s1:/redfish/v1/Chassis/Blade{}"
+    assert cut() == [blade.format(1), blade.format(2)]
+    assert cut(layer="1") == [blade.format(3), blade.format(4)]
+    assert cut(layer="9") == cut(layer="-1") == cut()
+    assert cut(place="r03-s1:/redfish/v1/Systems/3/Processors/1") == [blade.format(3), blade.format(4)]
 
 
 def test_a_blinking_lamp_blinks_on_the_page(filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch) -> None:
@@ -148,7 +185,8 @@ def test_the_address_chooses_the_sensor_and_how_far_back(
     filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     key = "/redfish/v1/Chassis/Sled|power"
-    page = whole(visit(filled[0], monkeypatch, sled=SEIZED, sensor=key, span="15 min"))
+    sled = "r01-s2:/redfish/v1/Chassis/Sled"
+    page = whole(visit(filled[0], monkeypatch, sled=SEIZED, place=sled, sensor=key, span="15 min"))
     drawn = one(page, data_history=key)
     assert one(drawn, data_pick="span=15 min").get("aria-pressed") == "true"
     assert int(one(drawn, data_samples="").get("data-samples", "0")) <= 31
@@ -229,10 +267,13 @@ def test_the_sled_page_tells_suspects_margins_and_who_stood_there(
 ) -> None:
     page = whole(visit(filled[0], monkeypatch, sled=SEIZED, place=FAN))
     assert len(find(one(page, data_block="suspects"), data_suspect="")) == 3
+    held = one(page, data_part_panel=FAN)
+    assert one(held, data_part_order=FAN_ORDER) is not None
+    assert [each.get("data-suspect") for each in find(held, data_suspect="")] == [FAN]
     assert len(find(one(page, data_block="margins"), data_margin="")) == 3
     assert [each.get("data-stay") for each in find(one(page, data_place=FAN), data_stay="")] == ["F2", "F1"]
     foreign = whole(visit(filled[0], monkeypatch, sled="r01-s1", place=FAN))
-    assert find(foreign, data_block="stays") == []
+    assert find(foreign, data_part_panel=FAN) == []
     assert find(foreign, data_block="suspects") == []
 
 
