@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from collector.model import Part
+from collector.model import Kind, Part
 from collector.model.places import Places as Places
 from collector.model.places import label_told
 from collector.text import plain
