@@ -27,6 +27,11 @@ class Fronts:
         told: dict[str, Lamps] = {} if before is None else before._told
         self._told: dict[str, Lamps] = {part.id: told[part.id] for part in tree.parts if part.id in told}
 
+    @property
+    def told(self) -> Mapping[str, Lamps]:
+        """What was told last, by part id."""
+        return self._told
+
     def update(self, positions: Iterable[int], statuses: Mapping[str, Status], rollup: Rollup) -> dict[str, Lamps]:
         """The lamps that changed, by part id, after the parts at these positions did."""
         affected = set(positions)

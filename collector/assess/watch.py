@@ -38,6 +38,7 @@ from collector.model import (
     Frame,
     Health,
     Inventory,
+    Lamps,
     Link,
     Location,
     Outcome,
@@ -125,6 +126,16 @@ class Watch:
     def statuses(self) -> Mapping[str, Status]:
         """What the controller told last of its parts, by id."""
         return self._statuses
+
+    @property
+    def tree(self) -> Tree:
+        """The parts that the newest walk found."""
+        return self._tree
+
+    @property
+    def lamps(self) -> Mapping[str, Lamps]:
+        """What the fronts should show, by part id."""
+        return self._fronts.told
 
     @property
     def idle(self) -> frozenset[str]:

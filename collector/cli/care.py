@@ -12,24 +12,15 @@ from typing import Any
 
 from collector.cli.output import FORMATS, iso, rows
 from collector.cli.places import add_state, state_of
-from collector.model import Care, CareKind, Location, Request, RequestState, Verb
+from collector.cli.waiting import WrongRequest, await_request, span
+from collector.model import Care, CareKind, Location, Request, Verb
 from collector.store.reader import Reader
 from collector.store.requests import ask
 from collector.text import plain
 
-_WAITS = 10.0
-"""Seconds that a command waits for the collector to carry its request out."""
-_LOOKS_EVERY = 0.2
-_HEARTBEAT = 15.0
-"""Seconds without a heartbeat after which no collector is taken to run; it beats every 5 s."""
 _VALID = 3600.0
 """Seconds within which a collector must get to a request that has no end of its own."""
-_UNITS = {"m": 60.0, "h": 3600.0, "d": 86400.0}
 _PLACES = ("site", "row", "rack", "enclosure", "sled", "slot")
-
-
-class WrongRequest(Exception):
-    """What was typed can't be asked for: one line, with what to do."""
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -86,7 +77,7 @@ def run(arguments: argparse.Namespace) -> int:
     except (WrongRequest, ValueError) as error:
         print(f"sledkeeper: {error}", file=sys.stderr)
         return 2
-    return _await(state, number)
+    return await_request(state, number)
 
 
 def _request(arguments: argparse.Namespace, state: Path, now: float) -> Request:
@@ -97,7 +88,7 @@ def _request(arguments: argparse.Namespace, state: Path, now: float) -> Request:
     if getattr(arguments, "until", None) is not None:
         until = _time(arguments.until)
     elif getattr(arguments, "lasting", None) is not None:
-        until = since + _span(arguments.lasting)
+        until = since + span(arguments.lasting)
     if until is not None:
         told["until"] = until
     if begin is not None:
@@ -148,23 +139,6 @@ def _check_condition(target: str, verb: str, state: Path) -> None:
         hint = f"near that: {', '.join(near)}" if near else "'sledkeeper conditions --format json' names them"
         what = "no shelved condition" if verb == Verb.UNSHELVE else "no open condition"
         raise WrongRequest(f"{what} has the id {plain(target, 80)!r}; {hint}")
-
-
-def _await(state: Path, number: int) -> int:
-    with Reader(state) as reader:
-        mark = reader.collector()
-        if mark is None or mark.stopped is not None or time.time() - mark.heartbeat > _HEARTBEAT:
-            print(f"asked for (request {number}); no collector runs here now: the next to start carries it out")
-            return 0
-        deadline = time.monotonic() + _WAITS
-        while time.monotonic() < deadline:
-            request = reader.request(number)
-            if request is not None and request.state is not RequestState.ASKED:
-                print(f"{request.state.value}: {plain(request.result, 300)}")
-                return 0 if request.state is RequestState.DONE else 1
-            time.sleep(_LOOKS_EVERY)
-    print(f"asked for (request {number}); the collector has not got to it yet: 'sledkeeper care' shows when it has")
-    return 0
 
 
 def show(arguments: argparse.Namespace) -> int:
@@ -224,14 +198,3 @@ def _time(text: str) -> float:
     if told.tzinfo is None:
         raise WrongRequest(f"{plain(text, 40)!r} names no time zone; end it with Z or an offset such as +01:00")
     return (told - datetime(1970, 1, 1, tzinfo=UTC)) / timedelta(seconds=1)
-
-
-def _span(text: str) -> float:
-    number, unit = text[:-1], text[-1:]
-    try:
-        seconds = float(number) * _UNITS[unit]
-    except (ValueError, KeyError):
-        raise WrongRequest(f"{plain(text, 40)!r} is no span of time; write 30m, 8h or 2d") from None
-    if not 0 < seconds < 1e9:
-        raise WrongRequest(f"{plain(text, 40)!r} is no span of time that can be asked for")
-    return seconds

@@ -16,11 +16,13 @@ from pathlib import Path
 from prometheus_client import CollectorRegistry, ProcessCollector
 
 from collector.assess.care import Cares
+from collector.cli.deeds import Deeds
 from collector.cli.errands import Errands
+from collector.cli.holding import Holding
 from collector.cli.leftovers import Leftovers
 from collector.cli.places import add_state, state_of
 from collector.cli.running import run_to_end
-from collector.model import Condition, Outcome, Update
+from collector.model import Condition, Lit, Outcome, Permits, Update
 from collector.poll.fleet import Fleet
 from collector.poll.memory import Memory
 from collector.poll.report import Report
@@ -93,13 +95,18 @@ class _Keeping:
     def announce(self, listen: str) -> None:
         """Make the collector known to the readers of the store."""
         interval = self._settings.collector.poll_interval
-        self.writer.announce(version=version("sledkeeper"), poll_interval=interval, listen=listen)
+        permits = permits_of(self._settings)
+        self.writer.announce(version=version("sledkeeper"), poll_interval=interval, listen=listen, permits=permits)
 
-    def fleet(self) -> Fleet:
-        """The controllers, going on from where an earlier run left them: conditions, parts, events, sessions."""
+    def fleet(self, *, polled: bool = True) -> Fleet:
+        """The controllers, going on from where an earlier run left them: conditions, parts, events, sessions.
+
+        ``polled``: whether they will be for a while, so that something can be done to them.
+        """
         with Reader(self._state) as reader:
             conditions, stays, heard = reader.conditions(), reader.stays(), reader.heard()
             standing, troubles, orders = reader.care(), reader.troubles(), reader.orders()
+            holding = Holding([*reader.held(Lit)])
         self.live.restore(conditions, troubles, orders)
         self.leftovers = Leftovers(troubles, orders, self.live, self.tell, time.time)
         by_controller: dict[str, list[Condition]] = defaultdict(list)
@@ -116,7 +123,10 @@ class _Keeping:
             heard=heard,
             cares=cares,
         )
-        self.errands = Errands(self._state, self.writer, cares, fleet.watches, self.tell, time.time)
+        deeds = Deeds(self._state, self._settings, fleet.watches, fleet.hands, holding) if polled else None
+        self.errands = Errands(
+            self._state, self.writer, cares, fleet.watches, self.tell, time.time, deeds=deeds, holding=holding
+        )
         return fleet
 
     def store_problem(self) -> str | None:
@@ -141,10 +151,20 @@ class _Keeping:
         self.feed.publish(update)
 
 
+def permits_of(settings: Settings) -> Permits:
+    """What the fleet file lets people have done, for the store."""
+    return Permits(
+        locate=settings.actions.locate,
+        locate_minutes=settings.actions.locate_minutes,
+        power=settings.actions.power,
+        besides={each.name: each.power for each in settings.controllers if each.power is not None},
+    )
+
+
 async def _once(settings: Settings, state: Path) -> int:
     async with _Keeping(settings, state) as keeping:
         keeping.announce(listen="")
-        fleet = keeping.fleet()
+        fleet = keeping.fleet(polled=False)
         total, done = len(settings.controllers), 0
 
         def progress(report: Report) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from importlib.metadata import version
 
 from collector.cli import (
+    asking,
     care,
     check,
     collect,
@@ -36,7 +37,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="sledkeeper", description="Out-of-band health of racks of dense sleds.")
     parser.add_argument("--version", action="version", version=version("sledkeeper"))
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    for module in (demo, collect, check, plan, dashboard, simulate, readers, fit, history, ledger, care, drill):
+    for module in (demo, collect, check, plan, dashboard, simulate, readers, fit, history, ledger, care, asking, drill):
         module.add(commands)
     arguments = parser.parse_args(argv)
     try:

@@ -12,8 +12,31 @@ Conventions, everywhere:
 
 from __future__ import annotations
 
+from collector.model.acts import (
+    TAKES_DOWN,
+    Handled,
+    Handling,
+    Held,
+    Lit,
+    Noticed,
+    OrderState,
+    Permits,
+    PowerWish,
+    Sighting,
+)
 from collector.model.answers import Fallen, Margin, MarginKind, Suspect, Trouble, Urgency, WorkOrder
-from collector.model.care import Care, CareKind, Mark, Request, RequestState, Verb
+from collector.model.care import (
+    CARE_VERBS,
+    DEED_VERBS,
+    ORDER_VERBS,
+    UNDER_WAY,
+    Care,
+    CareKind,
+    Mark,
+    Request,
+    RequestState,
+    Verb,
+)
 from collector.model.conditions import (
     Assessment,
     Condition,
@@ -60,8 +83,13 @@ from collector.model.words import (
 
 __all__ = [
     "CANONICAL_UNIT",
+    "CARE_VERBS",
+    "DEED_VERBS",
     "NO_VALUE",
+    "ORDER_VERBS",
     "SENSOR_SIGNS",
+    "TAKES_DOWN",
+    "UNDER_WAY",
     "Assessment",
     "Care",
     "CareKind",
@@ -77,7 +105,10 @@ __all__ = [
     "Evidence",
     "Fallen",
     "Frame",
+    "Handled",
+    "Handling",
     "Health",
+    "Held",
     "History",
     "Holding",
     "Identity",
@@ -89,6 +120,7 @@ __all__ = [
     "LedState",
     "Limit",
     "Link",
+    "Lit",
     "Location",
     "Login",
     "Margin",
@@ -97,11 +129,15 @@ __all__ = [
     "Misfit",
     "Misfitting",
     "Neighbour",
+    "Noticed",
     "Observation",
+    "OrderState",
     "Outcome",
     "Part",
     "PartHours",
+    "Permits",
     "PowerState",
+    "PowerWish",
     "Quantity",
     "Reading",
     "Request",
@@ -110,6 +146,7 @@ __all__ = [
     "Round",
     "Seconds",
     "Sensor",
+    "Sighting",
     "Sign",
     "SignKey",
     "Size",

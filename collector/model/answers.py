@@ -6,6 +6,7 @@ from enum import StrEnum
 
 from msgspec import Struct
 
+from collector.model.acts import Handling, OrderState
 from collector.model.lamps import Lamps
 from collector.model.parts import Identity, Location
 from collector.model.words import Health, Kind, Seconds
@@ -110,6 +111,15 @@ class WorkOrder(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """Ids of the other parts of the ambiguity group, in the order to try them."""
     bundle: str = ""
     """Orders of one bundle are one walk: the rack they are in."""
+    handling: Handling | None = None
+    """What people do about it; None while nobody has taken it."""
+
+    @property
+    def state(self) -> OrderState:
+        """How far it is."""
+        if self.closed is not None:
+            return OrderState.CLOSED
+        return OrderState.OPEN if self.handling is None else self.handling.state
 
 
 class MarginKind(StrEnum):

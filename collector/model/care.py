@@ -15,7 +15,7 @@ from collector.model.words import Health, Seconds
 
 
 class Verb(StrEnum):
-    """What people ask for, as far as it stays within the collector."""
+    """What people ask for."""
 
     ACKNOWLEDGE = "acknowledge"
     SHELVE = "shelve"
@@ -23,14 +23,41 @@ class Verb(StrEnum):
     MAINTAIN = "maintain"
     UNMAINTAIN = "unmaintain"
 
+    LOCATE = "locate"
+    """Switch a part's locate lamp; ``on`` and ``minutes`` among the arguments."""
+    POWER = "power"
+    """Switch or restart hosts; ``how``, ``confirm`` and ``hosts`` among the arguments."""
+    OBSERVE = "observe"
+    """Say what a front shows; see :class:`~collector.model.Sighting` for the arguments."""
+    TAKE = "take"
+    """Take a work order on."""
+    FINISH = "finish"
+    """Say that an order is done; ``serial`` of what was put in among the arguments."""
+    GIVE_BACK = "give-back"
+    """Leave an order to others."""
+
+
+CARE_VERBS = frozenset({Verb.ACKNOWLEDGE, Verb.SHELVE, Verb.UNSHELVE, Verb.MAINTAIN, Verb.UNMAINTAIN})
+"""What marks conditions and places."""
+DEED_VERBS = frozenset({Verb.LOCATE, Verb.POWER})
+"""What changes something on a controller; asked twice before it was carried out, it is one request."""
+ORDER_VERBS = frozenset({Verb.TAKE, Verb.FINISH, Verb.GIVE_BACK})
+"""What is about a work order."""
+
 
 class RequestState(StrEnum):
     """How far a request is."""
 
     ASKED = "asked"
+    TAKEN_UP = "taken up"
+    """The collector is at it."""
     DONE = "done"
+    HALF_DONE = "half done"
+    """Some of it came about, or it was sent and nobody knows whether it did: ``result`` says which."""
     REFUSED = "refused"
-    """It can't be done, or may not: ``result`` says why."""
+    """It can't be done, or may not; nothing was changed: ``result`` says why."""
+    TIMED_OUT = "timed out"
+    """The controller took it, and what it should bring about did not show in time."""
     EXPIRED = "expired"
     """Nobody carried it out in time; it will not be carried out any more."""
 
@@ -45,7 +72,7 @@ class Request(Struct, frozen=True, kw_only=True, omit_defaults=True):
     verb: str
     """A :class:`Verb`, or another word that some part of the collector carries out."""
     target: str
-    """What it is about, e.g. the id of a condition or of a part, or a place's text."""
+    """What it is about, e.g. the id of a condition, of a part or of a work order, or a place's text."""
     arguments: dict[str, str | float | int | bool | None] = {}
     why: str = ""
     expires: Seconds
@@ -54,6 +81,10 @@ class Request(Struct, frozen=True, kw_only=True, omit_defaults=True):
     result: str = ""
     """One sentence: what came of it."""
     done_at: Seconds | None = None
+
+
+UNDER_WAY = frozenset({RequestState.ASKED, RequestState.TAKEN_UP})
+"""States after which another one comes."""
 
 
 class Mark(Struct, frozen=True, kw_only=True, omit_defaults=True):

@@ -6,6 +6,7 @@ from array import array
 
 from msgspec import Struct
 
+from collector.model.acts import Permits
 from collector.model.conditions import Assessment
 from collector.model.contact import Contact
 from collector.model.parts import Location
@@ -82,6 +83,7 @@ class CollectorState(Struct, frozen=True, kw_only=True):
     """Set on a clean stop."""
     poll_interval: float
     listen: str
+    permits: Permits = Permits()
 
 
 class History(Struct, frozen=True, kw_only=True):

@@ -22,6 +22,7 @@ from collector.assess.whereabouts import Whereabouts
 from collector.model import Condition, Location, Stay
 from collector.poll.clock import Clock, SystemClock
 from collector.poll.events import Listening
+from collector.poll.hands import Hands
 from collector.poll.interpret import Interpret, interpret
 from collector.poll.keeper import Keeper, Tell
 from collector.poll.listener import Listener
@@ -92,6 +93,7 @@ class Fleet:
             for controller in settings.controllers
         }
         self.diagnosis = Diagnosis([each.design for each in settings.designs], places_of(settings.places))
+        clock = clock or SystemClock()
         self.keepers = tuple(
             Keeper(
                 controller,
@@ -99,7 +101,7 @@ class Fleet:
                 self.diagnosis.ward(self.watches[controller.name], controller.location, told.get(controller.name, ())),
                 tell,
                 walks=walks,
-                clock=clock or SystemClock(),
+                clock=clock,
                 chance=chance,
                 transport=transport_for(controller),
                 limits=limits,
@@ -111,6 +113,7 @@ class Fleet:
             )
             for controller in settings.controllers
         )
+        self.hands = Hands(self.keepers, clock, transport_for)
 
     async def run(self) -> None:
         """Keep all controllers until cancelled; returns when every session is deleted or given up on.

@@ -133,6 +133,15 @@ class Keeper:
                 await self._events.aclose()
 
     @property
+    def client(self) -> Client:
+        """Through which it is asked, for the length of :meth:`run`."""
+        return self._client
+
+    def look(self) -> None:
+        """Something was done to it: make a round sooner, if one can be made."""
+        self._call.set()
+
+    @property
     def answering(self) -> bool:
         """Whether the controller answered last time."""
         return self._rounds is not None and self._failures == 0

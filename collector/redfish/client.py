@@ -218,6 +218,8 @@ class Client:
         if ask.method == "GET":
             return await self._get(path, ask.etag or None, timeout)
         headers = self._session.headers if ask.body is None else (*self._session.headers, JSON)
+        if ask.if_match:
+            headers = (*headers, (b"If-Match", ask.if_match.encode("latin-1")))
         body = b"" if ask.body is None else json.dumps(ask.body).encode()
         return await self._send(ask.method, path, headers, body, timeout)
 

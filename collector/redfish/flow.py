@@ -32,6 +32,10 @@ class Ask(Struct, frozen=True):
     """To be sent as JSON; None for no body."""
     etag: str = ""
     """For If-None-Match; "" for an unconditional request."""
+    if_match: str = ""
+    """For If-Match: the change is made only to what is still as it was read; "" for whatever stands there."""
+    wait: float = 0.0
+    """Seconds to let pass before it is asked."""
 
 
 class Answer(Struct, frozen=True):
@@ -48,6 +52,8 @@ class Answer(Struct, frozen=True):
     """The messages of an error body, in one line."""
     unread: tuple[DefectKind, str] | None = None
     """What is wrong with a body that can't be read."""
+    retry_after: str = ""
+    """The Retry-After header as told: seconds or a date (RFC 9110 10.2.3)."""
 
     @property
     def good(self) -> bool:
@@ -100,19 +106,20 @@ class Place(Struct, frozen=True):
 def answered(ask: Ask, reply: Reply, controller: str) -> Answer:
     """A reply off the wire as an answer to a flow; a body that can't be read is told in it, not raised."""
     etag, location = reply.header(b"etag") or "", reply.header(b"location") or ""
+    later = reply.header(b"retry-after") or ""
     if reply.status >= 400:
         said = told(reply.body)
-        return Answer(reply.status, etag=etag, location=location, keys=said.keys, text=said.text)
+        return Answer(reply.status, etag=etag, location=location, keys=said.keys, text=said.text, retry_after=later)
     if not reply.body.strip():
         missing = (DefectKind.NOT_JSON, "the answer is empty") if ask.method == "GET" and reply.status == 200 else None
-        return Answer(reply.status, etag=etag, location=location, unread=missing)
+        return Answer(reply.status, etag=etag, location=location, unread=missing, retry_after=later)
     try:
         body = decode(reply.body, controller, ask.path)
     except Malformed as error:
         # The answer to a POST or DELETE counts by its status; only what is asked for must be readable.
         unread = (error.defect or DefectKind.NOT_JSON, error.happened) if ask.method == "GET" else None
-        return Answer(reply.status, etag=etag, location=location, unread=unread)
-    return Answer(reply.status, body, etag=etag, location=location)
+        return Answer(reply.status, etag=etag, location=location, unread=unread, retry_after=later)
+    return Answer(reply.status, body, etag=etag, location=location, retry_after=later)
 
 
 async def drive(flow: Flow[T], exchange: Callable[[Ask], Awaitable[Answer]]) -> T:

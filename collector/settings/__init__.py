@@ -5,6 +5,7 @@ TOML, unknown keys are errors, every error is told at once with its key. See the
 
 from __future__ import annotations
 
+from collector.settings.actions import ActionSettings
 from collector.settings.base import SettingsError
 from collector.settings.conditions import ConditionSettings
 from collector.settings.controllers import ControllerSettings, Credential
@@ -14,6 +15,7 @@ from collector.settings.places import FeedSettings, PlaceSettings
 from collector.settings.sections import CollectorSettings, EventSettings, MqttSettings, StoreSettings
 
 __all__ = [
+    "ActionSettings",
     "CollectorSettings",
     "ConditionSettings",
     "ControllerSettings",

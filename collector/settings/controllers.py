@@ -36,6 +36,10 @@ class ControllerSettings:
     """``sha256:`` and 64 lower-case hexadecimal digits of the DER certificate."""
     insecure: bool = False
     location: Location = Location()
+    action_credential: Credential | None = None
+    """With which its lamps and hosts are switched; None: ``credential``."""
+    power: bool | None = None
+    """Whether its hosts may be switched; None: as [actions] says."""
 
 
 def credential_of(
@@ -63,8 +67,10 @@ def controllers_of(
             if value in seen:
                 problems.append(f"{origin}: {what}: {value!r} stands already at {seen[value]}")
             seen.setdefault(value, origin)
-        if entry.credentials != "none" and entry.credentials not in credentials:
-            problems.append(f"{origin}: credentials: no [credentials.{entry.credentials}] in this file")
+        for key in ("credentials", "action_credentials"):
+            wanted = getattr(entry, key)
+            if wanted not in (None, "none") and wanted not in credentials:
+                problems.append(f"{origin}: {key}: no [credentials.{wanted}] in this file")
         if entry.ca_file is not None and not (home / entry.ca_file).is_file():
             problems.append(f"{origin}: ca_file: no such file: {entry.ca_file}")
         controllers.append(
@@ -76,6 +82,8 @@ def controllers_of(
                 fingerprint=entry.fingerprint,
                 insecure=entry.insecure,
                 location=Location(**entry.location.model_dump()),
+                action_credential=credentials.get(entry.action_credentials or ""),
+                power=entry.power,
             )
         )
     return controllers

@@ -14,7 +14,17 @@ from collector.settings.base import Section, reason
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 _CSV_LOCATION = ("site", "row", "rack", "offset", "offset_unit", "enclosure", "sled", "slot")
-_CSV_COLUMNS = {"name", "url", "credentials", "ca_file", "fingerprint", "insecure", *_CSV_LOCATION}
+_CSV_COLUMNS = {
+    "name",
+    "url",
+    "credentials",
+    "action_credentials",
+    "power",
+    "ca_file",
+    "fingerprint",
+    "insecure",
+    *_CSV_LOCATION,
+}
 
 
 class CredentialEntry(Section):
@@ -50,6 +60,10 @@ class ControllerEntry(Section):
     name: str
     url: str
     credentials: str = "none"
+    action_credentials: str | None = None
+    """With which its lamps and hosts are switched; default: those that it is read with."""
+    power: bool | None = None
+    """Whether its hosts may be switched; default: as [actions] says."""
     ca_file: Path | None = None
     fingerprint: str | None = None
     insecure: bool = False

@@ -11,6 +11,7 @@ from typing import Any
 
 from pydantic import Field, SecretStr, ValidationError
 
+from collector.settings.actions import ActionSettings
 from collector.settings.base import Section, SettingsError, reason, secret_of, under
 from collector.settings.conditions import ConditionSettings
 from collector.settings.controllers import ControllerSettings, controllers_of, credential_of
@@ -26,6 +27,7 @@ class _FleetFile(Section):
     mqtt: MqttSettings | None = None
     events: EventSettings | None = None
     conditions: ConditionSettings = ConditionSettings()
+    actions: ActionSettings = ActionSettings()
     credentials: dict[str, CredentialEntry] = Field(default_factory=dict)
     controllers: list[ControllerEntry] = Field(default_factory=list)
     places: list[PlaceSettings] = Field(default_factory=list)
@@ -44,6 +46,7 @@ class Settings:
     controllers: tuple[ControllerSettings, ...]
     events: EventSettings | None = None
     conditions: ConditionSettings = field(default_factory=ConditionSettings)
+    actions: ActionSettings = field(default_factory=ActionSettings)
     places: tuple[PlaceSettings, ...] = ()
     designs: tuple[DesignSettings, ...] = ()
 
@@ -98,6 +101,7 @@ def load(path: Path, environ: Mapping[str, str] | None = None) -> Settings:
         controllers=tuple(controllers),
         events=events,
         conditions=fleet.conditions,
+        actions=fleet.actions,
         places=tuple(fleet.places),
         designs=tuple(fleet.designs),
     )

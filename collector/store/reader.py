@@ -27,11 +27,13 @@ from collector.model import (
     Defect,
     DefectKind,
     Event,
+    Handling,
     History,
     Kind,
     Lamps,
     LampState,
     Link,
+    Lit,
     Location,
     Margin,
     Misfit,
@@ -39,11 +41,13 @@ from collector.model import (
     Outcome,
     Part,
     PartHours,
+    Permits,
     Reading,
     Request,
     Rolled,
     Seconds,
     Sensor,
+    Sighting,
     Status,
     Stay,
     Trouble,
@@ -54,13 +58,14 @@ from collector.store import answers, codec, seeking, sql
 from collector.store.errors import StoreDamaged, damaged, translated
 from collector.store.history import FileGone, downsampled, read_history
 from collector.store.overview import Overview
-from collector.store.requests import request_of
+from collector.store.requests import KINDS, request_of
 from collector.store.schema import DATABASE, Opened, open_for_reading
 from collector.store.stays import searched, within
 from collector.store.tally import Tally
 
 T = TypeVar("T")
 E = TypeVar("E", bound=StrEnum)
+H = TypeVar("H", Lit, Sighting, Handling)
 
 _IDLE = 4
 """Connections kept open for the next call."""
@@ -109,7 +114,10 @@ class Reader:
     def collector(self) -> CollectorState | None:
         """The collector's mark; None before it made one."""
         rows = self._rows(sql.COLLECTOR)
-        return CollectorState(**_named(rows[0], CollectorState)) if rows else None
+        if not rows:
+            return None
+        told = _named(rows[0], CollectorState)
+        return CollectorState(**{**told, "permits": self._record(told["permits"], Permits)})
 
     def controllers(self) -> list[ControllerState]:
         """All controllers of the fleet file, by name."""
@@ -221,6 +229,10 @@ class Reader:
         rows = self._rows(sql.REQUESTS_ASKED if asked_only else sql.REQUESTS, {"limit": limit})
         return [self._request(row) for row in rows]
 
+    def taken_up(self) -> list[Request]:
+        """What the collector is at, or was when it ended."""
+        return [self._request(row) for row in self._rows(sql.REQUESTS_TAKEN_UP, {"limit": _NO_LIMIT})]
+
     def request(self, number: int) -> Request | None:
         """One request by its id; None where there is none."""
         rows = self._rows(sql.REQUEST, {"id": number})
@@ -229,6 +241,15 @@ class Reader:
     def care(self) -> list[Care]:
         """What people did about conditions and places that still holds, or will, in the order of asking."""
         return [self._record(row[0], Care) for row in self._rows(sql.CARE)]
+
+    def held(self, kind: type[H]) -> list[H]:
+        """The lit lamps, sightings, or handled work orders that there are, by part."""
+        return [self._record(row[0], kind) for row in self._rows(sql.HELD, {"kind": KINDS[kind]})]
+
+    def held_of(self, kind: type[H], part: str) -> H | None:
+        """The one of a part; None where there is none."""
+        rows = self._rows(sql.HELD_OF, {"kind": KINDS[kind], "part": codec.clean(part)})
+        return self._record(rows[0][0], kind) if rows else None
 
     def _request(self, row: Any) -> Request:
         try:

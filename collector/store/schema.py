@@ -157,6 +157,16 @@ CREATE TABLE contacts (
 """
 """How the contact with each controller stands."""
 
+_HELD = """
+ALTER TABLE collector ADD COLUMN permits TEXT NOT NULL DEFAULT '{}';
+CREATE TABLE held (
+    kind TEXT NOT NULL, part TEXT NOT NULL, until REAL, record TEXT NOT NULL,
+    PRIMARY KEY (kind, part)
+);
+CREATE INDEX requests_taken_up ON requests (id) WHERE state = 'taken up';
+"""
+"""What holds of what people did: lit lamps, sightings, who has which work order, each by its part."""
+
 MIGRATIONS: tuple[str, ...] = (
     _STATE,
     _HEARD,
@@ -166,6 +176,7 @@ MIGRATIONS: tuple[str, ...] = (
     _CONTACTS,
     answers.FITTING,
     fronts.TABLES,
+    _HELD,
 )
 """Script ``n`` brings a database from version ``n`` to ``n + 1``. Never change one that was released."""
 

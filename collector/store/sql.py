@@ -11,14 +11,15 @@ from __future__ import annotations
 STORE_ID = "SELECT id FROM store"
 SET_STORE_ID = "INSERT INTO store (id) VALUES (?)"
 START = """
-INSERT INTO collector (one, pid, version, started, heartbeat, stopped, poll_interval, listen)
-VALUES (1, :pid, :version, :started, :heartbeat, NULL, :poll_interval, :listen)
+INSERT INTO collector (one, pid, version, started, heartbeat, stopped, poll_interval, listen, permits)
+VALUES (1, :pid, :version, :started, :heartbeat, NULL, :poll_interval, :listen, :permits)
 ON CONFLICT (one) DO UPDATE SET pid = excluded.pid, version = excluded.version, started = excluded.started,
-    heartbeat = excluded.heartbeat, stopped = NULL, poll_interval = excluded.poll_interval, listen = excluded.listen
+    heartbeat = excluded.heartbeat, stopped = NULL, poll_interval = excluded.poll_interval, listen = excluded.listen,
+    permits = excluded.permits
 """
 HEARTBEAT = "UPDATE collector SET heartbeat = ?"
 STOP = "UPDATE collector SET heartbeat = ?, stopped = ?"
-COLLECTOR = "SELECT pid, version, started, heartbeat, stopped, poll_interval, listen FROM collector"
+COLLECTOR = "SELECT pid, version, started, heartbeat, stopped, poll_interval, listen, permits FROM collector"
 
 # --- controllers and their rounds -----------------------------------------------------------------------------
 
@@ -115,7 +116,21 @@ _REQUEST = "id, asked_at, who, verb, target, arguments, why, expires, state, res
 REQUESTS = f"SELECT {_REQUEST} FROM requests ORDER BY id DESC LIMIT :limit"  # noqa: S608 - names from above
 REQUESTS_ASKED = f"SELECT {_REQUEST} FROM requests WHERE state = 'asked' ORDER BY id LIMIT :limit"  # noqa: S608
 REQUEST = f"SELECT {_REQUEST} FROM requests WHERE id = :id"  # noqa: S608
-SETTLE = "UPDATE requests SET state = ?, result = ?, done_at = ? WHERE id = ? AND state = 'asked'"
+REQUESTS_TAKEN_UP = f"SELECT {_REQUEST} FROM requests WHERE state = 'taken up' ORDER BY id LIMIT :limit"  # noqa: S608
+SAME_REQUEST = """
+SELECT id FROM requests
+WHERE state IN ('asked', 'taken up') AND verb = ? AND target = ? AND arguments = ? AND expires > ? ORDER BY id LIMIT 1
+"""
+SETTLE = """
+UPDATE requests SET state = ?, result = ?, done_at = ? WHERE id = ? AND (state = 'asked' OR state = 'taken up')
+"""
+SET_HELD = """
+INSERT INTO held (kind, part, until, record) VALUES (?, ?, ?, ?)
+ON CONFLICT (kind, part) DO UPDATE SET until = excluded.until, record = excluded.record
+"""
+END_HELD = "DELETE FROM held WHERE kind = ? AND part = ?"
+HELD = "SELECT record FROM held WHERE kind = :kind ORDER BY part"
+HELD_OF = "SELECT record FROM held WHERE kind = :kind AND part = :part"
 SET_CARE = """
 INSERT INTO care (id, until, record) VALUES (?, ?, ?)
 ON CONFLICT (id) DO UPDATE SET until = excluded.until, record = excluded.record

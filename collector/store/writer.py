@@ -20,8 +20,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import NamedTuple, Self, TypeVar
 
-from collector.model import Care, Frame, Request, Seconds, Update
-from collector.store import sql
+from collector.model import Care, Frame, Held, Permits, Request, Seconds, Update
+from collector.store import codec, sql
 from collector.store.archive import Archive
 from collector.store.book import Book, Registered
 from collector.store.errors import StoreError, from_os, from_sqlite, is_worldly, translated
@@ -33,6 +33,9 @@ from collector.store.schema import open_for_writing
 from collector.store.upkeep import DAY, Keeping, Upkeep
 
 T = TypeVar("T")
+
+
+NOTHING = Permits()
 
 
 class WriterStatistics(NamedTuple):
@@ -133,7 +136,7 @@ class Writer:
         self._sizes = self._book.sizes()
         self._mark(version="", poll_interval=0.0, listen="")
 
-    def _mark(self, *, version: str, poll_interval: float, listen: str) -> None:
+    def _mark(self, *, version: str, poll_interval: float, listen: str, permits: Permits = NOTHING) -> None:
         self._connection.execute(
             sql.START,
             {
@@ -143,14 +146,19 @@ class Writer:
                 "heartbeat": self._now(),
                 "poll_interval": poll_interval,
                 "listen": listen,
+                "permits": codec.to_json(permits),
             },
         )
 
     # --- what the collector calls -----------------------------------------------------------------------------------
 
-    def announce(self, *, version: str, poll_interval: float, listen: str) -> None:
+    def announce(self, *, version: str, poll_interval: float, listen: str, permits: Permits = NOTHING) -> None:
         """Say in the store who collects; call it again when the address of ``listen`` is known. Blocks for a write."""
-        self._intake.submit(lambda: self._mark(version=version, poll_interval=poll_interval, listen=listen)).result()
+
+        def mark() -> None:
+            self._mark(version=version, poll_interval=poll_interval, listen=listen, permits=permits)
+
+        self._intake.submit(mark).result()
 
     def controllers(self, controllers: Iterable[Registered]) -> None:
         """These are the controllers from now on; earlier ones are retired and no longer shown as current.
@@ -182,12 +190,20 @@ class Writer:
         while not self.offer(update):
             await asyncio.wrap_future(self._intake.room())
 
-    async def settle(self, requests: Iterable[Request], begun: Iterable[Care] = (), ended: Iterable[int] = ()) -> None:
+    async def settle(
+        self,
+        requests: Iterable[Request],
+        begun: Iterable[Care] = (),
+        ended: Iterable[int] = (),
+        held: Iterable[Held] = (),
+        dropped: Iterable[tuple[type[Held], str]] = (),
+    ) -> None:
         """Keep what came of people's requests, what holds from now on, and what (by id) no longer does: all or nothing.
 
-        A request that is settled already stays as it is. Raises a :class:`~collector.store.errors.StoreError`.
+        ``held``: lit lamps, sightings, orders in hand; ``dropped``: those that no longer hold, by kind and part. A
+        request that is settled already stays as it is. Raises a :class:`~collector.store.errors.StoreError`.
         """
-        given = tuple(requests), tuple(begun), tuple(ended)
+        given = tuple(requests), tuple(begun), tuple(ended), tuple(held), tuple(dropped)
         await asyncio.wrap_future(self._intake.submit(lambda: settle(self._connection, *given)))
 
     async def flush(self) -> None:

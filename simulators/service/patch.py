@@ -56,6 +56,8 @@ def patch(resource: Resource, request: Request, path: str, kept: Kept) -> Patche
             if refusal is None:
                 result.settings[path, name] = new
         elif write is not None:
+            if request.role == "ReadOnly":
+                return error(403, Message("InsufficientPrivilege"))
             refusal = _apply(result, write, name, value)
         else:
             key = "PropertyNotWritable" if name in resource.body else "PropertyUnknown"

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from collector.cli.care import WrongRequest, _span, _time
+from collector.cli.care import _time
+from collector.cli.waiting import WrongRequest, span
 from simulators.site import scaled_site
 from tests.cli.processes import read, running, simulated, sledkeeper, until
 
@@ -76,13 +77,13 @@ def test_a_condition_that_is_not_there_is_named_with_what_is_near(tmp_path: Path
 
 @pytest.mark.parametrize(("text", "seconds"), [("30m", 1800.0), ("8h", 28800.0), ("1.5d", 129600.0)])
 def test_spans(text: str, seconds: float) -> None:
-    assert _span(text) == seconds
+    assert span(text) == seconds
 
 
 @pytest.mark.parametrize("text", ["", "8", "h", "-1h", "0m", "nanh", "infd", "8 weeks"])
-def test_what_is_no_span(text: str) -> None:
+def test_what_is_nospan(text: str) -> None:
     with pytest.raises(WrongRequest):
-        _span(text)
+        span(text)
 
 
 def test_times() -> None:
