@@ -7,7 +7,7 @@ import re
 import pytest
 
 from collector.publish.families import documentation
-from collector.settings import CollectorSettings, EventSettings, MqttSettings, StoreSettings
+from collector.settings import ActionSettings, CollectorSettings, EventSettings, MqttSettings, StoreSettings
 from tests.cli.processes import sledkeeper
 from tests.conftest import ROOT
 
@@ -34,7 +34,7 @@ def test_every_command_and_setting_is_told() -> None:
     section = README[README.index("### Commands") : README.index("### A reading in JSON")]
     for command in commands:
         assert f"`{command}" in section, f"{command} is not in the README's table of commands"
-    for model in (CollectorSettings, StoreSettings, MqttSettings, EventSettings):
+    for model in (CollectorSettings, StoreSettings, MqttSettings, EventSettings, ActionSettings):
         for name in model.model_fields:
             assert name in README, f"setting {name} is not in the README"
 

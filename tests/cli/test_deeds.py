@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from msgspec import structs
 
+from collector.assess import asking
 from collector.cli.errands import INTERRUPTED
 from collector.model import Kind, LampState, PowerWish, RequestState, Verb
 from collector.redfish.flow import Ask
@@ -166,3 +167,83 @@ async def test_what_the_fleet_file_does_not_allow(tmp_path: Path) -> None:
 def test_words() -> None:
     assert Verb("locate") is Verb.LOCATE
     assert LampState("blink") is LampState.BLINK
+
+
+POWER = {"power": True}
+
+
+async def test_power_is_switched_and_seen_to_be(tmp_path: Path) -> None:
+    async with acting(tmp_path, "server", actions=POWER) as site:
+        blade = site.part(Kind.BLADE, 2)
+        done = await site.done(site.ask(site.power(blade, PowerWish.FORCE_OFF, " blade  2 ")))
+        assert (done.state, site.host(2), site.host(1)) == (RequestState.DONE, "Off", "On"), done.result
+        assert "told Off after ForceOff" in done.result
+        again = await site.done(site.ask(site.power(blade, PowerWish.FORCE_OFF, "BLADE 2")))
+        assert (again.state, again.result.endswith("was off already")) == (RequestState.DONE, True)
+        done = await site.done(site.ask(site.power(blade, PowerWish.ON, "BLADE 2")))
+        assert (done.state, site.host(2)) == (RequestState.DONE, "On"), done.result
+        done = await site.done(site.ask(site.power(site.part(Kind.HOST, 2), PowerWish.FORCE_RESTART, "BLADE 2")))
+        assert (done.state, site.host(2)) == (RequestState.DONE, "On"), done.result
+        assert "told On after ForceRestart" in done.result
+
+
+async def test_a_host_that_does_not_follow_times_out(tmp_path: Path) -> None:
+    async with acting(tmp_path, "server", actions=POWER) as site:
+        site.source.deaf = True
+        late = await site.done(site.ask(site.power(site.part(Kind.BLADE), PowerWish.FORCE_OFF, "BLADE 1")))
+        assert late.state is RequestState.TIMED_OUT
+        assert "after 180 s" in late.result
+        assert site.pace.time - late.asked_at >= 180.0
+
+
+async def test_a_warm_restart_shows_in_no_power_state(tmp_path: Path) -> None:
+    async with acting(tmp_path, "server", actions=POWER) as site:
+        site.source.deaf = True
+        done = await site.done(site.ask(site.power(site.part(Kind.BLADE), PowerWish.FORCE_RESTART, "BLADE 1")))
+        assert (done.state, "throughout" in done.result) == (RequestState.DONE, True)
+
+
+async def test_what_the_host_does_not_allow_is_refused_with_what_it_does(tmp_path: Path) -> None:
+    async with acting(tmp_path, "server", actions=POWER) as site:
+        refused = await site.done(site.ask(site.power(site.part(Kind.BLADE), PowerWish.SHUT_DOWN, "BLADE 1")))
+        assert refused.state is RequestState.REFUSED
+        assert "it allows: on, force off, force restart" in refused.result
+        assert site.host(1) == "On", "what was to end in order is not forced"
+
+
+async def test_a_blade_swapped_meanwhile_is_left_alone(tmp_path: Path) -> None:
+    async with acting(tmp_path, "server", actions=POWER) as site:
+        request = site.power(site.part(Kind.BLADE), PowerWish.FORCE_OFF, "BLADE 1")
+        site.source.world.inject("part-swapped", f"{site.sled.name}/blade1")
+        refused = await site.done(site.ask(request))
+        assert refused.state is RequestState.REFUSED
+        assert "was swapped since it was asked for" in refused.result
+        await site.walk()  # also where the collector knows of it already
+        refused = await site.done(site.ask(request))
+        assert "was swapped since it was asked for" in refused.result
+        assert site.host(1) == "On"
+
+
+async def test_the_label_and_the_hosts_must_be_those_of_the_asking(tmp_path: Path) -> None:
+    async with acting(tmp_path, "server", actions=POWER) as site:
+        request = site.power(site.part(Kind.BLADE), PowerWish.FORCE_OFF, "BLADE 1")
+        for changed, said in (({"confirm": "BLADE 2"}, "label"), ({"hosts": ""}, "what goes down")):
+            wrong = structs.replace(request, arguments={**request.arguments, **changed})
+            refused = await site.done(site.ask(wrong))
+            assert (refused.state, said in refused.result) == (RequestState.REFUSED, True)
+        with pytest.raises(asking.CantAsk, match="type the label to make sure: BLADE 1"):
+            site.power(site.part(Kind.BLADE), PowerWish.FORCE_OFF, "BLADE 2")
+        with pytest.raises(asking.CantAsk, match="no host, blade or sled"):
+            site.power(site.part(Kind.FAN), PowerWish.FORCE_OFF, "FAN 1")
+
+
+async def test_one_controller_may_be_otherwise_than_the_fleet(tmp_path: Path) -> None:
+    async with acting(tmp_path, "server", actions=POWER, power=False) as site:
+        refused = await site.done(site.ask(site.power(site.part(Kind.BLADE), PowerWish.FORCE_OFF, "BLADE 1")))
+        assert (refused.state, site.host(1)) == (RequestState.REFUSED, "On")
+
+
+async def test_who_may_only_read_switches_no_power(tmp_path: Path) -> None:
+    async with acting(tmp_path, "server", actions=POWER, role="ReadOnly") as site:
+        refused = await site.done(site.ask(site.power(site.part(Kind.BLADE), PowerWish.FORCE_OFF, "BLADE 1")))
+        assert (refused.state, "account" in refused.result) == (RequestState.REFUSED, True)
