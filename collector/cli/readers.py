@@ -206,6 +206,37 @@ def _care_words(condition: Condition) -> list[str]:
     return words
 
 
+def _settings(reader: Reader, arguments: argparse.Namespace) -> Rows:
+    parts = _places(reader.parts(arguments.controller))
+    found: Rows = []
+    for setting in reader.settings(arguments.controller):
+        part = parts.get(setting.part)
+        found.append(
+            {
+                "controller": setting.controller,
+                "part": setting.part,
+                "kind": part.kind.value if part else None,
+                "part_name": part.name if part else None,
+                "location": _location(part),
+                "place": _place_text(part),
+                "setting": setting.kind.value,
+                "name": setting.name,
+                "quantity": setting.quantity.value,
+                "unit": setting.unit,
+                "value": setting.value,
+                "low": setting.low,
+                "high": setting.high,
+                "lowest": setting.lowest,
+                "highest": setting.highest,
+                "dead_band": setting.dead_band,
+                "mode": setting.mode,
+                "source": setting.source,
+                "also_at": list(setting.also_at),
+            }
+        )
+    return found
+
+
 def _events(reader: Reader, arguments: argparse.Namespace) -> Rows:
     return [
         {
@@ -301,6 +332,11 @@ _COMMANDS: dict[str, tuple[str, tuple[str, ...], Callable[[Reader, argparse.Name
     ),
     "orders": ("what hands are needed for: where, which part, which lamp", answers.ORDER_COLUMNS, answers.orders),
     "margins": ("how much heat, air and power is left, least first", answers.MARGIN_COLUMNS, answers.margins),
+    "settings": (
+        "what parts are told to keep to, granted and rated for",
+        ("place", "part_name", "setting", "name", "value", "low", "high", "unit", "lowest", "highest", "mode"),
+        _settings,
+    ),
     "events": ("what happened, newest first", ("time", "severity", "controller", "subject", "text"), _events),
     "defects": (
         "what controllers offer that can't be read as the standard means it",

@@ -52,6 +52,7 @@ from collector.model.contact import Contact, EventsBy, Login
 from collector.model.designs import Design, Holding, Misfit, Misfitting
 from collector.model.lamps import Lamps, LampState
 from collector.model.parts import Identity, Link, Location, Part, Size, Why
+from collector.model.setting import Setting, SettingKind
 from collector.model.signs import SENSOR_SIGNS, Observation, Sign, SignKey, Visible
 from collector.model.state import CollectorState, ControllerState, History, Reading, Update
 from collector.model.telemetry import (
@@ -146,6 +147,8 @@ __all__ = [
     "Round",
     "Seconds",
     "Sensor",
+    "Setting",
+    "SettingKind",
     "Sighting",
     "Sign",
     "SignKey",

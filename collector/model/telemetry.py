@@ -8,6 +8,7 @@ from enum import StrEnum
 from msgspec import Struct, field
 
 from collector.model.parts import Link, Part
+from collector.model.setting import Setting
 from collector.model.words import Health, Kind, LedState, PowerState, Quantity, Seconds, State
 
 
@@ -177,6 +178,7 @@ class Inventory(Struct, frozen=True, kw_only=True):
     """The readings that the walk itself brought."""
     defects: tuple[Defect, ...] = ()
     neighbours: tuple[Neighbour, ...] = ()
+    settings: tuple[Setting, ...] = ()
     clock_offset: float | None = None
     """The controller's clock less ours when it was walked, s; None where it tells no time."""
     product: str | None = None

@@ -24,6 +24,7 @@ from collector.normalise.ratings import capacities
 from collector.normalise.reading import Columns, Reader, read
 from collector.normalise.reports import Report, find_reports
 from collector.normalise.sensors import Columned, build_sensors
+from collector.normalise.set_points import find_settings
 from collector.normalise.tree import contain, preorder
 from collector.normalise.triggers import Triggers
 from collector.redfish.resources import SERVICE_ROOT, Walked
@@ -65,11 +66,12 @@ def build(walked: Walked, location: Location) -> Normalised:
     contain(parts)
     ordered = preorder(parts)
     id_of = {draft.uri: sys.intern(f"{walked.controller}:{draft.uri}") for draft in ordered}
+    outside = f"{walked.controller}:{SERVICE_ROOT}"
     columned = build_sensors(
         walked.controller,
         fold(parts, findings),
         id_of,
-        f"{walked.controller}:{SERVICE_ROOT}",
+        outside,
         Triggers(walked.resources, findings),
         findings,
     )
@@ -83,6 +85,7 @@ def build(walked: Walked, location: Location) -> Normalised:
         statuses=told,
         frame=_frame(columned, walked, findings),
         neighbours=find_neighbours(ordered, id_of, findings),
+        settings=find_settings(walked.controller, parts, id_of, outside, findings),
         product=text(walked.root.get("Product")),
         redfish_version=text(walked.root.get("RedfishVersion"), 40),
         recipe=_recipe(walked, parts, columned, [draft.uri for draft in ordered if id_of[draft.uri] in told], findings),

@@ -13,6 +13,7 @@ from collections.abc import Iterator, Mapping
 from msgspec import Struct
 
 from collector.model import Defect, DefectKind, Outcome, Round, Seconds
+from collector.normalise.set_points import Limits
 from collector.poll.clock import Clock
 from collector.poll.interpret import Interpreted
 from collector.poll.turns import Turns
@@ -56,6 +57,8 @@ class Rounds:
         self._decoder = interpreted.decoder
         self._turns = Turns(interpreted.inventory, interpreted.fetches, interpreted.decoder)
         self._decoder.remember(self._turns.indexes)
+        self._limits = Limits(interpreted.inventory.settings, tuple(interpreted.fetches))
+        self._limit_moved = False
         self._order = self._turns.ordered(range(len(interpreted.fetches))) or [_PING]
         self._whole = False
         self._skipped: set[int] = set()
@@ -80,6 +83,8 @@ class Rounds:
         errors: dict[int, ControllerError] = {}
         taken: set[int] = set()
         self._decoder.begin()
+        self._limits.begin()
+        self._limit_moved = False
         self._read_clock = None
         self._whole = whole
         self._skipped.clear()
@@ -147,6 +152,7 @@ class Rounds:
                 self._read_clock = service_clock.read_again(self._service_clock, reply, asked, received)
             if index != _PING:
                 self._decoder.take(index, reply.body, received)
+                self._limit_moved = self._limit_moved or self._limits.moved(index, reply.body)
 
     def _leave_out(self, taken: set[int], errors: Mapping[int, ControllerError]) -> None:
         """Of what a round that ended early did not come to, that for which it was not the turn."""
@@ -202,7 +208,8 @@ class Rounds:
             failure=errors[0][1] if errors and not taken else None,
             retry_after=max((wait for wait in waits if wait is not None), default=None),
             walk_wanted=any(self._outdated(index, error) for index, error in errors)
-            or (decoded is not None and decoded.shape_changed),
+            or (decoded is not None and decoded.shape_changed)
+            or self._limit_moved,
         )
 
     def _no_room(self) -> Iterator[Defect]:

@@ -24,6 +24,7 @@ from collector.model import (
     Location,
     Outcome,
     Seconds,
+    Setting,
     Status,
     Update,
 )
@@ -206,6 +207,7 @@ class Book:
             (_cleaned(inventory.product), _cleaned(inventory.redfish_version), entry.layout, entry.digest, entry.id),
         )
         self._replace_statuses(entry, inventory.statuses)
+        self._replace_settings(entry, inventory.settings)
         self._connection.execute(sql.FORGET_DEFECTS, (entry.id,))
         self._keep_defects(entry, inventory.defects)
         return other
@@ -240,6 +242,15 @@ class Book:
             sql.SET_STATUS, [(entry.id, part, record) for part, record in now.items() if before.get(part) != record]
         )
         self._connection.executemany(sql.FORGET_STATUS, [(entry.id, part) for part in before.keys() - now.keys()])
+
+    def _replace_settings(self, entry: _Entry, settings: tuple[Setting, ...]) -> None:
+        before = [row[0] for row in self._connection.execute(sql.SETTINGS_OF, (entry.id,))]
+        now = [codec.to_json(setting) for setting in settings]
+        if now != before:
+            self._connection.execute(sql.FORGET_SETTINGS, (entry.id,))
+            self._connection.executemany(
+                sql.ADD_SETTING, [(entry.id, position, record) for position, record in enumerate(now)]
+            )
 
     def _keep_statuses(self, entry: _Entry, statuses: dict[str, Status]) -> None:
         if statuses:

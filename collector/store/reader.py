@@ -47,6 +47,7 @@ from collector.model import (
     Rolled,
     Seconds,
     Sensor,
+    Setting,
     Sighting,
     Status,
     Stay,
@@ -172,6 +173,10 @@ class Reader:
             sensors = self._layout(packed, controller is not None)
             found += sensors if part is None else [sensor for sensor in sensors if sensor.part == part]
         return found
+
+    def settings(self, controller: str | None = None) -> list[Setting]:
+        """What parts are told to keep to and rated for, as the newest walk found it."""
+        return [self._record(row[0], Setting) for row in self._scoped(sql.SETTINGS, controller)]
 
     # --- state ----------------------------------------------------------------------------------------------------
 

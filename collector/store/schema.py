@@ -167,6 +167,14 @@ CREATE INDEX requests_taken_up ON requests (id) WHERE state = 'taken up';
 """
 """What holds of what people did: lit lamps, sightings, who has which work order, each by its part."""
 
+_SETTINGS = """
+CREATE TABLE settings (
+    controller INTEGER NOT NULL REFERENCES controllers (id), position INTEGER NOT NULL, record TEXT NOT NULL,
+    PRIMARY KEY (controller, position)
+);
+"""
+"""What parts are told to keep to, in the order in which the walk found it."""
+
 MIGRATIONS: tuple[str, ...] = (
     _STATE,
     _HEARD,
@@ -177,6 +185,7 @@ MIGRATIONS: tuple[str, ...] = (
     answers.FITTING,
     fronts.TABLES,
     _HELD,
+    _SETTINGS,
 )
 """Script ``n`` brings a database from version ``n`` to ``n + 1``. Never change one that was released."""
 

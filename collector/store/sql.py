@@ -60,6 +60,9 @@ ADD_PART = "INSERT INTO parts (controller, position, id, record) VALUES (?, ?, ?
 PART_IDS = "SELECT id FROM parts WHERE controller = ?"
 FORGET_LINKS = "DELETE FROM links WHERE controller = ?"
 ADD_LINK = "INSERT INTO links (controller, position, part, needs, why) VALUES (?, ?, ?, ?, ?)"
+SETTINGS_OF = "SELECT record FROM settings WHERE controller = ? ORDER BY position"
+FORGET_SETTINGS = "DELETE FROM settings WHERE controller = ?"
+ADD_SETTING = "INSERT INTO settings (controller, position, record) VALUES (?, ?, ?)"
 FIND_LAYOUT = "SELECT id FROM layouts WHERE controller = ? AND digest = ?"
 ADD_LAYOUT = "INSERT INTO layouts (controller, digest, size, sensors) VALUES (?, ?, ?, ?) RETURNING id"
 FORGET_DEFECTS = "DELETE FROM defects WHERE controller = ?"
@@ -211,7 +214,7 @@ FORGET_CONTROLLER = tuple(
     for table, column in (
         *((table, "controller") for table in ("parts", "links", "statuses", "lamps", "rolled", "defects", "layouts")),
         *((table, "controller") for table in ("conditions", "events", "frames", "rounds", "heard", "stays", "margins")),
-        *((table, "controller") for table in ("contacts", "misfits", "fronts", "holdings")),
+        *((table, "controller") for table in ("contacts", "settings", "misfits", "fronts", "holdings")),
         ("controllers", "id"),
     )
 )
@@ -225,6 +228,7 @@ PARTS = "SELECT p.record FROM controllers c JOIN parts p ON p.controller = c.id 
 LINKS = """
 SELECT k.part, k.needs, k.why FROM controllers c JOIN links k ON k.controller = c.id {} ORDER BY c.name, k.position
 """
+SETTINGS = "SELECT s.record FROM controllers c JOIN settings s ON s.controller = c.id {} ORDER BY c.name, s.position"
 LAYOUTS = "SELECT l.sensors FROM controllers c JOIN layouts l ON l.id = c.layout {} ORDER BY c.name"
 LATEST = """
 SELECT l.sensors, f.time, f.readings, f.healths, f.times

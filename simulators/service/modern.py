@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simulators.service import live, modern_host, modern_liquid, root
+from simulators.service import live, modern_host, modern_limits, modern_liquid, root
 from simulators.service.modern_sensors import Sensors, fan, locate, supply
 from simulators.service.places import ADAPTER, MANAGER, SLED, Plan, context, nameplate, plate, sled_slot, slot
 from simulators.service.query import Body, Features
@@ -39,6 +39,7 @@ def _sled(tree: Tree, plan: Plan, sensors: Sensors) -> None:
         "CurrentAmps": sensors.excerpt("FeedCurrent"),
         "EnergykWh": {"Reading": live.metric("", "energy_joules", 1.0 / 3.6e6)},
         "FanSpeedsPercent": [sensors.fan_excerpt(k, named=True) for k in range(1, design.fans + 1)],
+        "PowerLimitWatts": modern_limits.excerpt(plan),
     }
     tree.add(
         SLED,
@@ -65,6 +66,7 @@ def _sled(tree: Tree, plan: Plan, sensors: Sensors) -> None:
             "ThermalSubsystem": link(f"{SLED}/ThermalSubsystem"),
             "PowerSubsystem": link(f"{SLED}/PowerSubsystem"),
             "NetworkAdapters": link(f"{SLED}/NetworkAdapters"),
+            **modern_limits.add(tree, plan, sensors),
             **modern_liquid.on_chassis(plan),
             "Links": {
                 "Contains": links(plan.blade_paths),
@@ -221,7 +223,8 @@ def _power(tree: Tree, plan: Plan, sensors: Sensors) -> None:
         "PowerSubsystem.v1_1_3.PowerSubsystem",
         "Sled power",
         {
-            "CapacityWatts": sum(what.capacity for what in design.power_supplies),
+            "CapacityWatts": modern_limits.capacity(plan),
+            "Allocation": modern_limits.allocation(plan),
             "PowerSupplies": link(tree.collect(f"{top}/PowerSupplies", "PowerSupply", "Shared converters", supplies)),
             "PowerSupplyRedundancy": [redundancy],
             "Status": live.rollup_status(plan.supply_parts),

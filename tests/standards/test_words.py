@@ -12,7 +12,18 @@ from xml.etree import ElementTree
 import pytest
 
 from collector.model import CANONICAL_UNIT, Health, LedState, PowerState, Quantity, State
-from collector.normalise import excerpts, neighbours, numbers, parts, places, statuses, thresholds, tree, units
+from collector.normalise import (
+    excerpts,
+    neighbours,
+    numbers,
+    parts,
+    places,
+    set_points,
+    statuses,
+    thresholds,
+    tree,
+    units,
+)
 from tests.conftest import standard
 
 EDM = "{http://docs.oasis-open.org/odata/ns/edm}"
@@ -204,6 +215,39 @@ def test_thresholds_of_a_sensor_are_all_read() -> None:
     told = {name for name, child in properties("Sensor", "Thresholds").items() if "Threshold" in child.get("Type", "")}
     assert thresholds.SENSOR_THRESHOLDS.keys() == told
     assert members("Sensor", "ThresholdActivation") == {"Increasing", "Decreasing", "Either", "Disabled"}
+
+
+def test_thresholds_of_triggers_are_all_read() -> None:
+    assert thresholds.TRIGGER_THRESHOLDS.keys() == properties("Triggers", "Thresholds").keys()
+    assert members("Triggers", "ThresholdActivation") == {"Increasing", "Decreasing", "Either", "Disabled"}
+
+
+def test_control_types_and_their_units_and_modes() -> None:
+    """The unit stands in each type's description: 'The `SetPointUnits` property shall contain `W`.'"""
+    assert set_points.CONTROL_TYPES.keys() == members("Control", "ControlType")
+    assert members("Control", "ControlMode") == set_points.CONTROL_MODES
+    demands = 0
+    for member in schema("Control").iter(f"{EDM}Member"):
+        told = " ".join(note.get("String", "") for note in member.iter(f"{EDM}Annotation"))
+        if (demanded := re.search(r"`SetPointUnits` property shall contain `([^`]+)`", told)) is not None:
+            assert set_points.CONTROL_TYPES[member.get("Name", "")][1] == demanded[1]
+            demands += 1
+    assert demands > 10
+
+
+@pytest.mark.parametrize(
+    ("schema_name", "type_", "names"),
+    [
+        ("Control", "Control", (*set_points.NUMBERS, "DeadBand", "ControlType", "SetPointUnits", "ControlMode")),
+        ("PowerSubsystem", "PowerAllocation", ("RequestedWatts", "AllocatedWatts")),
+        ("EnvironmentMetrics", "EnvironmentMetrics", ("PowerLimitWatts",)),
+        ("Power", "PowerControl", ("PowerLimit", "PowerRequestedWatts", "PowerAllocatedWatts")),
+        ("Power", "PowerLimit", ("LimitInWatts",)),
+        ("Fan", "Fan", ("RatedSpeedRPM", "RatedSecondarySpeedRPM")),
+    ],
+)
+def test_settings_are_read_under_the_names_of_the_schemas(schema_name: str, type_: str, names: tuple[str, ...]) -> None:
+    assert properties(schema_name, type_).keys() >= set(names)
 
 
 def test_thresholds_of_legacy_rows_are_all_read() -> None:

@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 
 import pytest
+from msgspec import structs
 
 from collector.model import (
     CollectorState,
@@ -25,7 +26,10 @@ from collector.model import (
     Login,
     Outcome,
     PowerState,
+    Quantity,
     Rolled,
+    Setting,
+    SettingKind,
     State,
     Status,
     Subject,
@@ -332,3 +336,27 @@ async def test_how_the_contact_stands_until_the_collector_takes_leave(tmp_path: 
     left = Reader(tmp_path).controllers()[0].contact
     assert left == told.left()
     assert left.fingerprint == "sha256:ab"
+
+
+async def test_settings_are_those_of_the_newest_walk(tmp_path: Path) -> None:
+    def limit(watts: float) -> Setting:
+        return Setting(
+            controller="c1",
+            part=part("c1").id,
+            kind=SettingKind.POWER_LIMIT,
+            name=HOSTILE["markup"],
+            quantity=Quantity.POWER,
+            unit="W",
+            value=watts,
+            highest=900.0,
+            mode="Automatic",
+            source="/redfish/v1/Chassis/Sled/Controls/Limit",
+            also_at=("/redfish/v1/Chassis/Sled/EnvironmentMetrics#/PowerLimitWatts/SetPoint",),
+        )
+
+    first, second = (limit(400.0), structs.replace(limit(5.0), name="other")), (limit(450.0),)
+    reader = await keep(tmp_path, walk("c1", NOON, settings=first))
+    assert tuple(reader.settings()) == first
+    reader = await keep(tmp_path, walk("c1", NOON + 60, settings=second), done("c1", NOON + 90, 1.0))
+    assert tuple(reader.settings("c1")) == second
+    assert reader.settings("c2") == []

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from collector.assess.looking import Seen
 from collector.assess.margins.places import Place, place_of
 from collector.assess.margins.wiring import is_inlet, is_outlet
-from collector.model import Inventory, Kind, Location, Margin, MarginKind, Quantity, Seconds, Sensor
+from collector.model import Inventory, Kind, Location, Margin, MarginKind, Quantity, Seconds, Sensor, SettingKind
 
 EVERY = 55.0
 """Seconds between two looks at margins."""
@@ -83,6 +83,14 @@ class Margins:
             elif sensor.quantity is Quantity.POWER and upper is not None:
                 basis = f"{sensor.sensor}, upper {word} threshold"
                 plan.setdefault((sensor.part, MarginKind.POWER), []).append(_Column(column, upper.value, basis))
+        for setting in inventory.settings:
+            if setting.kind is SettingKind.POWER_LIMIT and setting.active and (setting.value or 0.0) > 0.0:
+                for column, sensor in enumerate(self._sensors):
+                    if sensor.part == setting.part and sensor.quantity is Quantity.POWER:
+                        basis = f"{sensor.sensor}, {setting.name} that its controller keeps"
+                        limit = _Column(column, setting.value or 0.0, basis)
+                        plan.setdefault((sensor.part, MarginKind.POWER), []).append(limit)
+                        break
         self._plan = {key: tuple(columns) for key, columns in plan.items()}
         self._spare = tuple(_spares(inventory))
         known = set(self._plan) | {(one.part, MarginKind.REDUNDANCY) for one in self._spare}

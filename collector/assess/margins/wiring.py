@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
-from collector.model import Inventory, Kind, Part, Quantity, Sensor
+from collector.model import Inventory, Kind, Part, Quantity, Sensor, SettingKind
 
 IN_CONTEXTS = frozenset({"Intake", "AirInlet"})
 OUT_CONTEXTS = frozenset({"Exhaust", "AirOutlet"})
@@ -103,7 +103,12 @@ def wire(inventory: Inventory) -> Wiring:
             continue
         outlet = next((column for column, sensor in own if is_outlet(sensor)), None)
         paths.append(AirPath(part.id, part.kind, inlet, outlet, power))
-    fans = tuple(_fans(inventory.parts, by_part))
+    rated = {
+        setting.part: setting.value
+        for setting in reversed(inventory.settings)
+        if setting.kind is SettingKind.RATED_SPEED and setting.value
+    }
+    fans = tuple(_fans(inventory.parts, by_part, rated))
     if paths and not fans:
         weak.append("no fan speed is told, so air is judged as if the fans ran evenly")
     index = {path.part: number for number, path in enumerate(paths)}
@@ -134,7 +139,9 @@ def lineage(part: Part, parts: dict[str, Part]) -> list[Part]:
     return found
 
 
-def _fans(parts: Iterable[Part], by_part: dict[str, list[tuple[int, Sensor]]]) -> Iterable[tuple[int, float]]:
+def _fans(
+    parts: Iterable[Part], by_part: dict[str, list[tuple[int, Sensor]]], rated: Mapping[str, float]
+) -> Iterable[tuple[int, float]]:
     for part in parts:
         if part.kind is not Kind.FAN:
             continue
@@ -144,7 +151,7 @@ def _fans(parts: Iterable[Part], by_part: dict[str, list[tuple[int, Sensor]]]) -
         if (told := turning.get(Quantity.SPEED_RATIO)) is not None:
             yield told[0], 0.01
         elif (told := turning.get(Quantity.ROTATION)) is not None:
-            most = told[1].range_max
+            most = rated.get(part.id) or told[1].range_max
             yield told[0], 1.0 / (most if most is not None and 1000.0 < most < 1e6 else FASTEST)
 
 

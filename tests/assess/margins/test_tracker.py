@@ -5,13 +5,27 @@ from __future__ import annotations
 import math
 
 import pytest
+from msgspec import structs
 
 from collector.assess.looking import Seen
 from collector.assess.looks.air import AirLook
 from collector.assess.margins.places import FeedRating, Place, place_of
 from collector.assess.margins.racks import Racks
 from collector.assess.margins.tracker import Margins
-from collector.model import Location, Margin, MarginKind, Outcome
+from collector.assess.margins.wiring import wire
+from collector.model import (
+    Kind,
+    Layout,
+    Location,
+    Margin,
+    MarginKind,
+    Outcome,
+    Part,
+    Quantity,
+    Sensor,
+    Setting,
+    SettingKind,
+)
 from tests.assess.margins.rig import Rig
 
 RACK = Location(site="Q", row="A", rack="R01")
@@ -112,3 +126,65 @@ def test_racks_add_up_and_say_what_remains_after_the_loss_of_a_feed() -> None:
     assert figures.peak == 4510.0
     assert figures.joules > 0.0
     assert racks.figures(Location(rack="R99"), 0.0) is None
+
+
+def limited(rig: Rig, watts: float | None, mode: str = "Automatic") -> Margin:
+    """The power margin of a blade whose controller keeps it below so many watts; its threshold is 500 W."""
+    limit = Setting(
+        controller=rig.name,
+        part=f"{rig.name}:/Blade0",
+        kind=SettingKind.POWER_LIMIT,
+        name="power limit",
+        quantity=Quantity.POWER,
+        unit="W",
+        value=watts,
+        mode=mode,
+    )
+    margins = Margins(rig.name)
+    margins.inventory(structs.replace(rig.inventory(), settings=(limit,)), rig.time)
+    margins.round(seen(rig))
+    return by_part(margins.current)["Blade0", MarginKind.POWER]
+
+
+def test_a_power_limit_that_its_controller_keeps_is_a_limit_where_it_is_the_nearer() -> None:
+    rig = Rig(power=lambda blade, time: 200.0)
+    near = limited(rig, 300.0)
+    assert near.limit == 300.0
+    assert near.left == pytest.approx(100.0, abs=10.0)
+    assert "that its controller keeps" in near.basis
+    assert limited(rig, 900.0).limit == 500.0
+    assert limited(rig, 300.0, "Disabled").limit == 500.0
+    assert limited(rig, None).limit == 500.0
+
+
+def test_a_fans_rated_speed_turns_its_rotation_into_effort() -> None:
+    rig = Rig()
+    fan = Part(id=f"{rig.name}:/Fan", controller=rig.name, uri="/Fan", kind=Kind.FAN, name="Fan")
+    speed = Sensor(
+        sensor="speed",
+        controller=rig.name,
+        part=fan.id,
+        kind=Kind.FAN,
+        quantity=Quantity.ROTATION,
+        unit="{rev}/min",
+        source="/Fan#/Speed",
+        range_max=20_000.0,
+    )
+    rated = Setting(
+        controller=rig.name,
+        part=fan.id,
+        kind=SettingKind.RATED_SPEED,
+        name="rated speed",
+        quantity=Quantity.ROTATION,
+        unit="{rev}/min",
+        value=12_000.0,
+    )
+    walked = rig.inventory()
+    bare = structs.replace(
+        walked,
+        parts=(*(part for part in walked.parts if part.kind is not Kind.FAN), fan),
+        layout=Layout(rig.name, (*walked.layout.sensors, speed)),
+    )
+    column = len(walked.layout.sensors)
+    assert wire(bare).fans == ((column, 1.0 / 20_000.0),)
+    assert wire(structs.replace(bare, settings=(rated,))).fans == ((column, 1.0 / 12_000.0),)
