@@ -90,7 +90,7 @@ function watch(parent, beat) {
 
 // What a person just asked for comes into sight where it is not: below a drawing on a phone.
 function reveal(sheet, again) {
-  const wanted = sheet.querySelector("[data-reveal]");
+  const wanted = [...sheet.querySelectorAll("[data-reveal]")].pop() ?? null;
   const name = wanted === null ? null : wanted.dataset.reveal;
   const before = revealed.get(sheet);
   revealed.set(sheet, name);
@@ -105,9 +105,10 @@ export default function ({ parentElement, data, setTriggerValue }) {
   for (const [name, value] of Object.entries(data.cookies))
     document.cookie = `${name}=${value};path=/;max-age=31536000;samesite=lax`;
   sheet.onclick = (event) => {
-    const picked = event.target.closest("[data-pick], [data-prefer]");
+    const picked = event.target.closest("[data-pick], [data-prefer], [data-print]");
     if (picked === null || event.ctrlKey || event.metaKey || event.shiftKey || event.altKey) return;
     event.preventDefault();
+    if (picked.dataset.print !== undefined) return print();
     if (picked.dataset.prefer === undefined) return setTriggerValue("pick", picked.dataset.pick);
     document.cookie = `${data.view}=${picked.dataset.prefer};path=/;max-age=31536000;samesite=lax`;
     setTriggerValue("prefer", picked.dataset.prefer);

@@ -112,6 +112,7 @@ class Source:
         self._unread = Kept(lambda: tuple(self._open().defects_alike()), 3.0)
         self._troubles = Kept(lambda: tuple(self._open().troubles()), 1.0)
         self._orders = Kept(lambda: worst_first(self._open().orders()), 1.0)
+        self._lamps = Kept(lambda: self._open().lamps(), 3.0)
         self._headroom = Kept(lambda: Headroom(self._places.get(), tuple(self._open().margins())), 3.0)
         self.shelves = Shelves(self._open, time.time)
         """The parts ledger."""
@@ -154,6 +155,10 @@ class Source:
     def unread(self) -> tuple[tuple[Defect, int, int], ...]:
         """What can't be read in the fleet, alike ones together: one, how many, at how many controllers."""
         return self._unread.get()
+
+    def lamps(self) -> dict[str, Lamps]:
+        """What every front of the fleet should show, by part id."""
+        return self._lamps.get()
 
     def orders(self) -> tuple[WorkOrder, ...]:
         """Open work orders, the most urgent first."""

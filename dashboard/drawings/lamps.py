@@ -62,6 +62,21 @@ def panel(lamps: Lamps, part: str) -> Ink:
     )
 
 
+def one_lamp(colour: str, state: LampState, part: str) -> Ink:
+    """One lamp alone, large, for a button that says the state in words besides."""
+    return tag(
+        "svg",
+        tag("rect", x=1, y=1, width=HIGH + 4, height=HIGH + 4, rx=3, class_="bezel"),
+        tag("g", _lens(colour, state, part, HIGH / 2), transform="translate(3 3)"),
+        xmlns="http://www.w3.org/2000/svg",
+        class_="panel lamps",
+        viewBox=f"0 0 {HIGH + 6:g} {HIGH + 6:g}",
+        width=44,
+        height=44,
+        aria_hidden=True,
+    )
+
+
 def _lens(colour: str, state: LampState, part: str, x: float) -> Ink:
     middle = HIGH / 2
     lens: Ink

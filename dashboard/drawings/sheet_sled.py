@@ -53,6 +53,33 @@ svg.front text, svg.front .lamps, svg.front .blade > .mark { pointer-events: non
 .of-one .readings th:nth-child(4) { width: 15%; }
 .of-one .readings th:nth-child(6) { width: 17%; }
 .of-one .readings th:nth-child(7) { width: 11%; }
+.thumbs { display: grid; grid-template-columns: repeat(auto-fill, minmax(min(100%, 13rem), 1fr)); gap: 0.6rem;
+  margin: 0.6rem 0; max-width: 60rem; }
+.thumbs.one-wide { grid-template-columns: repeat(auto-fill, minmax(min(100%, 21rem), 1fr)); }
+.thumbs.paired { grid-template-columns: repeat(auto-fill, minmax(min(100%, 9rem), 1fr)); }
+.thumb { display: flex; flex-wrap: wrap; align-items: center; justify-content: flex-start; gap: 0.1rem 0.7rem;
+  min-height: 3.4rem; padding: 0.5rem 0.9rem; border: 2px solid var(--unknown); background: var(--ground);
+  color: var(--ink); font: inherit; text-align: left; cursor: pointer; }
+.thumb:hover { background: var(--shade); }
+.thumb[aria-pressed="true"] { border-color: var(--ink); border-width: 4px;
+  padding: calc(0.5rem - 2px) calc(0.9rem - 2px);
+  font-weight: 650; }
+.thumb .small { flex-basis: 100%; font-weight: 400; }
+.tapped-panel { max-width: 34rem; }
+.three { display: grid; grid-template-columns: repeat(3, minmax(0, 1fr)); gap: 0.6rem; }
+.thumb.lens { flex-direction: column; justify-content: center; text-align: center; padding: 0.6rem 0.2rem;
+  min-height: 6rem; }
+.thumb.lens[aria-pressed="true"] { padding: calc(0.6rem - 2px) 0.1rem; }
+.thumb.lens .panel { margin: 0; }
+.lamp-answer { max-width: 44rem; }
+.lamp-answer .says { font-size: 1.18rem; font-weight: 600; }
+.against { border-left: 10px solid var(--unknown); padding-left: 0.9rem; }
+.against.agrees { border-color: var(--ok); }
+.against.differs { border-color: var(--critical); font-weight: 600; }
+.line-link { display: block; padding: 0.7rem 0.2rem; color: inherit; text-decoration: none; }
+.line-link b { text-decoration: underline; text-underline-offset: 0.15em; }
+.at-sled a { display: inline-block; padding: 0.6rem 0.4rem; }
+[data-block="choose-front"] svg.front { max-width: 30rem; }
 @media (max-width: 48rem) {
   .drawings { grid-template-columns: minmax(0, 1fr); }
 }

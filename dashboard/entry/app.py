@@ -13,7 +13,7 @@ import streamlit as st
 from collector.text import plain
 from dashboard.drawings.ink import tag
 from dashboard.mount import show
-from dashboard.pages import controllers, margins, orders, parts, rounds, sled
+from dashboard.pages import controllers, lamps, margins, orders, parts, rounds, sled
 from dashboard.panels.preferences import choices
 from dashboard.viewer import ADDRESS, preferences
 from dashboard.views.preferences import written
@@ -39,6 +39,7 @@ ICON = tag(
 
 PAGES: dict[str, tuple[str, Callable[[Path], None]]] = {
     "orders": (orders.TITLE, orders.page),
+    "lamps": (lamps.TITLE, lamps.page),
     "margins": (margins.TITLE, margins.page),
     "parts": (parts.TITLE, parts.page),
     "controllers": (controllers.TITLE, controllers.page),

@@ -16,6 +16,7 @@ from dashboard.views.words import clock
 PAGES = (
     ("Rounds", "./"),
     ("Work orders", "./?page=orders"),
+    ("Lamp reader", "./?page=lamps"),
     ("Margins", "./?page=margins"),
     ("Parts", "./?page=parts"),
     ("Controllers", "./?page=controllers"),

@@ -13,10 +13,11 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from collector.store.schema import DATABASE
+from dashboard.drawings.ink import sled_link
 from dashboard.mount import SCRIPT
 from dashboard.panels.orders import orders_link
 from dashboard.serve import APP, command, environment
-from tests.dashboard.invented import DRIVE_ORDER, FAN, FAN_ORDER, GONE, SEIZED, fleet
+from tests.dashboard.invented import DRIVE_ORDER, FAN, FAN_ORDER, GONE, SEIZED, UNPOWERED, fleet
 from tests.dashboard.kept import collected, fill
 from tests.dashboard.reading import find, one, words
 
@@ -201,6 +202,11 @@ def test_nothing_of_a_page_is_outside_what_the_script_keeps(
     tags = set("".join(SCRIPT[SCRIPT.index("TAGS") : SCRIPT.index("const NAMES")].split('"')[1::2]).split())
     names = set("".join(SCRIPT[SCRIPT.index("const NAMES") : SCRIPT.index("const HERE")].split('"')[1::2]).split())
     pages = [{"page": "orders"}, {"page": "orders", "sheets": "all"}, {"page": "margins"}, {"page": "controllers"}]
+    pages += [
+        {"page": "lamps"},
+        {"page": "lamps", "at": SEIZED, "part": f"{SEIZED}:/redfish/v1/Chassis/Sled", "blue": "on"},
+    ]
+    pages += [{"page": "lamps", "should": "off,on"}]
     sleds = [{"sled": SEIZED, "place": FAN}, {"sled": "r02-s1"}, {"sled": "nope"}]
     for query in ({}, *sleds, *pages):
         for element in whole(visit(filled[0], monkeypatch, **query)):
@@ -275,6 +281,48 @@ def test_the_sled_page_tells_suspects_margins_and_who_stood_there(
     foreign = whole(visit(filled[0], monkeypatch, sled="r01-s1", place=FAN))
     assert find(foreign, data_part_panel=FAN) == []
     assert find(foreign, data_block="suspects") == []
+
+
+def test_the_lamp_reader_goes_from_rack_to_sled_to_front_to_meaning(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    now = time.time()
+    with collected(tmp_path, fleet(now), now):
+
+        def read(**query: str) -> ElementTree.Element:
+            return whole(visit(tmp_path, monkeypatch, page="lamps", **query))
+
+        racks = find(one(read(), data_block="choose-rack"), data_pick="")
+        rack = next(each for each in racks if "R03" in words(each)).get("data-pick", "").partition("=")[2]
+        sleds = find(one(read(rack=rack), data_block="choose-sled"), data_pick="")
+        assert [each.get("data-pick") for each in sleds] == ["at=r03-s4", "at=r03-s3", "at=r03-s2", "at=r03-s1"]
+        fronts = find(one(read(at="r03-s1"), data_block="choose-front"), aria_pressed="")
+        assert len(fronts) == 5
+        seen = {"at": "r03-s1", "part": UNPOWERED, "blue": "on"}
+        assert find(read(**seen), data_block="answer") == []
+        differs = read(**seen, amber="off")
+        assert words(one(differs, data_means="true")) == "It is running, without a fault."
+        assert one(differs, data_against="").get("data-against") == "differs"
+        agrees = read(at="r03-s1", part=UNPOWERED, blue="off", amber="on")
+        assert one(agrees, data_against="").get("data-against") == "agrees"
+        silent = read(at=GONE, part=f"{GONE}:/redfish/v1/Chassis/Blade1", blue="off", amber="on")
+        assert "does not answer now" in words(one(silent, data_against="open"))
+        order = read(at=SEIZED, part=f"{SEIZED}:/redfish/v1/Chassis/Sled", blue="on", amber="on")
+        assert one(order, data_order_here=FAN_ORDER) is not None
+
+
+def test_the_lamp_reader_finds_fronts_by_what_they_should_show(
+    filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = whole(visit(filled[0], monkeypatch, page="lamps", should="off,on"))
+    assert one(page, data_found="").get("data-found") == "1"
+    assert one(page, href=sled_link("r03-s1", place=UNPOWERED)) is not None
+    assert "No front should show blue off, amber blinking." in words(
+        whole(visit(filled[0], monkeypatch, page="lamps", should="off,blink"))
+    )
+    nonsense = whole(visit(filled[0], monkeypatch, page="lamps", should="x,<b>", at="nope", rack="nowhere"))
+    assert find(nonsense, data_found="") == []
+    assert "No controller is called nope ." in words(nonsense)
 
 
 def test_the_address_chooses_what_margins_are_of_and_where(
