@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from typing import Generic, TypeVar
 
 from collector.assess.isolate.isolation import Isolation
@@ -16,10 +16,13 @@ from collector.assess.looks.sensors import SensorsLook
 from collector.assess.looks.told import Told
 from collector.assess.looks.unsteady import UnsteadyLook
 from collector.assess.looks.wear import WearLook
+from collector.assess.looks.witness import WitnessLook
 from collector.assess.margins.peers import Peers as Alike
 from collector.assess.margins.places import Place
 from collector.assess.margins.tracker import Margins
 from collector.assess.orders.desk import Desk
+from collector.assess.orders.handling import Handlings
+from collector.assess.sightings import Sightings
 from collector.assess.ward import Answers, Ward
 from collector.assess.watch import Watch
 from collector.model import (
@@ -34,6 +37,7 @@ from collector.model import (
     SignKey,
     Status,
     Visible,
+    WorkOrder,
 )
 
 T = TypeVar("T")
@@ -54,17 +58,25 @@ class _Everywhere(Generic[T]):
 class Diagnosis:
     """Makes wards, and answers of what they see. One for the fleet; not thread-safe.
 
-    ``designs``: what sleds should hold; ``places``: what people know of sites, rows and racks.
+    ``designs``: what sleds should hold; ``places``: what people know of sites, rows and racks; ``handlings``: what they
+    do about orders; ``sightings``: what they saw.
     """
 
-    def __init__(self, designs: Sequence[Design] = (), places: Sequence[Place] = ()) -> None:
+    def __init__(
+        self,
+        designs: Sequence[Design] = (),
+        places: Sequence[Place] = (),
+        handlings: Handlings | None = None,
+        sightings: Sightings | None = None,
+    ) -> None:
         self._designs = tuple(designs)
         self._places = tuple(places)
         self._alike = Alike()
         self._peers = Peers()
         self._firmware = Firmware()
         self._isolation = Isolation()
-        self._desk = Desk()
+        self._desk = Desk(handlings)
+        self._sightings = Sightings() if sightings is None else sightings
         self._statuses: dict[str, Mapping[str, Status]] = {}
         self._lamps: dict[str, dict[str, Lamps]] = {}
 
@@ -83,8 +95,27 @@ class Diagnosis:
             PowerLook(name),
             WearLook(name),
             fit,
+            WitnessLook(name, self._sightings, lambda: watch.lamps),
         )
         return Ward(watch, looks, told, self, (Margins(name, self._places, location, air.per_watt),), fit)
+
+    # What people do about orders
+
+    def order(self, order: str) -> WorkOrder | None:
+        """The open order of an id."""
+        return self._desk.find(order)
+
+    def has_order(self, part: str) -> bool:
+        """Whether any order for this part is open."""
+        return self._desk.has_order(part)
+
+    def serial_of(self, part: str) -> str | None:
+        """The serial number of a part, as told last."""
+        return self._desk.serial_of(part)
+
+    def handled(self, parts: Container[str], now: Seconds) -> tuple[WorkOrder, ...]:
+        """The open orders for these parts, told again because of what people did about them."""
+        return self._desk.handled(parts, now)
 
     # What wards call
 

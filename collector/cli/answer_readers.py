@@ -14,7 +14,7 @@ from collector.store.reader import Reader
 Rows = list[dict[str, Any]]
 
 SUSPECT_COLUMNS = (*("trouble", "rank", "probability", "place", "part", "fault", "remedy", "group", "why"),)
-ORDER_COLUMNS = ("urgency", "bundle", "place", "task", "takes_down", "running", "lamp", "opened")
+ORDER_COLUMNS = ("urgency", "state", "bundle", "place", "task", "takes_down", "running", "lamp", "opened")
 MARGIN_COLUMNS = ("kind", "place", "name", "left", "left_unit", "value", "limit", "watts", "basis")
 
 
@@ -93,6 +93,7 @@ _URGENCIES = ("now", "today", "next visit")
 def _order(order: WorkOrder) -> dict[str, Any]:
     return {
         "urgency": order.urgency.value,
+        "state": order.state.value,
         "bundle": order.bundle,
         "place": order.location.text,
         "task": order.task,
@@ -115,6 +116,10 @@ def _order(order: WorkOrder) -> dict[str, Any]:
         "falls": [_whole(each) for each in order.takes_down],
         "trouble": order.trouble,
         "id": order.id,
+        "by": order.handling.who if order.handling is not None else None,
+        "since": iso(order.handling.since) if order.handling is not None else None,
+        "serial_note": order.handling.serial_note if order.handling is not None else "",
+        "steps": [_whole(step) for step in order.handling.steps] if order.handling is not None else [],
     }
 
 

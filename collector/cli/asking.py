@@ -10,16 +10,19 @@ from difflib import get_close_matches
 
 from collector.assess import asking, deeds
 from collector.assess.asking import CantAsk
+from collector.assess.lamp_reader import read_front
+from collector.assess.lamps import panel_of
 from collector.assess.tree import Tree
 from collector.cli.output import FORMATS, iso, rows
 from collector.cli.places import add_state, state_of
 from collector.cli.waiting import WrongRequest, await_request, span
-from collector.model import Part, Permits, PowerWish, Request, Status
+from collector.model import Kind, Lamps, LampState, Noticed, Part, Permits, PowerWish, Request, Status, WorkOrder
 from collector.store.reader import Reader
 from collector.store.requests import ask
 from collector.text import plain
 
 _MOST_NEAR = 5
+_FLAGS = {Noticed.FAN_STANDS: "fan-stands", Noticed.LEAK: "wet"}
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -39,6 +42,25 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         default="",
         help="the label on its front, to make sure; without it nothing is done",
     )
+
+    parser = _command(
+        commands, "observe", "say what a front shows, for the fault isolation to weigh", _observe, needs_why=False
+    )
+    parser.add_argument("part", metavar="PART", help="id, label or serial number of the part that was looked at")
+    for colour in ("blue", "amber"):
+        parser.add_argument(f"--{colour}", choices=("off", "on", "blink"), help=f"how its {colour} lamp is")
+    for each in Noticed:
+        parser.add_argument(f"--{_FLAGS[each]}", action="append_const", const=each, dest="noticed", help=each.value)
+
+    for name, summary, make in (
+        ("take", "take a work order on", _take),
+        ("finish", "say that a work order is done: it is watched until its trouble clears", _finish),
+        ("give-back", "leave a work order that was taken to others", _give_back),
+    ):
+        parser = _command(commands, name, summary, make, needs_why=False)
+        parser.add_argument("order", metavar="ORDER", help="id of the order, or of the part that it is about")
+        if name == "finish":
+            parser.add_argument("--serial", default="", metavar="SERIAL", help="serial number of what was put in")
 
     summary = "what people asked for, and what came of it"
     parser = commands.add_parser("requests", help=summary, description=summary)
@@ -121,6 +143,52 @@ def _power(arguments: argparse.Namespace, reader: Reader, now: float) -> Request
         now=now,
         permits=_permits(reader),
     )
+
+
+def _observe(arguments: argparse.Namespace, reader: Reader, now: float) -> Request:
+    part = the_part(reader.parts(), arguments.part)
+    blue, amber = (LampState.UNKNOWN if told is None else LampState(told) for told in (arguments.blue, arguments.amber))
+    looked = arguments.blue is not None or arguments.amber is not None
+    seen = Lamps(blue, amber) if looked else None
+    if seen is not None:
+        tree = Tree(reader.parts(part.controller), reader.links(part.controller))
+        carries = any(tree.parts[child].kind is Kind.HOST for child in tree.children[tree.at[part.id]])
+        panel = panel_of(part.kind, carries)
+        if panel is None:
+            raise WrongRequest(f"{_named(part)} has no front with lamps of its own")
+        reading = read_front(panel, seen, reader.lamps(part.controller).get(part.id))
+        for line in (reading.meaning, reading.told, *reading.checks):
+            if line:
+                print(plain(line, 300))
+        sys.stdout.flush()
+    return asking.observe(
+        part, who=arguments.who, now=now, seen=seen, noticed=tuple(arguments.noticed or ()), why=arguments.why
+    )
+
+
+def _take(arguments: argparse.Namespace, reader: Reader, now: float) -> Request:
+    return asking.take(_the_order(reader, arguments.order), who=arguments.who, now=now, why=arguments.why)
+
+
+def _finish(arguments: argparse.Namespace, reader: Reader, now: float) -> Request:
+    order = _the_order(reader, arguments.order)
+    return asking.finish(order, who=arguments.who, now=now, serial=arguments.serial, why=arguments.why)
+
+
+def _give_back(arguments: argparse.Namespace, reader: Reader, now: float) -> Request:
+    return asking.give_back(_the_order(reader, arguments.order), who=arguments.who, now=now, why=arguments.why)
+
+
+def _the_order(reader: Reader, told: str) -> WorkOrder:
+    orders = reader.orders()
+    found = [order for order in orders if told in (order.id, order.part)]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise WrongRequest(f"{len(found)} orders are about it; name one: {', '.join(order.id for order in found)}")
+    near = get_close_matches(told, [order.id for order in orders], n=3)
+    hint = f"near that: {', '.join(near)}" if near else "'sledkeeper orders --format json' names them"
+    raise WrongRequest(f"no open order has the id {plain(told, 120)!r}; {hint}")
 
 
 def _around(reader: Reader, told: str) -> tuple[Part, Tree, dict[str, Status]]:

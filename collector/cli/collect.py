@@ -16,13 +16,16 @@ from pathlib import Path
 from prometheus_client import CollectorRegistry, ProcessCollector
 
 from collector.assess.care import Cares
+from collector.assess.orders.handling import Handlings
+from collector.assess.sightings import Sightings
 from collector.cli.deeds import Deeds
 from collector.cli.errands import Errands
 from collector.cli.holding import Holding
 from collector.cli.leftovers import Leftovers
 from collector.cli.places import add_state, state_of
 from collector.cli.running import run_to_end
-from collector.model import Condition, Lit, Outcome, Permits, Update
+from collector.cli.tending import Tending
+from collector.model import Condition, Handling, Lit, Outcome, Permits, Sighting, Update
 from collector.poll.fleet import Fleet
 from collector.poll.memory import Memory
 from collector.poll.report import Report
@@ -74,6 +77,7 @@ class _Keeping:
         self.memory = Memory(state)  # after the writer, which holds the directory against a second collector
         self.mqtt: MqttPublisher | None = None
         self.errands: Errands | None = None
+        self.tending: Tending | None = None
         self.leftovers: Leftovers | None = None
         self._started = time.time()
         self._state = state
@@ -106,7 +110,8 @@ class _Keeping:
         with Reader(self._state) as reader:
             conditions, stays, heard = reader.conditions(), reader.stays(), reader.heard()
             standing, troubles, orders = reader.care(), reader.troubles(), reader.orders()
-            holding = Holding([*reader.held(Lit)])
+            handled, seen = reader.held(Handling), reader.held(Sighting)
+            holding = Holding([*reader.held(Lit), *handled, *seen])
         self.live.restore(conditions, troubles, orders)
         self.leftovers = Leftovers(troubles, orders, self.live, self.tell, time.time)
         by_controller: dict[str, list[Condition]] = defaultdict(list)
@@ -114,6 +119,8 @@ class _Keeping:
             by_controller[condition.controller].append(condition)
         limits = self._settings.conditions
         cares = Cares(standing, limits.longest_shelf_days * DAY, limits.longest_maintenance_days * DAY)
+        handlings = Handlings(handled, self._settings.actions.watch_rounds)
+        sightings = Sightings(seen, self._settings.actions.sighting_hours)
         fleet = Fleet(
             self._settings,
             self.tell,
@@ -122,10 +129,22 @@ class _Keeping:
             memory=self.memory,
             heard=heard,
             cares=cares,
+            handlings=handlings,
+            sightings=sightings,
         )
+        self.tending = Tending(handlings, sightings, fleet.diagnosis, fleet.watches, holding, self.tell)
         deeds = Deeds(self._state, self._settings, fleet.watches, fleet.hands, holding) if polled else None
         self.errands = Errands(
-            self._state, self.writer, cares, fleet.watches, self.tell, time.time, deeds=deeds, holding=holding
+            self._state,
+            self.writer,
+            cares,
+            fleet.watches,
+            self.tell,
+            time.time,
+            handlers=self.tending.handlers,
+            deeds=deeds,
+            holding=holding,
+            tend=self.tending.tend,
         )
         return fleet
 
@@ -149,6 +168,8 @@ class _Keeping:
         self.live.apply(update)
         await self.writer.put(update)
         self.feed.publish(update)
+        if self.tending is not None:
+            self.tending.hear(update, time.time())
 
 
 def permits_of(settings: Settings) -> Permits:

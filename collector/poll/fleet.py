@@ -16,7 +16,9 @@ from collector.assess.care import Cares
 from collector.assess.delays import habits_with
 from collector.assess.diagnosis import Diagnosis
 from collector.assess.margins.places import FeedRating, Place
+from collector.assess.orders.handling import Handlings
 from collector.assess.outages import Outages
+from collector.assess.sightings import Sightings
 from collector.assess.watch import Watch
 from collector.assess.whereabouts import Whereabouts
 from collector.model import Condition, Location, Stay
@@ -50,8 +52,8 @@ class Fleet:
     that an earlier run left open. ``stays``: where parts were, as earlier runs left it. ``memory`` and ``heard`` (by
     controller, what the store has of :attr:`~collector.model.Update.heard`): what it takes to leave nothing behind on
     controllers after a kill, and to tell none of their events twice. ``standard``: message registries for services
-    that have none. ``cares``: what people did about conditions. The rest is for tests: time, chance, and httpx
-    transports in place of the network.
+    that have none. ``cares``, ``handlings``, ``sightings``: what people did about conditions and orders, and what they
+    saw. The rest is for tests: time, chance, and httpx transports in place of the network.
     """
 
     def __init__(
@@ -70,6 +72,8 @@ class Fleet:
         heard: Mapping[str, bytes] | None = None,
         standard: Shelf | None = None,
         cares: Cares | None = None,
+        handlings: Handlings | None = None,
+        sightings: Sightings | None = None,
     ) -> None:
         told, kept = open_conditions or {}, heard or {}
         standard = standard or _at_hand(settings.collector.registries)
@@ -92,7 +96,9 @@ class Fleet:
             )
             for controller in settings.controllers
         }
-        self.diagnosis = Diagnosis([each.design for each in settings.designs], places_of(settings.places))
+        self.diagnosis = Diagnosis(
+            [each.design for each in settings.designs], places_of(settings.places), handlings, sightings
+        )
         clock = clock or SystemClock()
         self.keepers = tuple(
             Keeper(

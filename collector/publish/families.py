@@ -165,6 +165,9 @@ TROUBLES = _family(
     "Open troubles, each under the controller whose part showed it first.",
 )
 ORDERS = _family("orders", Type.GAUGE, ("controller", "urgency"), "Open work orders, each where its trouble is.")
+ORDER_STATES = _family(
+    "orders_by_state", Type.GAUGE, ("controller", "state"), "Open work orders by how far people are with them."
+)
 SUSPECT = _family(
     "suspect_probability_ratio",
     Type.GAUGE,
@@ -290,6 +293,7 @@ FAMILIES: Mapping[str, Family] = {
         MARKED,
         TROUBLES,
         ORDERS,
+        ORDER_STATES,
         SUSPECT,
         *MARGINS.values(),
         CONTROLLER,

@@ -23,6 +23,7 @@ from collector.model import (
     Lamps,
     LampState,
     Login,
+    OrderState,
     Outcome,
     Part,
     PowerState,
@@ -239,10 +240,14 @@ class Exposition:
                 self._suspects[key] = max(first.probability, self._suspects.get(key, 0.0))
         for severity, count in severities.items():
             self._sample(f.TROUBLES, f'{labels},severity="{severity.word}"', count)
+        states = dict.fromkeys(list(OrderState)[:-1], 0)  # a closed one is no longer told
         for order in known.orders.values():
             urgencies[order.urgency] += 1
+            states[order.state] = states.get(order.state, 0) + 1
         for urgency, count in urgencies.items():
             self._sample(f.ORDERS, f'{labels},urgency="{urgency.value}"', count)
+        for state, count in states.items():
+            self._sample(f.ORDER_STATES, f'{labels},state="{state.value}"', count)
 
     def _part(self, part: Part, head: str, known: LiveController, readable: bool, holds: bool) -> None:
         identity = part.identity

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from typing import Protocol, TypeVar
 
 from msgspec import structs
 
 from collector.assess.orders import advice
+from collector.assess.orders.handling import Handlings
 from collector.assess.orders.stakes import goes_down, leans_on
 from collector.assess.tree import Tree
 from collector.model import (
@@ -17,6 +18,7 @@ from collector.model import (
     Kind,
     Lamps,
     Part,
+    Seconds,
     Status,
     Suspect,
     Trouble,
@@ -41,9 +43,13 @@ WORTH_IT_UNTOLD = 0.96
 
 
 class Desk:
-    """Keeps the orders of the fleet. Each trouble costs by what hangs on its own suspects."""
+    """Keeps the orders of the fleet. Each trouble costs by what hangs on its own suspects.
 
-    def __init__(self) -> None:
+    ``handlings``: what people do about them, told with them.
+    """
+
+    def __init__(self, handlings: Handlings | None = None) -> None:
+        self._handlings = Handlings() if handlings is None else handlings
         self._trees: dict[str, Tree] = {}
         self._orders: dict[str, dict[str, WorkOrder]] = {}
         """Open ones, by trouble and then by part."""
@@ -72,10 +78,40 @@ class Desk:
                 else:
                     now[part] = before[part]
             ended = trouble.closed if trouble.closed is not None else trouble.changed
-            told += [
-                structs.replace(order, closed=ended, changed=ended) for part, order in before.items() if part not in now
-            ]
+            told += [self._closed(order, ended) for part, order in before.items() if part not in now]
         return tuple(told)
+
+    def find(self, order: str) -> WorkOrder | None:
+        """The open order of an id."""
+        trouble, _, part = order.partition("|")
+        return self._orders.get(trouble, {}).get(part)
+
+    def has_order(self, part: str) -> bool:
+        """Whether any order for this part is open."""
+        return any(part in orders for orders in self._orders.values())
+
+    def serial_of(self, part: str) -> str | None:
+        """The serial number of a part, as told last."""
+        tree = self._trees.get(part.partition(":")[0])
+        at = None if tree is None else tree.at.get(part)
+        return None if tree is None or at is None else tree.parts[at].identity.serial
+
+    def handled(self, parts: Container[str], now: Seconds) -> tuple[WorkOrder, ...]:
+        """The open orders for these parts, told again because of what people did about them."""
+        told = []
+        for orders in self._orders.values():
+            for part, order in orders.items():
+                if part in parts and order.handling != (handling := self._handlings.of(part)):
+                    orders[part] = structs.replace(order, handling=handling, changed=now)
+                    told.append(orders[part])
+        return tuple(told)
+
+    def _closed(self, order: WorkOrder, at: Seconds) -> WorkOrder:
+        """An order that ends; what was done about it ends with the last order for its part."""
+        if self.has_order(order.part):
+            return structs.replace(order, closed=at, changed=at)
+        handling = self._handlings.close(order.part, at)
+        return structs.replace(order, closed=at, changed=at, handling=handling)
 
     def _order(
         self,
@@ -124,6 +160,7 @@ class Desk:
             cautions=advice.cautions(suspect.kind),
             otherwise=tuple(part for part in trouble.group if part != suspect.part),
             bundle=_bundle(suspect),
+            handling=self._handlings.of(suspect.part),
         )
 
 
