@@ -35,6 +35,7 @@ from collector.model import (
 from collector.store.reader import Reader
 from dashboard.kept import Kept
 from dashboard.seek import Shelves
+from dashboard.spare import Spare
 from dashboard.views.answers import worst_first
 from dashboard.views.attention import Silent, Task, silent, tasks
 from dashboard.views.floor import Floor, floor
@@ -90,14 +91,6 @@ class SledFacts:
     margins: tuple[Margin, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Headroom:
-    """What is left, all over the fleet."""
-
-    places: Places
-    margins: tuple[Margin, ...]
-
-
 class Source:
     """What the pages know of one state directory. Raises :class:`~collector.store.errors.StoreError` on reading."""
 
@@ -113,9 +106,10 @@ class Source:
         self._troubles = Kept(lambda: tuple(self._open().troubles()), 1.0)
         self._orders = Kept(lambda: worst_first(self._open().orders()), 1.0)
         self._lamps = Kept(lambda: self._open().lamps(), 3.0)
-        self._headroom = Kept(lambda: Headroom(self._places.get(), tuple(self._open().margins())), 3.0)
         self.shelves = Shelves(self._open, time.time)
         """The parts ledger."""
+        self.spare = Spare(self._open, time.time)
+        """Margins."""
         self._sleds: OrderedDict[str, Kept[SledFacts | None]] = OrderedDict()
 
     def fleet(self) -> Fleet:
@@ -167,10 +161,6 @@ class Source:
     def places(self) -> Places:
         """Where everything is."""
         return self._places.get()
-
-    def headroom(self) -> Headroom:
-        """What is left, least first within each kind."""
-        return self._headroom.get()
 
     def stays_at(self, part: str) -> tuple[Stay, ...]:
         """What stood where a part stands, in the order in which it came."""

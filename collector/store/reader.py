@@ -57,6 +57,7 @@ from collector.model import (
 )
 from collector.store import answers, codec, seeking, sql
 from collector.store.errors import StoreDamaged, damaged, translated
+from collector.store.headroom import Headroom
 from collector.store.history import FileGone, downsampled, read_history
 from collector.store.overview import Overview
 from collector.store.requests import KINDS, request_of
@@ -91,6 +92,7 @@ class Reader:
         self._idle: list[tuple[tuple[int, int], sqlite3.Connection]] = []
         self._layouts: OrderedDict[bytes, tuple[Sensor, ...]] = OrderedDict()
         self.overview = Overview(self._rows, self._record, self._word)
+        self.headroom = Headroom(self._rows, self._record)
         """The whole fleet at a glance."""
         with self._connection():
             pass

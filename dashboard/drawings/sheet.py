@@ -259,6 +259,20 @@ svg .spot-quiet { font-size: 11px; fill: var(--quiet); }
 .need { border: 1px solid var(--this); color: var(--this); background: var(--tint); padding: 0 0.4rem;
   font-size: 0.85rem; }
 .heard-from { max-width: none !important; }
+.room-line { display: grid; grid-template-columns: 13rem 340px 8.5rem minmax(0, 1fr); gap: 0.1rem 1.2rem;
+  padding: 0.3rem 0.2rem; align-items: center; }
+.sheet .room-line h3 { margin: 0; font-size: 1rem; }
+.head-line { padding-bottom: 0; }
+.head-line .where { grid-column: 2; line-height: 0; }
+.room-line .left, .line .left { font-variant-numeric: tabular-nums; }
+.left.is-critical { color: var(--this); }
+.wide-when { grid-template-columns: 8.2rem minmax(0, 1.6fr) minmax(0, 1fr) 15rem; }
+.wide-when .when { text-align: left; }
+svg .beyond { fill: var(--critical-tint); stroke: none; }
+svg .ticked { stroke: var(--unknown); stroke-width: 1.2; fill: none; }
+svg .pointer { fill: var(--ink); }
+svg .limit.strong { stroke: var(--critical); stroke-width: 2; }
+.energy td.drawn { vertical-align: middle; }
 .unseen { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); white-space: nowrap; }
 .ledger { max-width: none !important; }
 .rates td.drawn, .rates th { vertical-align: middle; }
@@ -315,6 +329,17 @@ _NARROW = """
   .plates tr { display: block; border-bottom: 1px solid var(--rule); padding: 0.35rem 0; }
   .plates td { display: inline; border: 0; padding: 0 0.6rem 0 0; }
   .plates td:first-child { display: block; font-weight: 600; }
+  .room-line { grid-template-columns: minmax(0, 1fr) auto; }
+  .room-line .where { grid-column: 1 / -1; grid-row: 2; line-height: 0; }
+  .room-line .about { grid-column: 1 / -1; }
+  .head-line .where { grid-row: 1; }
+  .wide-when .stands, .wide-when .when { grid-column: 1 / -1; grid-row: auto; }
+  .energy thead { display: none; }
+  .energy tr { display: grid; grid-template-columns: minmax(0, 1fr) auto auto; gap: 0 0.8rem; padding: 0.35rem 0;
+    border-bottom: 1px solid var(--rule); }
+  .energy td { border: 0 !important; padding: 0.05rem 0 !important; }
+  .energy td:first-child { grid-column: 1 / -1; }
+  .energy td[data-said]::before { content: attr(data-said) " "; color: var(--quiet); }
   .find input { flex: 1 1 8rem; }
   .choices .of { flex-basis: 100%; padding-bottom: 0; }
   .ledger td[data-said]::before { content: attr(data-said) " "; color: var(--quiet); }

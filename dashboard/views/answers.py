@@ -189,21 +189,3 @@ def least_of_each(found: Iterable[Left]) -> tuple[Left, ...]:
         rank[each.margin.kind] = rank.get(each.margin.kind, -1) + 1
         ranked.append((rank[each.margin.kind], list(MarginKind).index(each.margin.kind), each))
     return tuple(each for _, _, each in sorted(ranked, key=lambda one: one[:2]))
-
-
-@dataclass(frozen=True, slots=True)
-class RackLeft:
-    """One rack's margins of one kind, least first."""
-
-    rack: str
-    least: Left
-    others: tuple[Left, ...]
-
-
-def by_rack(found: Sequence[Left], kind: MarginKind) -> tuple[RackLeft, ...]:
-    """A line a rack, the one with the least left first."""
-    groups: dict[str, list[Left]] = {}
-    for each in found:
-        if each.margin.kind is kind:
-            groups.setdefault(each.rack, []).append(each)
-    return tuple(RackLeft(rack, there[0], tuple(there[1:])) for rack, there in groups.items())

@@ -34,7 +34,6 @@ from dashboard.queries import Source
 from dashboard.views.answers import (
     NO_RACK,
     accusations,
-    by_rack,
     chosen,
     least_of_each,
     left_words,
@@ -278,24 +277,17 @@ def test_margins_tell_kelvin_for_heat_watts_for_power_and_what_is_over() -> None
     assert left_words(margin("p", MarginKind.POWER, -35.2, "W")) == "35 W over"
 
 
-def test_margins_by_rack_start_with_the_least(source: Source) -> None:
-    headroom = source.headroom()
-    found = lefts(headroom.margins, headroom.places)
-    racks = by_rack(found, MarginKind.HEAT)
-    assert [(each.rack, each.least.left) for each in racks] == [
-        ("Quellmark / A / R01", "2.5 K over"),
-        ("Quellmark / A / R02", "20.0 K left"),
-    ]
+def test_margins_of_kinds_that_cannot_be_compared_take_turns(source: Source) -> None:
+    facts = source.sled(SEIZED)
+    assert facts is not None
+    found = lefts(facts.margins, facts.places)
     assert [each.margin.kind for each in least_of_each(found)][:3] == [
         MarginKind.HEAT,
         MarginKind.AIR,
         MarginKind.POWER,
     ]
-    place = lefts([margin("Quellmark / A / R09", MarginKind.POWER, 5.0, "W", controller=None)], headroom.places)
+    place = lefts([margin("Quellmark / A / R09", MarginKind.POWER, 5.0, "W", controller=None)], facts.places)
     assert place[0].rack == "Quellmark / A / R09"
-
-
-# --- history of a place ---
 
 
 def test_who_stood_where_a_part_stands_newest_first(source: Source) -> None:

@@ -328,16 +328,19 @@ def test_the_lamp_reader_finds_fronts_by_what_they_should_show(
 def test_the_address_chooses_what_margins_are_of_and_where(
     filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def listed(**query: str) -> list[tuple[str | None, str]]:
+    def listed(**query: str) -> list[tuple[str | None, str | None]]:
         page = whole(visit(filled[0], monkeypatch, page="margins", **query))
-        return [(each.get("data-rack-left"), words(each[1])) for each in find(page, data_rack_left="")]
+        return [(each.get("data-rack-left"), each.get("data-left")) for each in find(page, data_rack_left="")]
 
-    heat = listed()
-    assert [rack for rack, _ in heat] == ["Quellmark / A / R01", "Quellmark / A / R02"]
-    assert "2.5 K over" in heat[0][1]
+    assert listed() == [("Quellmark / A / R01", "2.5 K over"), ("Quellmark / A / R02", "20.0 K left")]
+    assert listed(view="F") == [("Quellmark / A / R01", "4.5 °F over"), ("Quellmark / A / R02", "36.0 °F left")]
     assert [rack for rack, _ in listed(kind="power")] == ["Quellmark / A / R01"]
-    assert [rack for rack, _ in listed(rack="Quellmark / A / R02")] == ["Quellmark / A / R02"]
     assert listed(kind="redundancy") == []
+    page = whole(visit(filled[0], monkeypatch, page="margins", rack="Quellmark / A / R02"))
+    assert [each.get("data-sled-left") for each in find(page, data_sled_left="")] == ["r02-s1"]
+    assert one(page, data_enclosure_left="E1") is not None
+    page = whole(visit(filled[0], monkeypatch, page="margins", rack="nowhere"))
+    assert "No part tells a temperature with a limit" in words(one(page, data_block="sleds-left"))
 
 
 def test_the_address_narrows_the_controllers(filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch) -> None:
