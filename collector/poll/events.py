@@ -13,8 +13,8 @@ from __future__ import annotations
 
 import asyncio
 import logging
-from collections.abc import Callable, Iterable, Mapping
-from typing import Any, Protocol
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 from msgspec import Struct
 
@@ -23,23 +23,26 @@ from collector.poll.clock import Clock
 from collector.poll.hearing import Hearing, Told
 from collector.poll.inbox import Inbox
 from collector.poll.learning import Learning
+from collector.poll.listening import Holder, Listening, Push
 from collector.poll.schedule import Chance
 from collector.poll.side import first_of
+from collector.poll.streamed import is_report
 from collector.redfish.bodies import decode
 from collector.redfish.client import Client
 from collector.redfish.delivery import not_delivered, submit_test
 from collector.redfish.errors import ControllerError, Malformed
-from collector.redfish.event_stream import IDLE, no_stream
+from collector.redfish.event_stream import no_stream
 from collector.redfish.event_way import Way, WayKind, way
 from collector.redfish.flow import Answer, Ask, Flow, Place, drive
 from collector.redfish.log_cursor import Bounds
 from collector.redfish.log_places import LogPlace, LogsFound, find_logs, log_owners
 from collector.redfish.logs import read_log
 from collector.redfish.notices import Source
-from collector.redfish.registries import Shelf
 from collector.redfish.resources import Walked
 from collector.redfish.sse import Stream
 from collector.redfish.subscription import Kept, Ours, context_token, end, keep
+
+__all__ = ["Events", "Holder", "Listening", "Push"]
 
 log = logging.getLogger(__name__)
 
@@ -55,49 +58,12 @@ GOODBYE = 5.0
 """Seconds that deleting our subscription may take on the way out."""
 MAX_DEFECTS = 64
 """Defects told between two walks."""
-MAX_EVENT = 1024 * 1024
-"""Bytes of one streamed event; as large as a pushed one may be (DSP0266)."""
-_ASK_SECONDS = 10.0
-_LOG_BOUNDS = Bounds()
-
-
-class Push(Protocol):
-    """Where events can be pushed to; see :class:`collector.poll.listener.Listener`."""
-
-    def address(self, controller: str) -> str:
-        """The URL for one controller."""
-
-    def attach(self, controller: str, take: Callable[[bytes], bool]) -> None:
-        """Who takes what is pushed there."""
-
-
+MAX_EVENT = 4 * 1024 * 1024
+"""Bytes of one streamed event. Pushed ones may have 1 MiB, metric reports more (DSP0266)."""
 DELIVERY = 30.0
 """Seconds that a test event may take to reach us."""
-
-
-class Listening(Struct, frozen=True, kw_only=True):
-    """What a keeper needs to follow a controller's events."""
-
-    secret: bytes
-    """Of the installation; marks our subscriptions."""
-    push: Push | None = None
-    standard: Shelf | None = None
-    """Registries that the user has at hand, for services that have none."""
-    kept: bytes | None = None
-    """How far an earlier process has read them."""
-    idle: float = IDLE
-    """Seconds of silence after which a stream is opened anew."""
-
-
-class Holder(Protocol):
-    """What the events need of their keeper."""
-
-    @property
-    def answering(self) -> bool:
-        """Whether the controller answered last time."""
-
-    async def heard(self, told: Told) -> None:
-        """Tell an update, hurry a round, plan a walk."""
+_ASK_SECONDS = 10.0
+_LOG_BOUNDS = Bounds()
 
 
 class _Service(Struct, frozen=True):
@@ -362,7 +328,10 @@ class Events:
         except Malformed as error:
             self._note([self._place.defect(resource, "", error.defect or DefectKind.NOT_JSON, error.happened)])
             return
-        self._note(await self._learning.learn([body]))
+        if is_report(body):
+            self._holder.reported(body, data)
+        else:
+            self._note(await self._learning.learn([body]))
         told = self._hearing.event(body, source, self._clock.now())
         await self._tell(told)
 

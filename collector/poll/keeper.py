@@ -10,7 +10,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import math
-from collections.abc import Awaitable, Callable, Coroutine
+from collections.abc import Awaitable, Callable, Coroutine, Mapping
 from typing import Any, Protocol
 
 import httpx
@@ -26,6 +26,7 @@ from collector.poll.report import Report, Spent
 from collector.poll.rounds import Done, Rounds
 from collector.poll.schedule import Chance, Grid, back_off, login_back_off, obeyed, out_of_turn
 from collector.poll.side import first_of
+from collector.poll.streamed import Streamed
 from collector.redfish.client import Client
 from collector.redfish.errors import ControllerError, HttpStatus, LoginRefused, TimedOut
 from collector.redfish.left_over import SessionNotes
@@ -94,6 +95,7 @@ class Keeper:
         self._interpret = interpret
         self._client = Client(settings, in_flight=collector.in_flight, transport=transport, limits=limits, notes=notes)
         self._events = None if listening is None else Events(self._client, listening, self, clock=clock, chance=chance)
+        self._streamed = Streamed()
         self._contact = ContactNote(self._client, self._events)
         self._clock_offset: float | None = None
         """As read last, to be told; None where nothing newer was read."""
@@ -160,6 +162,10 @@ class Keeper:
             self._want_walk()
         if told.urgent:
             self._call.set()
+
+    def reported(self, told: Mapping[str, Any], body: bytes) -> None:
+        """Take a metric report that came by itself: the next round reads it."""
+        self._streamed.put(told, body, self._clock.now())
 
     async def _poll(self) -> None:
         while True:
@@ -231,7 +237,7 @@ class Keeper:
         self._clock_offset = interpreted.inventory.clock_offset
         if self._events is not None:
             self._events.walked(walked, interpreted.inventory)
-        self._rounds = Rounds(self._client, interpreted, self._clock)
+        self._rounds = Rounds(self._client, interpreted, self._clock, self._streamed)
         self._incomplete = walk.passing > 0
         self._unplanned_walks = self._unplanned_walks + 1 if self._walk_wanted else 0
         self._walk_wanted = False

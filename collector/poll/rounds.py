@@ -2,7 +2,8 @@
 
 What was read counts, whatever befell the rest: a resource that hangs costs half of the time that is left, not the
 round, and is asked last the next time. Only a connection that fails twice in a row ends a round early. GETs that bring
-nothing but what seldom changes take turns (:mod:`collector.poll.turns`).
+nothing but what seldom changes take turns (:mod:`collector.poll.turns`). A metric report that came by itself is read in
+place of its GET (:mod:`collector.poll.streamed`).
 """
 
 from __future__ import annotations
@@ -13,9 +14,11 @@ from collections.abc import Iterator, Mapping
 from msgspec import Struct
 
 from collector.model import Defect, DefectKind, Outcome, Round, Seconds
+from collector.normalise.inventory import Normalised
 from collector.normalise.set_points import Limits
 from collector.poll.clock import Clock
 from collector.poll.interpret import Interpreted
+from collector.poll.streamed import Streamed
 from collector.poll.turns import Turns
 from collector.redfish import service_clock
 from collector.redfish.client import Client
@@ -50,13 +53,22 @@ class Done(Struct, frozen=True, kw_only=True):
 class Rounds:
     """The rounds that follow one walk."""
 
-    def __init__(self, client: Client, interpreted: Interpreted, clock: Clock) -> None:
+    def __init__(
+        self, client: Client, interpreted: Interpreted, clock: Clock, streamed: Streamed | None = None
+    ) -> None:
+        """``streamed``: metric reports that come by themselves, taken where one is there, in place of a GET."""
         self._client = client
         self._clock = clock
         self._fetches = interpreted.fetches
         self._decoder = interpreted.decoder
         self._turns = Turns(interpreted.inventory, interpreted.fetches, interpreted.decoder)
         self._decoder.remember(self._turns.indexes)
+        self._streamed = streamed
+        reports = interpreted.inventory.recipe.reports if isinstance(interpreted.inventory, Normalised) else ()
+        paths = {fetch.brings: index for index, fetch in enumerate(interpreted.fetches)}
+        self._reports = {paths[report.uri,]: report.uri for report in reports if (report.uri,) in paths}
+        if streamed is not None:
+            streamed.expect(report for report in reports if (report.uri,) in paths)
         self._limits = Limits(interpreted.inventory.settings, tuple(interpreted.fetches))
         self._limit_moved = False
         self._order = self._turns.ordered(range(len(interpreted.fetches))) or [_PING]
@@ -136,6 +148,9 @@ class Rounds:
                 self._skipped.add(index)
                 self._decoder.keep(index)
                 continue
+            if index in self._reports and self._take_streamed(index):
+                taken.add(index)
+                continue
             left, asked = ends - loop.time(), self._clock.now()
             try:
                 reply = await self._client.get(self._path(index), timeout=min(left, max(left / 2, _LEAST_SECONDS)))
@@ -153,6 +168,15 @@ class Rounds:
             if index != _PING:
                 self._decoder.take(index, reply.body, received)
                 self._limit_moved = self._limit_moved or self._limits.moved(index, reply.body)
+
+    def _take_streamed(self, index: int) -> bool:
+        """Reads what has come of a report by itself; not in a round that something heard has called for."""
+        bodies = [] if self._streamed is None else self._streamed.take(self._reports[index], self._clock.now())
+        if self._whole:
+            return False
+        for body, received in bodies:
+            self._decoder.take(index, body, received)
+        return bool(bodies)
 
     def _leave_out(self, taken: set[int], errors: Mapping[int, ControllerError]) -> None:
         """Of what a round that ended early did not come to, that for which it was not the turn."""

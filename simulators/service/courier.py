@@ -69,9 +69,10 @@ class Courier:
     async def _deliver(self, events: Events, subscription: Subscription) -> None:
         while subscription.open and not subscription.suspended:
             records = events.due(subscription)
-            if not records:
+            report = events.report(subscription)
+            if not records and report is None:
                 return
-            body = msgspec.json.encode(events.message(subscription, records))
+            body = report or msgspec.json.encode(events.message(subscription, records))
             try:
                 await asyncio.wait_for(self._post(subscription, body), TIMEOUT)
             except (OSError, DeliveryError, TimeoutError):
@@ -79,6 +80,9 @@ class Courier:
                 await self._failed(events, subscription)
             else:
                 self.delivered += 1
+                if report is not None:
+                    subscription.failures = 0
+                    return
                 subscription.told(records)
 
     async def _failed(self, events: Events, subscription: Subscription) -> None:

@@ -74,6 +74,7 @@ class Events:
     __slots__ = (
         "_entry",
         "_journal",
+        "_report",
         "_style",
         "_tree",
         "far",
@@ -83,9 +84,15 @@ class Events:
     )
 
     def __init__(
-        self, tree: Tree, style: EventStyle, journal: Journal, entry: Callable[[Record], str | None], keep_alive: float
+        self,
+        tree: Tree,
+        style: EventStyle,
+        journal: Journal,
+        entry: Callable[[Record], str | None],
+        keep_alive: float,
+        report: Callable[[], bytes | None] = lambda: None,
     ) -> None:
-        """``entry`` gives the URI of a record's log entry."""
+        """``entry`` gives the URI of a record's log entry; ``report``: the metric report as it is now."""
         self.table = Table(style.subscriptions, style.streams)
         self.keep_alive = keep_alive
         self.far = False
@@ -96,6 +103,7 @@ class Events:
         self._style = style
         self._journal = journal
         self._entry = entry
+        self._report = report
         journal.on_record = self._announce
 
     def _announce(self) -> None:
@@ -172,7 +180,8 @@ class Events:
 
     def _subscribe(self, request: Request) -> Reply:
         takes = _MODERN_TAKES if newer(self._style) else _BASE_TAKES
-        wanted = subscribe.subscription(request, self._known, takes, far=self.far)
+        reports = self._style.report_every > 0.0
+        wanted = subscribe.subscription(request, self._known, takes, far=self.far, reports=reports)
         if isinstance(wanted, Reply):
             return wanted
         try:
@@ -183,6 +192,7 @@ class Events:
                 policy=wanted.policy,
                 sent=self._journal.last,
                 headers=wanted.headers,
+                reports=wanted.reports,
                 now=request.time,
             )
         except LimitReached:
@@ -247,6 +257,19 @@ class Events:
         """An event message of some records for a subscriber."""
         return message(self._style, subscription, records, self._entry)
 
+    def tick(self, now: float) -> None:
+        """Tell who is posted metric reports that it is time for one; to be called now and then."""
+        every = self._style.report_every
+        for subscription in self.table.all() if every else ():
+            if subscription.reports and now - subscription.reported >= every and not subscription.suspended:
+                subscription.reported = now
+                if self.on_pending is not None:
+                    self.on_pending(subscription)
+
+    def report(self, subscription: Subscription) -> bytes | None:
+        """The metric report for a subscriber that takes them; None for one that doesn't."""
+        return self._report() if subscription.reports else None
+
     def due(self, subscription: Subscription) -> list[Record]:
         """What a subscriber is to be told next."""
         return subscription.due(self._journal, self._type_of, MOST)
@@ -285,9 +308,11 @@ class Events:
                     subscription.told(records)
                     continue
                 before = self._journal.last
-                yield Pause(self.keep_alive, subscription.bell)
+                yield Pause(min(self.keep_alive, self._style.report_every or self.keep_alive), subscription.bell)
                 if subscription.open and self._journal.last == before:
-                    yield b": still here\n\n"
+                    report = self._report() if self._style.report_every else None
+                    # without an id of its own: where the reader stands among the events stays as it was
+                    yield b": still here\n\n" if report is None else b"data: %b\n\n" % report
         finally:
             # also when the reader went away
             self.table.close(subscription)

@@ -63,6 +63,8 @@ class EventStyle:
     """Server-sent event streams open at once; 0: none are offered."""
     subscriptions: int
     """Subscriptions at once, those of streams among them."""
+    report_every: float = 0.0
+    """Seconds between two metric reports that are told as they are made; 0: none are."""
     indent: bool = False
     """Whether a streamed event is told in several lines."""
 
@@ -131,7 +133,7 @@ CLASSIC = Offer(
     percent=False,
 )
 PUSH = Offer(logs=replace(_LOGS, capacity=64, hosts=True), events=_PUSH)
-REPORTS = Offer(logs=_LOGS, events=replace(_STREAMS, indent=False), reports="sensors")
+REPORTS = Offer(logs=_LOGS, events=replace(_STREAMS, indent=False, report_every=5.0), reports="sensors")
 
 OFFERS: Mapping[str, Offer] = {
     "modern": MODERN,

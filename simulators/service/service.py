@@ -25,6 +25,7 @@ from simulators.service.logs import Logs
 from simulators.service.messages import Message, error
 from simulators.service.patch import patch
 from simulators.service.query import QueryError
+from simulators.service.reports import REPORT
 from simulators.service.sessions import Account, Accounts
 from simulators.service.settings import Kept
 from simulators.service.tree import ROOT, Tree
@@ -117,7 +118,7 @@ class Service:
         accounts = AccountTable(self.login.accounts, offer, self.tree.features, self.login.sessions.end)
         self._annexes = (logs, accounts)
         if offer.events is not None:
-            self.events = Events(self.tree, offer.events, self.journal, logs.uri, keep_alive)
+            self.events = Events(self.tree, offer.events, self.journal, logs.uri, keep_alive, self._report)
             self._annexes = (logs, self.events, accounts)
         if around.controls:
             self._annexes = (*self._annexes, Controls(around.controls, self.sled, self._source, self._kept))
@@ -312,7 +313,13 @@ class Service:
         mode = self.observe(now)
         if mode is Mode.SERVING:
             self._notice(self._source.telemetry(), self._source.acquired())
+            if self.events is not None:
+                self.events.tick(now)
         return mode
+
+    def _report(self) -> bytes | None:
+        """The metric report of all sensors as it is now; None in a dialect without it."""
+        return self.bodies((REPORT,), self._source.acquired()).get(REPORT)
 
     def moment(self, now: float) -> Moment:
         """What fills the bodies at a time."""

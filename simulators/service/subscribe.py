@@ -32,7 +32,7 @@ _TYPES: dict[str, type | tuple[type, ...]] = {
 _WORDS: dict[str, tuple[Any, ...]] = {
     "Protocol": ("Redfish",),
     "SubscriptionType": ("RedfishEvent",),
-    "EventFormatType": ("Event",),
+    "EventFormatType": ("Event", "MetricReport"),
     "DeliveryRetryPolicy": tuple(sorted(POLICIES)),
     "IncludeOriginOfCondition": (False,),
     # a simulator has no authority to hold its clients' certificates to
@@ -53,15 +53,16 @@ class Wanted(NamedTuple):
     filter: Filter
     policy: Policy
     headers: tuple[tuple[str, str], ...]
+    reports: bool
 
 
 def subscription(
-    request: Request, known: Callable[[str], bool], takes: Collection[str], *, far: bool = False
+    request: Request, known: Callable[[str], bool], takes: Collection[str], *, far: bool = False, reports: bool = False
 ) -> Wanted | Reply:
     """Read a POST to the subscriptions; an error reply that names all that is wrong.
 
     ``known`` tells whether a resource is there; ``takes`` has the properties of this dialect's schema; ``far``: a
-    destination that is not this machine will do (nothing is ever sent there).
+    destination that is not this machine will do (nothing is ever sent there); ``reports``: metric reports are told too.
     """
     told = read(request)
     if isinstance(told, Reply):
@@ -76,6 +77,8 @@ def subscription(
             problems += _check_origins(value, known)
         elif name in _LISTS:
             problems += _check_list(name, value)
+        elif name == "EventFormatType" and value == "MetricReport" and not reports:
+            problems.append(Message("PropertyValueNotInList", (value, name), name))
         else:
             problems += _check(name, value, _TYPES[name])
     if isinstance(told.get("Destination"), str):
@@ -96,6 +99,7 @@ def subscription(
         ),
         policy=told.get("DeliveryRetryPolicy", "TerminateAfterRetries"),
         headers=headers,
+        reports=told.get("EventFormatType") == "MetricReport",
     )
 
 

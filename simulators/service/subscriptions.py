@@ -71,6 +71,10 @@ class Subscription:
     headers: tuple[tuple[str, str], ...] = ()
     """Sent with every push; may be secret."""
     created: float = 0.0
+    reports: bool = False
+    """Whether it is told metric reports, and nothing else."""
+    reported: float = 0.0
+    """When it was told one last, or began."""
     suspended: bool = False
     open: bool = True
     """Whether it still is: a reader of a stream finds out here that it was deleted."""
@@ -84,6 +88,9 @@ class Subscription:
 
     def due(self, journal: Journal, type_of: Callable[[str], str], most: int) -> list[Record]:
         """The next records to tell, ``most`` at most; those not wanted before them count as told."""
+        if self.reports:
+            self.sent = journal.last
+            return []
         overwritten = journal.first - 1 - self.sent
         if overwritten > 0:
             self.lost += overwritten
@@ -139,6 +146,7 @@ class Table:
         sent: int,
         now: float,
         headers: tuple[tuple[str, str], ...] = (),
+        reports: bool = False,
     ) -> Subscription:
         """Make one; raises :class:`LimitReached`."""
         streams = sum(one.destination is None for one in self._by_id.values())
@@ -154,6 +162,8 @@ class Table:
             sent=sent,
             headers=headers,
             created=now,
+            reports=reports,
+            reported=now,
         )
         self._by_id[made.id] = made
         return made

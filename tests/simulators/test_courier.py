@@ -14,6 +14,7 @@ import httptools
 import pytest
 
 from simulators.service.courier import Courier
+from simulators.service.reports import REPORT
 from simulators.service.subscriptions import Subscription
 from simulators.service.trust import Authority
 from tests.simulators.event_kit import SUBSCRIPTIONS, TEST_EVENT, Scene, scene
@@ -228,3 +229,28 @@ async def test_nothing_is_ever_sent_to_another_machine(monkeypatch: pytest.Monke
         fan(one, source, "Critical")
         await until(lambda: courier.failed)
         assert tried == []
+
+
+async def test_metric_reports_are_posted_to_who_asked_for_them_and_nothing_else_is() -> None:
+    one, source = scene("reports")
+    service = one.service
+    assert service.events is not None
+    courier = Courier(interval=0.01)
+    courier.serve(service.events)
+    async with receiving() as receiver:
+        subscribe(one, Destination=f"http://127.0.0.1:{receiver.port}/", EventFormatType="MetricReport")
+        [member] = one.get(SUBSCRIPTIONS)["Members"]
+        assert one.get(member["@odata.id"])["EventFormatType"] == "MetricReport"
+        source.ill("fan1", "Critical")
+        service.look(NOW + 1.0)
+        service.look(NOW + 60.0)
+        await until(lambda: receiver.got)
+        assert [body["@odata.id"] for body in receiver.got] == [REPORT]
+        assert receiver.got[0] == one.get(REPORT)
+    await courier.aclose()
+
+
+def test_who_tells_no_reports_takes_no_subscription_for_them() -> None:
+    one, _ = scene("modern")
+    told = {"Destination": "http://127.0.0.1:9/", "Protocol": "Redfish", "EventFormatType": "MetricReport"}
+    assert one.error("POST", SUBSCRIPTIONS, told) == (400, ["PropertyValueNotInList"])

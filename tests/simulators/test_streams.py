@@ -6,12 +6,14 @@ import asyncio
 import json
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from typing import Any
 
 import httpx
 import pytest
 
 from simulators.service.inprocess import InProcess
+from simulators.service.reports import REPORT
 from simulators.service.server import Listener
 from simulators.service.wire import Wire
 from simulators.telemetry import Mode
@@ -28,12 +30,15 @@ class Reader:
         self.comments: list[str] = []
         self._lines = reply.aiter_lines()
 
-    async def event(self) -> tuple[str, dict[str, Any]]:
-        """The next event: its id and its data."""
+    async def event(self, *, reports: bool = False) -> tuple[str, dict[str, Any]]:
+        """The next event: its id and its data; ``reports``: the next metric report instead."""
         id_, data = "", list[str]()
         async for line in self._lines:
             if not line and data:
-                return id_, json.loads("\n".join(data))
+                body = json.loads("\n".join(data))
+                if ("MetricReport" in body["@odata.type"]) is reports:
+                    return id_, body
+                id_, data = "", []
             name, _, value = line.partition(":")
             if not name and line:
                 self.comments.append(value)
@@ -223,3 +228,30 @@ async def test_a_stream_without_sockets() -> None:
         _, body = await events.event()
         assert body["Events"][0]["MessageId"] == "Environmental.1.4.FanFailed"
     await until(lambda: not one.get(SUBSCRIPTIONS)["Members"])
+
+
+async def test_metric_reports_are_streamed_as_they_are_made_and_move_no_event() -> None:
+    """DSP0266, "Server-sent events": the data of a metric report is the resource itself."""
+    one, source = scene("reports")
+    assert one.service.events is not None
+    one.service.events._style = replace(one.service.events._style, report_every=0.05)
+    assert one.get("/redfish/v1/EventService")["EventFormatTypes"] == ["Event", "MetricReport"]
+    async with listening(one) as listener, client(listener) as http, stream(http) as events:
+        id_, body = await events.event(reports=True)
+        assert (id_, body) == ("", one.get(REPORT))
+        source.sensor("SledInlet", 31.0)
+        for _ in range(50):
+            _, body = await events.event(reports=True)
+            told = {row["MetricId"]: row["MetricValue"] for row in body["MetricValues"]}["SledInlet"]
+            if told == "31.0":
+                break
+        assert told == "31.0"
+        fan(one, source, "Critical")
+        id_, body = await events.event()
+        assert body["Id"] == id_
+
+
+async def test_other_dialects_stream_no_reports() -> None:
+    one, _ = scene("modern")
+    assert one.get("/redfish/v1/EventService")["EventFormatTypes"] == ["Event"]
+    assert one.service._report() is None
