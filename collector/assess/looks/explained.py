@@ -66,7 +66,11 @@ class Explained:
         self._last: Seconds | None = None
         grouped = {int(column) for columns in kin.groups for column in columns}
         electrical = [c for c, sensor in enumerate(kin.sensors) if sensor.quantity in _ELECTRICAL]
-        self._partners = [(c, *self._partner(c)) for c in electrical if c not in grouped or self._is_owner(c)]
+        self._partners = [
+            (c, *self._partner(c))
+            for c in electrical
+            if (c not in grouped or self._is_owner(c)) and not self._is_share(c)
+        ]
         partnered = {column for column, *_ in self._partners}
         self._groups = [columns for columns in kin.groups if not partnered.intersection(columns.tolist())]
         self.siblings = np.zeros(size, dtype=np.bool_)
@@ -77,6 +81,13 @@ class Explained:
             self.alone[column] = False
         self._warm = self.alone & _are(kin.sensors, Quantity.TEMPERATURE)
         self._damp = self.alone & _are(kin.sensors, Quantity.HUMIDITY)
+        shares = np.asarray(
+            [self._is_share(column) and _of_fans(sensor) for column, sensor in enumerate(kin.sensors)], dtype=np.bool_
+        )
+        flows = _are(kin.sensors, Quantity.AIR_FLOW)
+        self._by_fans = self.alone & (shares | flows) & bool(len(kin.fans))
+        """What goes by the fan laws: air with the speed, the fans' power with its cube."""
+        self._power = np.where(flows, 1.0, 3.0)
         self.middle: Floats = np.full(size, np.nan)
         self._owners = sorted(set(kin.owner))
         at = {owner: index for index, owner in enumerate(self._owners)}
@@ -136,14 +147,22 @@ class Explained:
             rises = np.maximum(level - self._inlet(values), 0.0)
             heated = fresh & self._heated & (self.seen == 0) & (rises == rises)
             self.weights[heated, 1] = 0.7 * rises[heated]
+            heated &= self._warm
+            self.weights[heated, 2] = 0.7 * rises[heated]
         size = np.maximum(np.abs(level), 1e-9)
         middle = self.middle
         base[self.siblings] = middle[self.siblings]
-        others = self._loads.medians(loads)[self._owner_at]
-        regressors[:, 1] = np.where(self.siblings & (others == others), load - others, load)
-        regressors[:, 2] = np.where(self.siblings, middle / size - 1.0, self._blowing(values))
+        # in watts, and each by its own measure: what was usual when it was first seen may have been a burst
+        unlike = ((self._load - self._loads.medians(self._load)) / self._usual)[self._owner_at]
+        regressors[:, 1] = np.where(self.siblings & (unlike == unlike), unlike, load)
+        blowing = self._blowing(values)
+        regressors[:, 2] = np.where(self.siblings, middle / size - 1.0, blowing)
         if self._warm.any():
             base[self._warm] = self._inlet(values)
+            # heat goes with the air, which goes with the speed: twice the speed, half the rise
+            regressors[self._warm, 2] = 1.0 / max(1.0 + blowing, 0.05) - 1.0
+        if self._by_fans.any():
+            base[self._by_fans] = (level * max(1.0 + blowing, 0.0) ** self._power)[self._by_fans]
         if self._damp.any():
             regressors[self._damp, 1] = (self._inlet(values) - 25.0) / 10.0
         for column, kind, first, second in self._partners:
@@ -152,7 +171,9 @@ class Explained:
             elif kind == "ratio":
                 base[column] = values[first] / values[second] if values[second] > 0.0 else np.nan
             elif kind == "like":
-                regressors[column, 1] = values[first] / max(abs(float(level[first])), 1e-9) - 1.0
+                ratio = values[first] / max(abs(float(level[first])), 1e-9)
+                base[column] = level[column] * ratio
+                regressors[column, 1] = ratio - 1.0
             else:
                 base[column] = np.nan
             regressors[column, 2] = 0.0
@@ -207,6 +228,17 @@ class Explained:
         prior[:, (0, 1, 2), (0, 1, 2)] = (100.0, 10.0, 10.0)
         return prior
 
+    def _is_share(self, column: int) -> bool:
+        """Whether it is a power of its owner but not the whole of it: the fans', say, which goes as they blow."""
+        kin = self.kin
+        whole = kin.power_of.get(kin.owner[column])
+        return (
+            self._is_owner(column)
+            and kin.sensors[column].quantity is Quantity.POWER
+            and whole is not None
+            and whole != column
+        )
+
     def _is_owner(self, column: int) -> bool:
         return self.kin.sensors[column].part == self.kin.owner[column]
 
@@ -247,6 +279,10 @@ class Explained:
         first = self.level[self.kin.fans]
         first = first[first > 0.0]
         return median(told.tolist()) / median(first.tolist()) - 1.0 if len(first) else 0.0
+
+
+def _of_fans(sensor: Sensor) -> bool:
+    return sensor.context in ("Fan", "CoolingSubsystem") or "fan" in sensor.sensor.lower()
 
 
 def _are(sensors: tuple[Sensor, ...], quantity: Quantity) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:

@@ -167,3 +167,27 @@ class Others:
         medians = np.where((count > self._fewest) & (self._ranks < count), 0.5 * (below + above), np.nan)
         found[self._at[self._rows, order]] = medians
         return found[:-1]
+
+
+class Threes:
+    """Groups of just three alike: each of them is compared with the mean of the other two, an ill one among these."""
+
+    def __init__(self, kin: Kin) -> None:
+        self._size = kin.size
+        threes = [columns for columns in kin.groups if len(columns) == 3]
+        self._at = np.asarray(threes, dtype=np.intp).reshape(-1, 3)
+
+    def of_three(self, suspect: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Columns in a group of three with another one that is suspect."""
+        found = np.zeros(self._size, dtype=np.bool_)
+        marks = suspect[self._at]
+        found[self._at] = (marks.sum(axis=1)[:, None] - marks) > 0
+        return found
+
+    def less_odd(self, error: Floats) -> NDArray[np.bool_]:
+        """Columns in a group of three of which another one is further off."""
+        found = np.zeros(self._size, dtype=np.bool_)
+        size = np.abs(np.nan_to_num(error[self._at]))
+        if size.size:
+            found[self._at] = size < size.max(axis=1)[:, None]
+        return found

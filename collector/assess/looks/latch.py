@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 
 from collector.model import Observation, Seconds, Sign, SignKey
 
@@ -68,6 +68,10 @@ class Signs:
     def keep(self, part: str, sign: Sign, sensor: str | None = None) -> None:
         """Nothing can be said this round: leave it as it was."""
         self._asked.add((part, sign, sensor))
+
+    def keep_all(self, signs: Container[Sign]) -> None:
+        """Nothing of that sort can be said this round: leave it as it was, and what is about to be shown too."""
+        self._asked.update(key for key in self._counts if key[1] in signs)
 
     def end(self) -> bool:
         """The round is done: let go of what has not been seen for a while; whether anything changed."""

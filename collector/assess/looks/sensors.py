@@ -14,12 +14,16 @@ from numpy.typing import NDArray
 from collector.assess.looking import Seen
 from collector.assess.looks.explained import MODELLED, SETTLED, Explained
 from collector.assess.looks.impossible import STANDS, Impossible
-from collector.assess.looks.kin import Floats, Kin
+from collector.assess.looks.jitter import HELD, SHOWN, Jitter
+from collector.assess.looks.kin import Floats, Kin, Threes
 from collector.assess.looks.latch import Signs
+from collector.assess.looks.stuck import Stuck
 from collector.assess.words import amount
 from collector.model import Inventory, Kind, Observation, Outcome, Quantity, Seconds, Sign, SignKey, Visible
 
-GONE_ROUNDS, STUCK_ROUNDS, DRIFT_ROUNDS, NOISE_HITS = 2, 8, 6, 2.8
+GONE_ROUNDS, DRIFT_ROUNDS = 2, 6
+QUICK = 200
+"""Rounds in which a new sensor's usual is learnt quickly."""
 MOST_SELDOM = 15
 """Rounds without a value from which a sensor is believed to be told seldom; longer ones were gone."""
 SPREADS = 5.0
@@ -32,8 +36,6 @@ ABSURD = 1e9
 """In any canonical unit that is judged here: no machine has so much of anything."""
 JUDGED_EVERY = 50.0
 """Seconds between two judgements of figures: what changes them slowly needs no more, and most of the cost is here."""
-OWN_SWING = 0.08
-"""Part of its usual load by which a part's own load must have swung before its sensor is called stuck."""
 UNLIKE_LOAD = 0.5
 """Difference of load from the siblings', as a part of the usual, beyond which these explain nothing."""
 _DISTRIBUTION = frozenset({Kind.OUTLET, Kind.CIRCUIT, Kind.POWER_FEED})
@@ -68,6 +70,10 @@ class SensorsLook:
         self._kin: Kin | None = None
         self._model: Explained | None = None
         self._odd: Impossible | None = None
+        self._jitter: Jitter | None = None
+        self._standstill: Stuck | None = None
+        self._threes: Threes | None = None
+        self._now: Seconds = 0.0
         self._idle_set: frozenset[str] | None = None
         self._last: Seconds | None = None
         self._judged: Seconds | None = None
@@ -79,13 +85,7 @@ class SensorsLook:
     def _start(self, size: int) -> None:
         nan = np.full(size, np.nan)
         self._value, self._error, self._mean, self._spread = nan.copy(), nan.copy(), np.zeros(size), nan.copy()
-        self._jump = nan.copy()
-        self._hits, self._way = np.zeros(size), np.zeros(size)
-        self._low, self._high = nan.copy(), nan.copy()
-        self._least_load, self._most_load = nan.copy(), nan.copy()
-        self._quantum = nan.copy()
-        self._lively = np.zeros(size)
-        self._run = np.zeros(size, dtype=np.int16)
+        self.stuck: Bools = np.zeros(size, dtype=np.bool_)
         self._told = np.zeros(size, dtype=np.int16)
         self._gone, self._seldom = np.zeros(size, dtype=np.int16), np.zeros(size, dtype=np.int16)
         self._off, self._began = np.zeros(size, dtype=np.int16), np.zeros(size, dtype=np.int16)
@@ -127,7 +127,9 @@ class SensorsLook:
         self._blades = frozenset(part.id for part in kin.parts.values() if part.kind is Kind.BLADE)
         names = {sensor.key: column for column, sensor in enumerate(kin.sensors)}
         old_state = {name: getattr(self, name) for name in _COLUMNS}
+        jitter, standstill = self._jitter, self._standstill
         self._start(kin.size)
+        self._jitter, self._standstill, self._threes = Jitter(kin, self._practical), Stuck(kin), Threes(kin)
         self._idle_set = None
         if before is None or model is None:
             return
@@ -136,6 +138,9 @@ class SensorsLook:
         old, new = list(moved.keys()), list(moved.values())
         for name, column in old_state.items():
             getattr(self, name)[new] = column[old]
+        for now_kept, kept in ((self._jitter, jitter), (self._standstill, standstill)):
+            for name in now_kept.KEPT:
+                getattr(now_kept, name)[new] = getattr(kept, name)[old]
 
     def round(self, seen: Seen) -> bool:
         """Take a finished round."""
@@ -145,12 +150,14 @@ class SensorsLook:
         if len(frame.values) != kin.layout_size or not kin.size:
             return False
         values = np.frombuffer(frame.values)[kin.columns]
-        now = seen.time
+        now = self._now = seen.time
         if self._last is not None and not 0.0 < now - self._last < 3600.0:
             self._ready[:] = np.maximum(self._ready, 0.0)
             if now < self._last:
                 self._ready[:] = 0.0  # a clock set back must not hold them for ever
             self._error[:] = np.nan
+            if self._jitter is not None:
+                self._jitter.forget()
         self._last = now
         values[~(np.abs(values) < ABSURD)] = np.nan
         self._note_idle(seen.idle, now)
@@ -161,9 +168,7 @@ class SensorsLook:
         if judges:
             explained, regressors = model.explain(working, now)
         else:
-            for key in self.present:
-                if key[1] in _FOLLOWED:
-                    self._signs.keep(*key)
+            self._signs.keep_all(_FOLLOWED)
         self._look_for_gone(told, now)
         self._look_for_impossible(values, now)
         if judges:
@@ -182,7 +187,10 @@ class SensorsLook:
 
     def _repeats(self, told: Bools, values: Floats) -> bool:
         """Whether a controller tells the same acquisition again: nothing new was measured."""
-        lively = told & (self._lively > 0.3)
+        standstill = self._standstill
+        if standstill is None:
+            return False
+        lively = told & (standstill.lively > 0.3)
         count = int(lively.sum())
         return count >= 5 and int((lively & (values == self._value)).sum()) >= 0.9 * count
 
@@ -278,11 +286,16 @@ class SensorsLook:
         """Learn what is usual, and look for what sticks, jumps and drifts."""
         model = self._model
         assert model is not None
-        self._note_changes(values, same, told)
+        jitter, standstill, threes = self._jitter, self._standstill, self._threes
+        assert jitter is not None
+        assert standstill is not None
+        assert threes is not None
+        moved = np.where(told, values - self._value, np.nan)
+        standstill.step(moved, same)
         error = working - explained
         known = error == error
         settling = (now < self._ready) | self._away()
-        quantum = np.where(self._quantum == self._quantum, self._quantum, 0.0)
+        quantum = np.where(standstill.quantum == standstill.quantum, standstill.quantum, 0.0)
         level = np.abs(model.level)
         least = np.maximum(self._practical[:, 0], self._practical[:, 1] * np.where(level == level, level, 0.0))
         least = np.maximum(least, 2.0 * quantum)
@@ -294,15 +307,18 @@ class SensorsLook:
         alike = ~(model.siblings & (np.abs(regressors[:, 1]) > UNLIKE_LOAD))
         limit = np.maximum(least, SPREADS * spread)
         self._mean = np.where(known & ~settling, self._mean + 0.25 * (error - self._mean), self._mean)
-        moved = np.abs(values - self._value)
-        self._jumps(error, moved, known & ~settling & (model.seen >= SETTLED) & (values != 0.0), least, now)
-        self._stuck(explained, same, usable, least, now)
-        off = usable & alike & (np.abs(self._mean) > limit)
+        judged = known & ~settling & (model.seen >= SETTLED) & (values != 0.0)
+        self._say_noisy(jitter.round(moved, error, judged, level, quantum, model.seen < QUICK))
+        # one of three that is ill makes the other two look ill: each is compared with it and one more
+        doubtful = threes.of_three(jitter.suspect | self.stuck)
+        self.stuck = standstill.judge(explained, same, usable, doubtful, least, self._spread, model) & (values != 0.0)
+        self._say_stuck(values)
+        off = usable & alike & ~doubtful & ~threes.less_odd(self._mean) & (np.abs(self._mean) > limit)
         self._began = np.where(usable & (np.abs(self._mean) > 0.4 * limit), self._began + 1, 0)
         self._off = np.where(off, np.minimum(self._off + 1, 1000), 0)
         self._drifts(values, explained, limit, now)
         clip = 2.0 * spread
-        calm = known & ~settling & ~off
+        calm = known & ~settling & ~off & ~jitter.suspect & ~standstill.suspect
         # what is off on one side for long must not become usual while it grows
         aside = (np.abs(self._mean) > 2.0 * spread) & (model.seen >= SETTLED)
         model.learn(np.minimum(np.maximum(error, -clip), clip) * np.where(aside, 0.15, 1.0), regressors, calm)
@@ -312,91 +328,37 @@ class SensorsLook:
         self._spread[learnt] = spread + rate * (np.minimum(np.abs(error[learnt]), 2.5 * spread) - spread)
         self._error = np.where(known, error, np.nan)
 
-    def _note_changes(self, values: Floats, same: Bools, told: Bools) -> None:
-        step = np.abs(values - self._value)
-        moved = told & (step > 0.0)
-        self._quantum = np.where(moved & ~(self._quantum <= step), step, self._quantum)
-        self._run = np.where(same, np.minimum(self._run + 1, 10_000), 0)
-        counted = (same & (self._run < 15)) | moved
-        self._lively = np.where(counted, self._lively + 0.03 * (moved - self._lively), self._lively)
-
-    def _jumps(self, error: Floats, moved: Floats, usable: Bools, least: Floats, now: Seconds) -> None:
-        model, kin = self._model, self._kin
-        assert model is not None
+    def _say_noisy(self, limit: Floats) -> None:
+        jitter, kin = self._jitter, self._kin
+        assert jitter is not None
         assert kin is not None
-        jump = error - self._error
-        known = usable & (jump == jump)
-        size = np.abs(jump)
-        first = known & (self._jump != self._jump)
-        self._jump[first] = size[first]
-        usual = self._jump
-        big = known & (moved > 0.5 * size) & (size > np.maximum(0.7 * least, SPREADS * usual))
-        turned = big & (np.sign(jump) != self._way)
-        for column in np.nonzero(turned)[0].tolist():
-            turned[column] = not self._shared(column, size)
-        self._way = np.where(big, np.sign(jump), self._way)
-        self._hits = 0.9 * self._hits + turned
-        rate = np.where(model.seen < 200, 0.03, 0.001)
-        self._jump = np.where(
-            known & (self._hits < 1.0), usual + rate * (np.minimum(size, 2.5 * usual + 1e-9) - usual), usual
-        )
-        several = self._several(np.nonzero(self._hits >= 1.0)[0].tolist())
-        for column in np.nonzero(self._hits >= 0.8)[0].tolist():
-            sensor = kin.sensors[column]
-            if sensor.quantity in _FLOWS:
-                continue  # as the fans are driven, so it jumps
-            shown = (sensor.part, Sign.READING_NOISY, sensor.sensor) in self.present
-            if not shown and (self._hits[column] < NOISE_HITS or several):
-                continue
-            by = f"{amount(float(size[column]) if known[column] else float(least[column]), sensor.unit)}"
-            text = f"{sensor.sensor} jumps to and fro by {by} where nothing else does; usually by {usual[column]:.2g}"
-            self._signs.see(sensor.part, Sign.READING_NOISY, text, now, 0.9, sensor.sensor)
-
-    def _shared(self, column: int, size: Floats) -> bool:
-        """Whether another reading of its quantity in its owner jumps as well: then it is no sensor's doing."""
-        kin = self._kin
-        assert kin is not None
-        owner, quantity = kin.owner[column], kin.sensors[column].quantity
-        like = [
-            other
-            for other, sensor in enumerate(kin.sensors)
-            if other != column and kin.owner[other] == owner and sensor.quantity is quantity
+        shows = [
+            column
+            for column in np.nonzero(jitter.hits >= HELD)[0].tolist()
+            if jitter.hits[column] >= SHOWN
+            or (kin.sensors[column].part, Sign.READING_NOISY, kin.sensors[column].sensor) in self.present
         ]
-        return bool(np.nanmax(np.nan_to_num(size[like]), initial=0.0) > 0.3 * size[column])
+        several = self._several(np.nonzero(jitter.hits >= 1.0)[0].tolist())
+        for column in shows:
+            sensor = kin.sensors[column]
+            if several and (sensor.part, Sign.READING_NOISY, sensor.sensor) not in self.present:
+                continue
+            by = amount(float(limit[column]), sensor.unit)
+            text = f"{sensor.sensor} jumps to and fro by more than {by} where nothing else does"
+            self._signs.see(sensor.part, Sign.READING_NOISY, text, self._now, 0.9, sensor.sensor, 1)
 
-    def _stuck(self, explained: Floats, same: Bools, usable: Bools, least: Floats, now: Seconds) -> None:
-        kin = self._kin
+    def _say_stuck(self, values: Floats) -> None:
+        kin, standstill = self._kin, self._standstill
         assert kin is not None
-        assert self._model is not None
-        self._low = np.where(same, np.where(usable, np.fmin(self._low, explained), self._low), explained)
-        self._high = np.where(same, np.where(usable, np.fmax(self._high, explained), self._high), explained)
-        quantum = np.where(self._quantum == self._quantum, self._quantum, np.inf)
-        spread = np.where(self._spread == self._spread, self._spread, np.inf)
-        moved = np.maximum(np.maximum(4.0 * quantum, 0.3 * least), 4.0 * spread)
-        # siblings that move tell nothing of a sensor whose own part does all the time the same
-        load = np.minimum(np.maximum(self._model.own_load, -1e6), 1e6)
-        self._least_load = np.where(same, np.fmin(self._least_load, load), load)
-        self._most_load = np.where(same, np.fmax(self._most_load, load), load)
-        idle_along = self._model.siblings & (load == load) & (self._most_load - self._least_load < OWN_SWING)
-        lively = np.minimum(self._lively, 0.95)
-        chance = np.power(1.0 - lively, self._run)
-        stuck = (
-            usable
-            & (self._value != 0.0)
-            & (self._run >= STUCK_ROUNDS)
-            & (chance < 1e-4)
-            & (self._high - self._low > moved)
-            & ~idle_along
-        )
-        self.stuck = stuck
-        for column in np.nonzero(stuck)[0].tolist():
+        assert standstill is not None
+        for column in np.nonzero(self.stuck)[0].tolist():
             sensor = kin.sensors[column]
             text = (
-                f"{sensor.sensor} has told {amount(float(self._value[column]), sensor.unit)}"
-                f" for {self._run[column]} rounds"
-                f" while the rest explains a change of {self._high[column] - self._low[column]:.3g}"
+                f"{sensor.sensor} has told {amount(float(values[column]), sensor.unit)}"
+                f" for {standstill.run[column]} rounds"
+                f" while the rest explains a change of {standstill.span[column]:.3g}"
             )
-            self._signs.see(sensor.part, Sign.READING_STUCK, text, now, 0.9, sensor.sensor, 1)
+            self._signs.see(sensor.part, Sign.READING_STUCK, text, self._now, 0.9, sensor.sensor, 1)
 
     def _drifts(self, values: Floats, explained: Floats, limit: Floats, now: Seconds) -> None:
         kin, model = self._kin, self._model
@@ -437,16 +399,6 @@ _COLUMNS = (
     "_error",
     "_mean",
     "_spread",
-    "_jump",
-    "_hits",
-    "_way",
-    "_low",
-    "_high",
-    "_least_load",
-    "_most_load",
-    "_quantum",
-    "_lively",
-    "_run",
     "_told",
     "_gone",
     "_seldom",

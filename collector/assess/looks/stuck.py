@@ -1,0 +1,102 @@
+"""Stuck sensors: one value for ever, while what it measures must have moved.
+
+Repetition alone is no evidence: a quantised reading of something calm repeats itself too. Evidence is how far the rest
+says that it must have moved meanwhile, in the sensor's own steps and in its usual errors, and how seldom a reading that
+steps as often as this one does stays the same for so long: below :data:`CHANCE` by chance, were its steps independent.
+Where the rest explains no movement, nothing is said: such a sensor still tells the truth.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from collector.assess.looks.explained import Explained
+from collector.assess.looks.kin import Floats, Kin
+
+Bools = NDArray[np.bool_]
+
+ROUNDS = 8
+"""In which nothing moves, at least."""
+CHANCE = 1e-4
+OWN_SWING = 0.08
+"""Part of its usual load by which a part's own load must have swung before its sensor is called stuck."""
+_MOVES = 0.03
+"""Weight of a round in how often a reading steps."""
+_COUNTED = 15
+"""Rounds without a step that count for that: later ones may be those of a stuck sensor."""
+
+
+class Stuck:
+    """The standstills of one layout's columns."""
+
+    KEPT = ("quantum", "lively", "run", "_low", "_high", "_least_load", "_most_load")
+
+    def __init__(self, kin: Kin) -> None:
+        size = kin.size
+        nan = np.full(size, np.nan)
+        self.quantum = nan.copy()
+        """The smallest step that was seen."""
+        self.lively = np.zeros(size)
+        """How often a reading steps: part of rounds."""
+        self.run = np.zeros(size, dtype=np.int16)
+        """Rounds since the last step."""
+        self._low, self._high = nan.copy(), nan.copy()
+        self._least_load, self._most_load = nan.copy(), nan.copy()
+        self._by_air = np.zeros(size, dtype=np.bool_)
+        self._by_air[kin.inlets] = True
+
+    @property
+    def span(self) -> Floats:
+        """How far the rest says that each must have moved since it stands still."""
+        span: Floats = self._high - self._low
+        return span
+
+    def step(self, moved: Floats, same: Bools) -> None:
+        """Take a round's changes: ``same`` where a reading was told again."""
+        size = np.abs(moved)
+        stepped = size > 0.0
+        self.quantum = np.where(stepped & ~(self.quantum <= size), size, self.quantum)
+        self.run = np.where(same, np.minimum(self.run + 1, 10_000), 0).astype(np.int16)
+        counted = (same & (self.run < _COUNTED)) | stepped
+        self.lively = np.where(counted, self.lively + _MOVES * (stepped - self.lively), self.lively)
+
+    def judge(
+        self,
+        explained: Floats,
+        same: Bools,
+        usable: Bools,
+        doubtful: Bools,
+        least: Floats,
+        spread: Floats,
+        model: Explained,
+    ) -> Bools:
+        """Which columns are stuck; ``doubtful``: what explains them is ill itself, and begins anew afterwards."""
+        same = same & ~doubtful
+        self._low = np.where(same, np.where(usable, np.fmin(self._low, explained), self._low), explained)
+        self._high = np.where(same, np.where(usable, np.fmax(self._high, explained), self._high), explained)
+        quantum = np.where(self.quantum == self.quantum, self.quantum, np.inf)
+        spread = np.where(spread == spread, spread, np.inf)
+        # what is compared with others like it is explained better than what inlet, load and fans must explain
+        must = np.maximum(np.maximum(3.5 * quantum, 0.12 * least), np.where(model.siblings, 4.5, 6.0) * spread)
+        # siblings that move tell nothing of a sensor whose own part does all the time the same
+        load = np.minimum(np.maximum(model.own_load, -1e6), 1e6)
+        self._least_load = np.where(same, np.fmin(self._least_load, load), load)
+        self._most_load = np.where(same, np.fmax(self._most_load, load), load)
+        swung = self._most_load - self._least_load
+        idle_along = model.siblings & ~self._by_air & (load == load) & (swung < OWN_SWING)
+        stuck: Bools = (
+            usable & (self.run >= ROUNDS) & (self._chance() < CHANCE) & (self._high - self._low > must) & ~idle_along
+        )
+        return stuck & ~doubtful
+
+    @property
+    def suspect(self) -> Bools:
+        """Columns that stand still for so long that nothing should be learnt of them."""
+        found: Bools = (self.run >= ROUNDS) & (self._chance() < 10.0 * CHANCE)
+        return found
+
+    def _chance(self) -> Floats:
+        """Of standing still for so long, were the steps independent."""
+        chance: Floats = np.power(1.0 - np.minimum(self.lively, 0.95), self.run)
+        return chance
