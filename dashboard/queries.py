@@ -44,6 +44,8 @@ from dashboard.views.places import Places
 _SLEDS = 64
 """Sleds kept at once."""
 _EVENTS = 40
+_CLOSED = 20
+"""Closed orders that are shown."""
 _MOST_POINTS = 600
 
 
@@ -105,6 +107,7 @@ class Source:
         self._unread = Kept(lambda: tuple(self._open().defects_alike()), 3.0)
         self._troubles = Kept(lambda: tuple(self._open().troubles()), 1.0)
         self._orders = Kept(lambda: worst_first(self._open().orders()), 1.0)
+        self._closed = Kept(lambda: tuple(self._open().closed_orders(_CLOSED)), 3.0)
         self._lamps = Kept(lambda: self._open().lamps(), 3.0)
         self.shelves = Shelves(self._open, time.time)
         """The parts ledger."""
@@ -157,6 +160,10 @@ class Source:
     def orders(self) -> tuple[WorkOrder, ...]:
         """Open work orders, the most urgent first."""
         return self._orders.get()
+
+    def closed_orders(self) -> tuple[WorkOrder, ...]:
+        """Work orders that closed, the newest first."""
+        return self._closed.get()
 
     def places(self) -> Places:
         """Where everything is."""

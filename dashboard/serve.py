@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from urllib.parse import urlsplit
 
 HERE = Path(__file__).resolve().parent
 APP = HERE / "entry" / "app.py"
 THEME = HERE / "theme.toml"
+PUBLIC_URL = "SLEDKEEPER_PUBLIC_URL"
+"""Environment variable with the pages' own address."""
 
 _OPTIONS: dict[str, str] = {
     "server.headless": "true",
@@ -37,6 +40,24 @@ def command(state_dir: Path, port: int, host: str = "127.0.0.1") -> list[str]:
     return [*argv, "--", "--state", str(state_dir)]
 
 
-def environment() -> dict[str, str]:
-    """What the server needs in its environment, beyond what it inherits."""
-    return {"PYTHONUNBUFFERED": "1", "STREAMLIT_BROWSER_GATHER_USAGE_STATS": "false"}
+def environment(public_url: str = "") -> dict[str, str]:
+    """What the server needs in its environment, beyond what it inherits.
+
+    ``public_url``: where others reach the pages, for what is printed; "" to take what each browser asked for.
+    """
+    told = {"PYTHONUNBUFFERED": "1", "STREAMLIT_BROWSER_GATHER_USAGE_STATS": "false"}
+    return {**told, PUBLIC_URL: public_url} if public_url else told
+
+
+def checked_url(told: str) -> str:
+    """The pages' own address without a trailing slash; raises ``ValueError``, one sentence, where it can't be one."""
+    try:
+        split = urlsplit(told)
+        port = split.port
+    except ValueError as error:
+        raise ValueError(f"{told!r} is no address: {error}") from error
+    if split.scheme not in ("http", "https") or not split.hostname or port == 0:
+        raise ValueError(f"{told!r} is no address of pages: it begins with https:// or http:// and names a host")
+    if split.query or split.fragment or split.username is not None:
+        raise ValueError(f"{told!r} may hold a scheme, a host, a port and a path, nothing else")
+    return told.rstrip("/")

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import streamlit as st
 
+from dashboard.serve import PUBLIC_URL
 from dashboard.views.preferences import Preferences, chosen
 
 COOKIE = "sledkeeper_view"
@@ -34,6 +36,18 @@ def prefer(words: str) -> None:
     st.session_state[_SESSION] = words
     if ADDRESS in st.query_params:
         del st.query_params[ADDRESS]
+
+
+def own_address() -> str:
+    """The pages' own address as others reach it: what the server was told, else what this browser asked for."""
+    told = os.environ.get(PUBLIC_URL, "")
+    if told:
+        return told
+    try:
+        asked = st.context.url or ""
+    except AttributeError:  # no browser: a test drives the page
+        asked = ""
+    return asked.partition("?")[0].partition("#")[0].rstrip("/")
 
 
 def zone() -> ZoneInfo | None:

@@ -57,6 +57,7 @@ ON CONFLICT (part, kind, sensor) DO UPDATE SET controller = excluded.controller,
 TROUBLES = "SELECT record FROM troubles ORDER BY severity DESC, opened, id LIMIT :limit"
 OPEN_TROUBLES = "SELECT record FROM troubles WHERE closed IS NULL ORDER BY severity DESC, opened, id LIMIT :limit"
 ORDERS = "SELECT record FROM orders ORDER BY bundle, opened, id LIMIT :limit"
+CLOSED_ORDERS = "SELECT record FROM orders WHERE closed IS NOT NULL ORDER BY closed DESC, id LIMIT :limit"
 OPEN_ORDERS = "SELECT record FROM orders WHERE closed IS NULL ORDER BY bundle, opened, id LIMIT :limit"
 MARGINS = "SELECT m.record FROM margins m ORDER BY m.kind, m.remaining, m.part LIMIT :limit"
 MARGINS_OF = """

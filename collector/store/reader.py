@@ -274,6 +274,10 @@ class Reader:
         """Work orders, by bundle."""
         return self._answers(answers.OPEN_ORDERS if open_only else answers.ORDERS, WorkOrder, limit)
 
+    def closed_orders(self, limit: int = 20) -> list[WorkOrder]:
+        """Work orders that closed, the newest first."""
+        return self._answers(answers.CLOSED_ORDERS, WorkOrder, limit)
+
     def margins(self, controller: str | None = None, limit: int | None = None) -> list[Margin]:
         """What is left, by kind, least first; of one controller's parts only where it is given."""
         statement = answers.MARGINS if controller is None else answers.MARGINS_OF

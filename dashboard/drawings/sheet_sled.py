@@ -80,6 +80,18 @@ svg.front text, svg.front .lamps, svg.front .blade > .mark { pointer-events: non
 .line-link b { text-decoration: underline; text-underline-offset: 0.15em; }
 .at-sled a { display: inline-block; padding: 0.6rem 0.4rem; }
 [data-block="choose-front"] svg.front { max-width: 30rem; }
+svg.qr { width: 30mm; height: 30mm; display: block; }
+svg .qr-ground { fill: white; }
+svg .qr-dark { fill: black; shape-rendering: crispEdges; }
+[data-leads-to] { text-align: center; }
+svg .spot-edge { stroke: var(--ink); stroke-width: 3; fill: none; }
+.order-sheet > svg.spot { margin-top: 0.7rem; }
+.held { display: block; font-style: normal; font-weight: 600; }
+.two { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 19rem), 1fr)); gap: 0 2rem; }
+@media print {
+  svg.qr { width: 28mm; height: 28mm; }
+  .two { grid-template-columns: 1fr 1fr; }
+}
 @media (max-width: 48rem) {
   .drawings { grid-template-columns: minmax(0, 1fr); }
 }

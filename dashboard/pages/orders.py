@@ -1,4 +1,5 @@
-"""Work orders, addressed as ``?page=orders``, narrowed by ``rack`` and ``urgency``; ``order`` shows one as a sheet."""
+"""Work orders, addressed as ``?page=orders``, narrowed by ``rack``, ``urgency`` and ``state``; ``order`` shows one as a
+sheet, ``sheets`` all of them."""
 
 from __future__ import annotations
 
@@ -7,17 +8,21 @@ from pathlib import Path
 
 import streamlit as st
 
-from collector.model import Kind, Seconds, WorkOrder
+from collector.model import Seconds, WorkOrder
 from collector.store.errors import StoreError
 from dashboard.drawings.ink import Ink, join, tag
 from dashboard.drawings.spot import spot
 from dashboard.mount import show
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
-from dashboard.panels.orders import filters, orders_link, sheet, the_walks, unknown_order
+from dashboard.panels.order_sheet import print_bar, sheet
+from dashboard.panels.orders import filters, lately_closed, orders_link, the_tours, unknown_order
 from dashboard.queries import Source
-from dashboard.views.answers import chosen, walks
+from dashboard.viewer import own_address
+from dashboard.views.answers import chosen
+from dashboard.views.cutaway import cutaway, layer_of
 from dashboard.views.floor import Floor
+from dashboard.views.route import tours
 from dashboard.views.sled import front_of
 from dashboard.views.words import count
 
@@ -42,44 +47,52 @@ def _refreshing(state: Path) -> None:
 
 def _show(store: Source, state: Path) -> None:
     orders, moment, here = store.orders(), now(), zone()
-    asked, rack = st.query_params.get("order"), st.query_params.get("rack")
-    urgency = st.query_params.get("urgency")
-    found = chosen(orders, rack, urgency)
+    query = st.query_params
+    asked, rack, urgency, hands = (query.get(word) for word in ("order", "rack", "urgency", "state"))
+    found = chosen(orders, rack, urgency, hands)
     words = f"{count(len(orders), 'order')} open"
+    below: Ink | None = None
     body: list[Ink]
     if asked:
-        found = tuple(order for order in orders if order.id == asked)
+        found = tuple(order for order in (*orders, *store.closed_orders()) if order.id == asked)[:1]
         body = _sheets(store, found, moment) if found else [unknown_order(asked)]
-        top = None
-    elif st.query_params.get("sheets"):
+        top = print_bar() if found else None
+    elif query.get("sheets"):
+        found = tuple(order for tour in tours(found) for order in tour.orders)
         body = _sheets(store, found[:_MOST_SHEETS], moment)
         more = f"The first {_MOST_SHEETS} of {len(found)}. " if len(found) > _MOST_SHEETS else ""
         back = tag("a", "Back to the list", href=orders_link(rack=rack, urgency=urgency))
-        top = tag("p", f"{more}Each prints on a page of its own. ", back, class_="not-printed")
+        top = join(print_bar(), tag("p", f"{more}Each prints on a page of its own. ", back, class_="not-printed"))
     else:
-        body = [the_walks(walks(found), moment, here, bool(orders))]
-        top = filters(orders, rack, urgency)
+        body = [the_tours(tours(found), moment, here, bool(orders))]
+        top = filters(orders, rack, urgency, hands)
+        below = lately_closed(store.closed_orders(), moment, here)
     name = head(TITLE, join(words), back=True)
-    if asked or st.query_params.get("sheets"):
+    if asked or query.get("sheets"):
         name = tag("div", name, class_="not-printed")  # the sheet alone goes with the hand
     show("top", name, not_running(store.collector(), moment, state), top)
-    show("orders", *body)
+    show("orders", *body, below)
     show("foot", foot(moment, here), beat=moment)
 
 
 def _sheets(store: Source, orders: Sequence[WorkOrder], moment: Seconds) -> list[Ink]:
-    floor = store.fleet().floor
-    return [_sheet(store, floor, order, moment) for order in orders]
+    floor, base = store.fleet().floor, own_address()
+    return [_sheet(store, floor, order, moment, base) for order in orders]
 
 
-def _sheet(store: Source, floor: Floor, order: WorkOrder, moment: Seconds) -> Ink:
+def _sheet(store: Source, floor: Floor, order: WorkOrder, moment: Seconds, base: str) -> Ink:
     facts = store.sled(order.controller) if order.controller is not None else None
     if facts is None:
-        return sheet(order, None, {}, moment, zone())
-    places = facts.places
-    front = front_of(facts.state.controller, places, facts.rolled, facts.statuses, facts.lamps, silent=False)
+        return sheet(order, None, {}, moment, zone(), base)
+    places, name = facts.places, facts.state.controller
+    front = front_of(name, places, facts.rolled, facts.statuses, facts.lamps, silent=False)
     part = places.parts.get(order.part)
-    blade = next((each.id for each in places.lineage(part) if each.kind is Kind.BLADE), None) if part else None
+    shown = {each.part for each in front.blades} if front is not None else set()
+    slot = next((each.id for each in places.lineage(part) if each.id in shown), None) if part else None
+    within = None
+    if part is not None and part.id != slot and part.id != (front.part if front is not None else None):
+        plan = cutaway(name, front, places, facts.rolled, (), silent=False)
+        within = (plan, layer_of(plan, part.id, places), part.id) if plan is not None else None
     stands = next(
         (
             (rack, sled)
@@ -91,4 +104,4 @@ def _sheet(store: Source, floor: Floor, order: WorkOrder, moment: Seconds) -> In
         None,
     )
     rack, sled = stands if stands is not None else (None, None)
-    return sheet(order, spot(rack, sled, front, blade), places.parts, moment, zone())
+    return sheet(order, spot(rack, sled, front, slot, within), places.parts, moment, zone(), base)

@@ -48,39 +48,16 @@ def worst_first(orders: Iterable[WorkOrder]) -> tuple[WorkOrder, ...]:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Walk:
-    """The open orders of one rack: one walk."""
-
-    rack: str
-    orders: tuple[WorkOrder, ...]
-
-    @property
-    def urgency(self) -> Urgency:
-        """Of the most urgent of them."""
-        return self.orders[0].urgency
-
-
-def walks(orders: Iterable[WorkOrder]) -> tuple[Walk, ...]:
-    """Open orders by rack, the walk with the most urgent order first; in a walk the most urgent first, then upwards."""
-    by_rack: dict[str, list[WorkOrder]] = {}
-    for order in worst_first(orders):
-        by_rack.setdefault(order.bundle or NO_RACK, []).append(order)
-    found = [Walk(rack, tuple(sorted(there, key=_along))) for rack, there in by_rack.items()]
-    return tuple(sorted(found, key=lambda walk: (SOONEST.index(walk.urgency), walk.rack)))
-
-
-def _along(order: WorkOrder) -> tuple[int, float, str]:
-    at = order.location.offset
-    return (SOONEST.index(order.urgency), at if at is not None else -1.0, order.id)
-
-
-def chosen(orders: Iterable[WorkOrder], rack: str | None, urgency: str | None) -> tuple[WorkOrder, ...]:
+def chosen(
+    orders: Iterable[WorkOrder], rack: str | None, urgency: str | None, state: str | None = None
+) -> tuple[WorkOrder, ...]:
     """The orders that the address asks for; a filter that is not given lets all through."""
     return tuple(
         order
         for order in orders
-        if (not rack or (order.bundle or NO_RACK) == rack) and (not urgency or order.urgency.value == urgency)
+        if (not rack or (order.bundle or NO_RACK) == rack)
+        and (not urgency or order.urgency.value == urgency)
+        and (not state or order.state.value == state)
     )
 
 

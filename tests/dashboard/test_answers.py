@@ -6,29 +6,34 @@ from pathlib import Path
 
 import msgspec
 import pytest
+import zxingcpp
 
 from collector.model import (
     CareKind,
     Condition,
+    Handled,
+    Handling,
     Health,
     Kind,
     Location,
     Margin,
     MarginKind,
     Mark,
+    OrderState,
     Outcome,
     Subject,
     Urgency,
     WorkOrder,
 )
 from dashboard.drawings.bars import HIGH, WIDE, chance, reserve, urgency_words
-from dashboard.drawings.ink import join
+from dashboard.drawings.ink import join, sled_link
 from dashboard.drawings.spot import FRONT_WIDE, spot
 from dashboard.drawings.spot import HIGH as SPOT_HIGH
 from dashboard.drawings.things import Bay, Blade, Front, Rack, Sled, Standing
 from dashboard.panels.answers import stay_lines, suspects
 from dashboard.panels.care import cared, follows
-from dashboard.panels.orders import filters, orders_link, sheet, the_walks
+from dashboard.panels.order_sheet import sheet
+from dashboard.panels.orders import filters, lately_closed, order_line, orders_link, the_tours
 from dashboard.panels.rounds import found_wrong, racks_head
 from dashboard.queries import Source
 from dashboard.views.answers import (
@@ -40,16 +45,17 @@ from dashboard.views.answers import (
     lefts,
     likelihood,
     percent,
-    walks,
     worst_first,
 )
 from dashboard.views.attention import silent, tasks
 from dashboard.views.floor import floor
 from dashboard.views.places import Places
+from dashboard.views.route import tours
 from tests.dashboard.invented import DRIVE_ORDER, FAN, FAN_ORDER, SEIZED, Invented, Registered, condition, fleet, sled
 from tests.dashboard.reading import find, one, parse, rect, words
 from tests.dashboard.test_floor import invented_state
 from tests.dashboard.test_ink import HOSTILE
+from tests.dashboard.test_qr import pixels
 
 NOW = 1_700_000_000.0
 
@@ -83,19 +89,62 @@ def test_the_most_urgent_order_comes_first_and_closed_ones_not_at_all() -> None:
     assert [each.id for each in found] == ["now", "today", "later"]
 
 
-def test_a_walk_is_a_rack_and_goes_upwards() -> None:
+def test_a_tour_goes_along_the_racks_and_in_each_upwards_with_what_can_wait_done_on_the_way() -> None:
     orders = [
-        order("high", Urgency.TODAY, location=Location(rack="R1", offset=30)),
-        order("low", Urgency.TODAY, location=Location(rack="R1", offset=2)),
-        order("other", Urgency.NOW, "S / A / R2"),
-        order("lost", Urgency.NEXT_VISIT, ""),
+        order("high", Urgency.NEXT_VISIT, "S / A / R2", location=Location(rack="R2", offset=30)),
+        order("low", Urgency.NOW, "S / A / R2", location=Location(rack="R2", offset=2, slot_index=3)),
+        order("first slot", Urgency.TODAY, "S / A / R2", location=Location(rack="R2", offset=2, slot_index=0)),
+        order("far", Urgency.NOW, "S / A / R10"),
+        order("near", Urgency.TODAY, "S / A / R1"),
+        order("lost", Urgency.NOW, ""),
+        order("gone", Urgency.NOW, "S / A / R1", closed=NOW),
     ]
-    found = walks(orders)
-    assert [(walk.rack, [each.id for each in walk.orders]) for walk in found] == [
-        ("S / A / R2", ["other"]),
-        ("S / A / R1", ["low", "high"]),
+    found = tours(orders)
+    assert [tour.urgency for tour in found] == [Urgency.NOW, Urgency.TODAY]
+    now, today = ([(stop.rack, [each.id for each in stop.orders]) for stop in tour.stops] for tour in found)
+    assert now == [
+        ("S / A / R2", ["first slot", "low", "high"]),
+        ("S / A / R10", ["far"]),
         (NO_RACK, ["lost"]),
     ]
+    assert today == [("S / A / R1", ["near"])]
+    tree = parse(the_tours(found, NOW, None, True))
+    assert "2 less urgent, while you are there" in words(one(tree, data_walk="S / A / R2"))
+    assert "stop 2 of 3" in words(one(tree, data_walk="S / A / R10"))
+
+
+def test_who_has_an_order_stands_on_its_line_and_on_its_sheet() -> None:
+    steps = (
+        Handled(state=OrderState.TAKEN, who="Tamsin Orrel", at=NOW - 700.0),
+        Handled(state=OrderState.WATCHING, who="Tamsin Orrel", at=NOW - 60.0),
+    )
+    handling = Handling(
+        part="c:p", order="a", steps=steps, serial_before="OLD", serial_typed="NEW", serial_read="OLD", rounds=1
+    )
+    held = order("a", Urgency.NOW, handling=handling)
+    line = one(parse(order_line(held, NOW, None)), data_order="a")
+    assert line.get("data-order-state") == "done, watching"
+    assert "done, watching: Tamsin Orrel, 1 min" in words(line)
+    told = words(one(parse(sheet(held, None, {}, NOW, None)), data_hands=""))
+    assert "taken: Tamsin Orrel" in told
+    assert "The old part is still read there" in told
+    assert [each.id for each in chosen((held, order("b", Urgency.NOW)), None, None, "open")] == ["b"]
+    closed = lately_closed((msgspec.structs.replace(held, closed=NOW - 5.0), order("c", Urgency.NOW)), NOW, None)
+    assert closed is not None
+    assert [each.get("data-closed-order") for each in find(parse(closed), data_closed_order="")] == ["a"]
+    assert lately_closed((), NOW, None) is None
+
+
+def test_a_sheet_leads_back_to_the_sled_page(source: Source) -> None:
+    fan = next(each for each in source.fleet().orders if each.id == FAN_ORDER)
+    tree = parse(sheet(fan, None, {}, NOW, None, "https://pages.example/rack/"))
+    address = one(tree, data_leads_to="").get("data-leads-to", "")
+    assert address == "https://pages.example/rack/" + sled_link(SEIZED, place=FAN).removeprefix("./")
+    markup = sheet(fan, None, {}, NOW, None, "https://pages.example/rack/")
+    svg = markup[markup.index("<svg xmlns") : markup.index("</svg>", markup.index('data-qr="true"')) + 6]
+    svg = svg[svg.rindex("<svg") :]
+    assert [each.text for each in zxingcpp.read_barcodes(pixels(svg))] == [address]
+    assert find(parse(sheet(fan, None, {}, NOW, None)), data_leads_to="") == []
 
 
 def test_the_filter_narrows_by_rack_and_by_urgency() -> None:
@@ -112,8 +161,8 @@ def test_the_filter_narrows_by_rack_and_by_urgency() -> None:
 
 
 def test_a_list_without_orders_says_why() -> None:
-    assert "No work order is open." in words(parse(the_walks((), NOW, None, any_open=False)))
-    assert "of this kind" in words(parse(the_walks((), NOW, None, any_open=True)))
+    assert "No work order is open." in words(parse(the_tours((), NOW, None, any_open=False)))
+    assert "of this kind" in words(parse(the_tours((), NOW, None, any_open=True)))
 
 
 def test_a_sheet_tells_what_hands_need(source: Source) -> None:
@@ -153,8 +202,8 @@ def test_hostile_strings_are_text_on_sheets_lines_and_suspects(told: str) -> Non
         location=Location(site=told),
     )
     for markup in (
-        sheet(bad, None, {}, NOW, None),
-        the_walks(walks([bad]), NOW, None, True),
+        sheet(bad, None, {}, NOW, None, "https://pages.example"),
+        the_tours(tours([bad]), NOW, None, True),
         filters([bad], told, told),
         cared(((CareKind.SHELVED, Mark(request=1, who=told, why=told, since=NOW)),), NOW, None),
         follows((told,), told),

@@ -11,10 +11,13 @@ from urllib.parse import urlencode
 
 import msgspec
 import pytest
+import zxingcpp
+from PIL import Image
 from playwright.sync_api import Browser, Locator, Page, expect
 
 from collector.model import Assessment, Health, Lamps, LampState, Location, Rolled, Update
 from collector.store.reader import Reader
+from dashboard.drawings.ink import sled_link
 from tests.dashboard.invented import DRIVE, DRIVE_ORDER, FAN, FAN_ORDER, SEIZED, Invented, fleet, sled
 from tests.dashboard.kept import Say, collected
 from tests.dashboard.test_ink import HOSTILE
@@ -31,6 +34,8 @@ ADDRESSES = (
     "/?sled=r02-s1",
     "/?page=orders",
     ORDER,
+    "/?page=lamps",
+    f"/?{urlencode({'page': 'lamps', 'at': SEIZED, 'part': f'{SEIZED}:/redfish/v1/Chassis/Sled', 'blue': 'on'})}",
     "/?page=margins",
     "/?page=controllers",
 )
@@ -399,6 +404,48 @@ def test_an_order_prints_on_one_page_and_a_walk_on_one_each(site: Site, browser:
 def pages_of(pdf: bytes) -> int:
     """Page objects in a PDF as Chromium writes it (ISO 32000-1, 7.7.3.3: /Type /Page)."""
     return len(re.findall(rb"/Type\s*/Page\b", pdf))
+
+
+def test_three_taps_lead_from_the_opening_page_to_the_printed_order_and_its_code_leads_back(
+    site: Site, browser: Browser, tmp_path: Path
+) -> None:
+    with visiting(browser, *PHONE) as visit:
+        visit.page.add_init_script("window.printed = 0; window.print = () => { window.printed += 1; };")
+        page = come(visit, site.origin, "/")
+        page.locator(f'[data-order="{FAN_ORDER}"] a').click()
+        sheet = page.locator(f'[data-sheet="{FAN_ORDER}"]')
+        expect(sheet).to_be_visible(timeout=PATIENCE)
+        page.locator("[data-print]").click()
+        assert page.evaluate("window.printed") == 1
+        picture = tmp_path / "code.png"
+        page.set_viewport_size({"width": 1000, "height": 1400})
+        page.locator("svg.qr").screenshot(path=picture)
+        (found,) = zxingcpp.read_barcodes(Image.open(picture))
+        assert found.text == site.origin + sled_link(SEIZED, place=FAN).removeprefix(".")
+        page.goto(found.text)
+        expect(page.locator("[data-part-panel]")).to_have_attribute("data-part-panel", FAN, timeout=PATIENCE)
+        assert_sound(visit, site.origin)
+
+
+def test_the_lamp_reader_is_worked_with_a_thumb(site: Site, browser: Browser) -> None:
+    with visiting(browser, *PHONE) as visit:
+        page = come(visit, site.origin, "/?page=lamps")
+        page.locator('[data-block="choose-rack"] button', has_text="R03").click()
+        page.locator('[data-pick="at=r03-s1"]').click()
+        page.locator('[data-block="choose-front"] button', has_text="Blade 2").click()
+        page.locator('[data-pick="blue=on"]').click()
+        expect(page.locator('[data-pick="blue=on"]')).to_have_attribute("aria-pressed", "true", timeout=PATIENCE)
+        page.locator('[data-pick="amber=off"]').click()
+        answer = page.locator("[data-means]")
+        expect(answer).to_have_text("It is running, without a fault.", timeout=PATIENCE)
+        expect(answer).to_be_in_viewport(timeout=PATIENCE)
+        expect(page.locator("[data-against]")).to_have_attribute("data-against", "differs")
+        for size in page.locator("button.thumb").evaluate_all(
+            "all => all.map(each => each.getBoundingClientRect()).map(box => [box.width, box.height])"
+        ):
+            assert min(size) >= 44
+        assert "amber=off" in page.url
+        assert_sound(visit, site.origin)
 
 
 def test_a_filter_of_the_work_orders_stays_in_the_address(site: Site, browser: Browser) -> None:
