@@ -9,7 +9,7 @@ from __future__ import annotations
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -33,13 +33,12 @@ from collector.model import (
     WorkOrder,
 )
 from collector.store.reader import Reader
+from dashboard.glance import Glance
 from dashboard.kept import Kept
 from dashboard.seek import Shelves
 from dashboard.spare import Spare
 from dashboard.views.answers import worst_first
-from dashboard.views.attention import Silent, Task, silent, tasks
-from dashboard.views.floor import Floor, floor
-from dashboard.views.places import Places
+from dashboard.views.places import Places, Whereabouts
 
 _SLEDS = 64
 """Sleds kept at once."""
@@ -47,28 +46,6 @@ _EVENTS = 40
 _CLOSED = 20
 """Closed orders that are shown."""
 _MOST_POINTS = 600
-
-
-@dataclass(frozen=True, slots=True)
-class Coverage:
-    """How many sensors there are and how many have a value."""
-
-    valued: int
-    sensors: int
-
-
-@dataclass(frozen=True, slots=True)
-class Fleet:
-    """The fleet at one moment, worked out once for all who look."""
-
-    collector: CollectorState | None
-    controllers: tuple[ControllerState, ...]
-    floor: Floor
-    tasks: tuple[Task, ...]
-    silent: tuple[Silent, ...]
-    coverage: Coverage
-    orders: tuple[WorkOrder, ...] = ()
-    """Open ones, most urgent first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,24 +77,20 @@ class Source:
         self.state_dir = state_dir
         self._mutex = threading.Lock()
         self._reader: Reader | None = None
-        self._fleet = Kept(self._read_fleet, 1.0)
-        self._places = Kept(self._read_places, 3.0)
-        self._coverage = Kept(self._read_coverage, 3.0)
+        self._changes = Kept(lambda: self._open().overview.changes(), 0.5)
         self._controllers = Kept(lambda: tuple(self._open().controllers()), 1.0)
         self._unread = Kept(lambda: tuple(self._open().defects_alike()), 3.0)
-        self._troubles = Kept(lambda: tuple(self._open().troubles()), 1.0)
-        self._orders = Kept(lambda: worst_first(self._open().orders()), 1.0)
-        self._closed = Kept(lambda: tuple(self._open().closed_orders(_CLOSED)), 3.0)
+        self._troubles = Kept(lambda: tuple(self._open().troubles()), 1.0, stamp=self._stamp("answers"))
+        self._orders = Kept(lambda: worst_first(self._open().orders()), 1.0, stamp=self._stamp("answers"))
+        self._closed = Kept(lambda: tuple(self._open().closed_orders(_CLOSED)), 3.0, stamp=self._stamp("answers"))
         self._lamps = Kept(lambda: self._open().lamps(), 3.0)
+        self.glance = Glance(self._open, self._orders, self._troubles, self._changes, time.time)
+        """The whole fleet, for Rounds."""
         self.shelves = Shelves(self._open, time.time)
         """The parts ledger."""
         self.spare = Spare(self._open, time.time)
         """Margins."""
         self._sleds: OrderedDict[str, Kept[SledFacts | None]] = OrderedDict()
-
-    def fleet(self) -> Fleet:
-        """The whole fleet."""
-        return self._fleet.get()
 
     def sled(self, controller: str) -> SledFacts | None:
         """One controller; None where the fleet has none of that name."""
@@ -165,9 +138,9 @@ class Source:
         """Work orders that closed, the newest first."""
         return self._closed.get()
 
-    def places(self) -> Places:
-        """Where everything is."""
-        return self._places.get()
+    def places(self) -> Whereabouts:
+        """Where every controller's sled is."""
+        return self.glance.where()
 
     def stays_at(self, part: str) -> tuple[Stay, ...]:
         """What stood where a part stands, in the order in which it came."""
@@ -190,37 +163,15 @@ class Source:
                 self._reader = Reader(self.state_dir)
             return self._reader
 
-    def _read_fleet(self) -> Fleet:
-        reader = self._open()
-        collector, controllers = reader.collector(), reader.controllers()
-        places, coverage = self._places.get(), self._coverage.get()
-        rolled, conditions = reader.rolled(), reader.conditions()
-        orders, troubles = self._orders.get(), self._troubles.get()
-        mended = {order.trouble for order in orders}
-        explained = frozenset(each for trouble in troubles if trouble.id in mended for each in trouble.conditions)
-        return Fleet(
-            collector=collector,
-            controllers=tuple(controllers),
-            floor=floor(controllers, places, rolled, reader.statuses()),
-            tasks=tasks(conditions, places, rolled, explained),
-            silent=silent(controllers, conditions, places),
-            coverage=coverage,
-            orders=orders,
-        )
-
-    def _read_places(self) -> Places:
-        reader = self._open()
-        return Places(reader.parts(), reader.controllers())
-
-    def _read_coverage(self) -> Coverage:
-        readings = self._open().readings()
-        return Coverage(sum(1 for reading in readings if reading.value is not None), len(readings))
+    def _stamp(self, *subjects: str) -> Callable[[], object]:
+        return lambda: tuple(self._changes.get().get(subject, 0) for subject in subjects)
 
     def _read_sled(self, controller: str) -> SledFacts | None:
         reader = self._open()
-        state = next((each for each in reader.controllers() if each.controller == controller), None)
-        if state is None:
+        states = reader.controllers(controller)
+        if not states:
             return None
+        (state,) = states
         return SledFacts(
             collector=reader.collector(),
             state=state,

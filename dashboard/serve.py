@@ -35,9 +35,8 @@ _OPTIONS: dict[str, str] = {
 def command(state_dir: Path, port: int, host: str = "127.0.0.1") -> list[str]:
     """The command that serves the pages of ``state_dir`` on ``host``:``port``; it runs until it is told to end."""
     options = {**_OPTIONS, "server.address": host, "server.port": str(port), "browser.serverAddress": host}
-    argv = [sys.executable, "-m", "streamlit", "run", str(APP)]
-    argv += [f"--{name}={value}" for name, value in options.items()]
-    return [*argv, "--", "--state", str(state_dir)]
+    argv = [sys.executable, "-m", "dashboard.start", "--state", str(state_dir), "--"]
+    return argv + [f"--{name}={value}" for name, value in options.items()]
 
 
 def environment(public_url: str = "") -> dict[str, str]:

@@ -23,7 +23,8 @@ CREATE TABLE fronts (
     holds TEXT NOT NULL, health INTEGER NOT NULL, blades INTEGER NOT NULL, at_risk INTEGER NOT NULL,
     words TEXT NOT NULL, record TEXT NOT NULL, standing TEXT NOT NULL
 );
-CREATE INDEX fronts_of_rack ON fronts (site, line, rack);
+CREATE INDEX fronts_of_rack ON fronts (site, line, rack, holds, health, at_risk);
+CREATE INDEX fronts_at_risk ON fronts (controller) WHERE at_risk > 0;
 CREATE TABLE holdings (
     controller INTEGER NOT NULL REFERENCES controllers (id),
     kind TEXT NOT NULL, model TEXT NOT NULL, part_number TEXT NOT NULL, firmware TEXT NOT NULL, number INTEGER NOT NULL,

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple, TypeVar
 
 import msgspec
 
-from collector.model import Condition, Event, Health, Outcome, Part, Seconds, WorkOrder
+from collector.model import Condition, Event, Health, Location, Outcome, Part, Seconds, WorkOrder
 from collector.model.places import Front, FrontHealth
 from collector.store import codec
 
@@ -21,18 +21,27 @@ _ANSWERS = "('ok', 'partial')"
 _HEARD = f"coalesce(r.outcome IN {_ANSWERS}, 0)"
 _HEALTH = f"CASE WHEN {_HEARD} THEN f.health ELSE 0 END"
 _FROM = """
-FROM fronts f JOIN controllers c ON c.id = f.controller LEFT JOIN rounds r ON r.controller = f.controller
+FROM fronts f CROSS JOIN controllers c ON c.id = f.controller LEFT JOIN rounds r ON r.controller = f.controller
 WHERE c.retired IS NULL
 """
+"""The cross join keeps SQLite to this order: by the index of racks, not by the controllers' names."""
 _RACKS = f"""
 SELECT f.site, f.line, f.rack, sum(f.holds = 'sled'),
     sum(f.holds = 'sled' AND {_HEALTH} = 3), sum(f.holds = 'sled' AND {_HEALTH} = 2),
     sum(f.holds = 'sled' AND {_HEALTH} = 1), sum(f.holds = 'sled' AND {_HEALTH} = 0),
-    sum(f.holds <> 'sled'), max({_HEALTH}), sum({_HEARD} * f.at_risk), sum({_HEARD} AND f.at_risk > 0),
-    sum(r.outcome IS NOT NULL AND NOT {_HEARD}), sum(r.outcome IS NULL), min({_HEALTH})
+    sum(f.holds NOT IN ('sled', 'power shelf')), max({_HEALTH}), sum({_HEARD} * f.at_risk),
+    sum({_HEARD} AND f.at_risk > 0),
+    sum(r.outcome IS NOT NULL AND NOT {_HEARD}), sum(r.outcome IS NULL), min({_HEALTH}),
+    sum(f.holds = 'power shelf')
 {_FROM} {{}} GROUP BY f.site, f.line, f.rack
 """
 _FRONTS = f"SELECT c.name, r.outcome, f.record, f.standing {_FROM} {{}} ORDER BY c.name LIMIT :limit"
+_LOCATIONS = (
+    "SELECT c.name, json_extract(f.record, '$.location') FROM fronts f JOIN controllers c ON c.id = f.controller"
+)
+_PLACED = """
+SELECT c.name, c.location FROM json_each(:names) n JOIN controllers c ON c.name = n.value WHERE c.retired IS NULL
+"""
 _NAMES = f"SELECT c.name {_FROM} {{}}"
 _WORST = f"""
 SELECT c.name, r.outcome, f.record, f.standing {_FROM} {{}}
@@ -59,8 +68,9 @@ SELECT p.record FROM json_each(:parts) n JOIN controllers c ON c.name = json_ext
 JOIN parts p ON p.controller = c.id AND p.id = json_extract(n.value, '$[1]') WHERE c.retired IS NULL
 """
 _HOLDINGS = """
-SELECT h.kind, h.model, h.part_number, h.firmware, count(*), sum(h.number) FROM holdings h
-JOIN controllers c ON c.id = h.controller WHERE c.retired IS NULL GROUP BY h.kind, h.model, h.part_number, h.firmware
+SELECT h.kind, h.model, h.part_number, h.firmware, count(*) FROM holdings h
+WHERE h.controller NOT IN (SELECT id FROM controllers WHERE retired IS NOT NULL)
+GROUP BY h.kind, h.model, h.part_number, h.firmware
 """
 _CHANGES = "SELECT subject, number FROM changes"
 _OPENED = """
@@ -82,7 +92,7 @@ ORDER BY e.time DESC, e.id DESC LIMIT :limit
 
 
 class RackCount(NamedTuple):
-    """What stands in one rack, or in no rack that is told, in counts. Power shelves and the like are no sleds."""
+    """What stands in one rack, or in no rack that is told, in counts."""
 
     site: str
     line: str
@@ -93,7 +103,7 @@ class RackCount(NamedTuple):
     ok: int
     unknown: int
     others: int
-    """Things that are no sleds."""
+    """Things that are neither sleds nor power shelves."""
     worst: Health
     """Of all that stand there and are heard."""
     at_risk: int
@@ -105,6 +115,13 @@ class RackCount(NamedTuple):
     """Not asked yet."""
     least: Health
     """The least of the healths, unknown first."""
+    shelves: int = 0
+    """Power shelves."""
+
+    @property
+    def number(self) -> int:
+        """Of all things that stand there."""
+        return self.sleds + self.shelves + self.others
 
 
 class FrontRow(NamedTuple):
@@ -143,6 +160,13 @@ class SilentRow(NamedTuple):
     front: Front
 
 
+class PlacedRow(NamedTuple):
+    """A controller, and where the fleet file says it is."""
+
+    controller: str
+    location: Location
+
+
 class HoldingRow(NamedTuple):
     """One sort of part, and how much of the fleet holds it."""
 
@@ -151,7 +175,6 @@ class HoldingRow(NamedTuple):
     part_number: str
     firmware: str
     controllers: int
-    parts: int
 
 
 class Chosen(msgspec.Struct, frozen=True):
@@ -213,7 +236,7 @@ def condition_of(chosen: Chosen) -> tuple[str, dict[str, Any]]:
         told.append(f"instr(f.words, :word{place})")
         given[f"word{place}"] = codec.clean(word)
     if chosen.names is not None:
-        told.append("c.name IN (SELECT value FROM json_each(:names))")
+        told.append("f.controller IN (SELECT id FROM controllers WHERE name IN (SELECT value FROM json_each(:names)))")
         given["names"] = json.dumps(chosen.names)
     return "".join(f" AND ({each})" for each in told), given
 
@@ -234,7 +257,7 @@ class Overview:
         """Every rack that holds a chosen controller, by site, row and name."""
         where, given = condition_of(chosen or Chosen())
         return [
-            RackCount._make((*row[:9], codec.health(row[9]), *row[10:14], codec.health(row[14])))
+            RackCount._make((*row[:9], codec.health(row[9]), *row[10:14], codec.health(row[14]), row[15]))
             for row in self._rows(_RACKS.format(where), given)
         ]
 
@@ -300,6 +323,17 @@ class Overview:
         pairs = json.dumps([(part.partition(":")[0], codec.clean(part)) for part in sorted(set(ids))])
         found = (self._record(row[0], Part) for row in self._rows(_SOME_PARTS, {"parts": pairs}))
         return {part.id: part for part in found}
+
+    def locations(self) -> dict[str, Location]:
+        """Where every controller's front is, by name."""
+        rows = self._rows(f"{_LOCATIONS} WHERE c.retired IS NULL")
+        return {name: self._record(told, Location) if told else Location() for name, told in rows}
+
+    def placed(self, controllers: Iterable[str]) -> list[PlacedRow]:
+        """Where the fleet file says that some controllers are."""
+        names = json.dumps(sorted(set(controllers)))
+        rows = self._rows(_PLACED, {"names": names})
+        return [PlacedRow(name, self._record(told, Location)) for name, told in rows]
 
     def holdings(self) -> list[HoldingRow]:
         """Every sort of part that the fleet holds."""

@@ -122,11 +122,11 @@ class Reader:
         told = _named(rows[0], CollectorState)
         return CollectorState(**{**told, "permits": self._record(told["permits"], Permits)})
 
-    def controllers(self) -> list[ControllerState]:
-        """All controllers of the fleet file, by name."""
+    def controllers(self, controller: str | None = None) -> list[ControllerState]:
+        """All controllers of the fleet file, by name; the one of that name where it is given."""
         collector = self.collector()
         stopped = collector is not None and collector.stopped is not None
-        return [self._controller_state(row, stopped) for row in self._rows(sql.CONTROLLERS)]
+        return [self._controller_state(row, stopped) for row in self._scoped(sql.CONTROLLERS, controller)]
 
     def defects(self, controller: str | None = None) -> list[Defect]:
         """What can't be read as the standard means it, by controller and resource."""

@@ -40,7 +40,7 @@ SELECT c.name, c.url, c.location, c.insecure, c.product, c.redfish_version,
     (SELECT count(*) FROM defects d WHERE d.controller = c.id), k.record,
     r.outcome, r.error, r.last_round, r.last_good, r.seconds, r.rounds, r.failed, r.late, r.requests, r.bytes
 FROM controllers c LEFT JOIN rounds r ON r.controller = c.id LEFT JOIN contacts k ON k.controller = c.id
-WHERE c.retired IS NULL ORDER BY c.name
+{} ORDER BY c.name
 """
 ROUND = """
 INSERT INTO rounds (controller, outcome, error, last_round, last_good, seconds, rounds, failed, late, requests, bytes,

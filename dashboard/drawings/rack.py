@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from dashboard.drawings.ink import Ink, join, number, sled_link, tag, text
 from dashboard.drawings.marks import SIZE, css_name, hook, mark
 from dashboard.drawings.things import Blade, Rack, Sled, Standing
 
-SCALE = 0.52
-"""Drawing units a millimetre; a drawing unit is a CSS pixel unless the screen is too narrow for it."""
+SCALE = 0.34
+"""Drawing units a millimetre, so that a rack of 42 units is no higher than a laptop's screen; a drawing unit is a CSS
+pixel unless the screen is too narrow for it."""
 RULER = 26.0
 """Width of the column that counts the rack units."""
 SAID = 112.0
@@ -21,10 +23,15 @@ _TOP = 8.0
 _LINE = 12.5
 
 
+_CUT = 4
+"""Empty units at the top that are drawn at most; of more, the first is, and then the rack is drawn cut off."""
+
+
 def elevation(rack: Rack) -> Ink:
-    """The drawing of one rack; its sleds link to their pages."""
+    """The drawing of one rack; its sleds link to their pages. What is empty at the top is cut off, and said."""
     body = rack.width * SCALE
-    high = rack.units * rack.unit * SCALE
+    units = drawn_units(rack)
+    high = units * rack.unit * SCALE
     wide = RULER + body + 2 * _POST + SAID
     floor = _TOP + high
     left = RULER + _POST
@@ -32,8 +39,8 @@ def elevation(rack: Rack) -> Ink:
         "svg",
         tag("title", f"Rack {rack.name}, seen from the front"),
         _hatch(),
-        _posts(rack, body, high, floor),
-        _ruler(rack, floor),
+        _posts(rack, body, high, floor, cut=units < rack.units),
+        _ruler(rack, floor, units),
         *(_sled(sled, left, floor) for sled in rack.sleds),
         *_captions(rack.sleds, left + body + _POST + 5, floor),
         xmlns="http://www.w3.org/2000/svg",
@@ -44,6 +51,7 @@ def elevation(rack: Rack) -> Ink:
         aria_label=f"Rack {rack.name}",
         data_rack=rack.name,
         data_units=rack.units,
+        data_cut=units if units < rack.units else None,
         data_scale=number(SCALE, 4),
     )
 
@@ -54,11 +62,19 @@ def _hatch() -> Ink:
     return tag("defs", pattern)
 
 
-def _posts(rack: Rack, body: float, high: float, floor: float) -> Ink:
+def drawn_units(rack: Rack) -> int:
+    """Rack units that are drawn: all, or up to one above the uppermost thing where more than four are empty."""
+    top = max((math.ceil((sled.bay.y + sled.bay.height) / rack.unit - 0.05) for sled in rack.sleds), default=0)
+    return rack.units if not rack.sleds or rack.units - top <= _CUT else top + 1
+
+
+def _posts(rack: Rack, body: float, high: float, floor: float, cut: bool) -> Ink:
     right = RULER + _POST + body
     top = floor - high
     cap = (
-        tag("path", d=f"M{RULER} {top:.1f}H{right + _POST:.1f}", class_="post")
+        tag("path", d=Ink(_jagged(RULER, right + _POST, top)), class_="cut-off")
+        if cut
+        else tag("path", d=f"M{RULER} {top:.1f}H{right + _POST:.1f}", class_="post")
         if rack.told
         else tag("path", d=f"M{RULER} {top:.1f}H{right + _POST:.1f}", class_="open-end")
     )
@@ -71,14 +87,22 @@ def _posts(rack: Rack, body: float, high: float, floor: float) -> Ink:
     )
 
 
-def _ruler(rack: Rack, floor: float) -> Ink:
+def _jagged(left: float, right: float, y: float) -> str:
+    """A line of teeth: the drawing is broken off there."""
+    teeth = 12
+    step = (right - left) / (2 * teeth)
+    points = [f"{left + step * at:.1f} {y + (2.5 if at % 2 else -2.5):.1f}" for at in range(2 * teeth + 1)]
+    return f"M{points[0]}L{' '.join(points[1:])}"
+
+
+def _ruler(rack: Rack, floor: float, units: int) -> Ink:
     step = rack.unit * SCALE
     marks = []
-    for unit in range(rack.units):
+    for unit in range(units):
         y = floor - unit * step
         marks.append(tag("path", d=f"M{RULER - 3:.1f} {y:.1f}H{RULER:.1f}", class_="tick"))
         count = unit + 1  # labels count from 1 at the bottom (common practice, no source)
-        if count == 1 or count % 5 == 0 or rack.units <= 8:
+        if count == 1 or count % 5 == 0 or units <= 8:
             marks.append(tag("text", f"U{count}", x=RULER - 5, y=y - step / 2 + 3.5, class_="ruler"))
     return join(*marks)
 
@@ -141,9 +165,15 @@ def _blade_marks(blade: Blade, x: float, y: float, width: float, height: float) 
         pieces.append(hook(x + 6 + size, top, size))
         room -= size + 2
     if room >= 14 and height >= 12:
-        short = shorten(blade.label, room, 6.0)
-        pieces.append(tag("text", short, x=x + width - 4, y=y + height / 2 + 3.6, class_="slot"))
+        pieces.append(tag("text", _brief(blade.label, room), x=x + width - 4, y=y + height / 2 + 3.6, class_="slot"))
     return join(*pieces)
+
+
+def _brief(label: str, room: float) -> str:
+    """A label that fits: whole, else its last word, which is what tells blades apart, else cut."""
+    last = label.rsplit(" ", 1)[-1]
+    fits = [each for each in (label, last) if len(each) * 6.0 <= room]
+    return fits[0] if fits else shorten(label, room, 6.0)
 
 
 def _bladeless(sled: Sled, x: float, y: float, height: float) -> Ink:

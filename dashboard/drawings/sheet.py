@@ -6,6 +6,7 @@ Colours come from theme.toml through the variables that Streamlit makes of it; o
 from __future__ import annotations
 
 from dashboard.drawings.lamps import AMBER, BEZEL, BLUE, PERIOD, RIM
+from dashboard.drawings.sheet_rounds import ROUNDS
 from dashboard.drawings.sheet_sled import SLED
 
 _COLOURS = """
@@ -364,4 +365,4 @@ _NARROW = """
 }
 """
 
-CSS = _COLOURS + _MARKS + _DRAWN + _LAMPS + _LINES + _PANELS + _ANSWERS + SLED + _NARROW
+CSS = _COLOURS + _MARKS + _DRAWN + _LAMPS + _LINES + _PANELS + _ANSWERS + SLED + _NARROW + ROUNDS

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from functools import lru_cache
 from pathlib import Path
 
 import streamlit as st
@@ -30,7 +31,7 @@ _TIDY = """<style>
 </style>"""
 
 
-@st.cache_resource(show_spinner=False)
+@lru_cache(maxsize=16)
 def source(state_dir: Path) -> Source:
     """One source a state directory, shared by all viewers."""
     return Source(state_dir)

@@ -11,6 +11,7 @@ import streamlit as st
 
 from collector.model import Health, Lamps, LampState, Part
 from collector.store.errors import StoreError
+from collector.store.overview import RackCount
 from dashboard.drawings.front import front as drawn_front
 from dashboard.drawings.ink import Ink, sled_link, tag
 from dashboard.mount import show
@@ -18,7 +19,7 @@ from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.lamps import answer, ask_lamps, choose_front, choose_rack, choose_sled, reverse, where
 from dashboard.queries import SledFacts, Source
-from dashboard.views.floor import Floor, standing, unheard
+from dashboard.views.floor import Floor, row_name, standing, unheard
 from dashboard.views.lamps import COLOURS, MORE_AMBER, alike, decode, fronts, panel_kind, seen_from
 from dashboard.views.places import label, named
 from dashboard.views.sled import front_of
@@ -60,32 +61,34 @@ def _show(store: Source, state: Path) -> None:
 
 def _choose(store: Source, asked: dict[str, str]) -> None:
     """Which sled; and the other way round."""
-    drawn = store.fleet().floor
+    racks = store.glance.racks()
     unknown = tag("p", "No controller is called ", tag("code", asked["at"]), ".") if asked["at"] else None
-    body = _sleds(drawn, asked["rack"]) if asked["rack"] else None
-    show("choose", unknown, body if body is not None else choose_rack(_racks(drawn)), on_pick=_pick)
+    inside = next((rack for rack in racks if asked["rack"] and _key(rack) == asked["rack"]), None)
+    body = _sleds(store.glance.inside(inside)) if inside is not None else None
+    show("choose", unknown, body if body is not None else choose_rack(_told(racks)), on_pick=_pick)
     wanted = _pair(asked["should"])
     ids, number = alike(store.lamps(), wanted, _MOST_FOUND) if wanted is not None else ((), 0)
     show("reverse", reverse(wanted, _named(store, ids), number), on_pick=_pick)
 
 
-def _racks(drawn: Floor) -> list[tuple[str, str, int]]:
-    found = [(rack.place, f"{row.name}, {rack.name}", len(rack.sleds)) for row in drawn.rows for rack in row.racks]
-    return [*found, ("-", "no place told", len(drawn.homeless))] if drawn.homeless else found
+def _key(rack: RackCount) -> str:
+    """A rack in the address: its place; what is in none goes under a dash."""
+    return " / ".join(step for step in (rack.site, rack.line, rack.rack) if step) if rack.rack else "-"
 
 
-def _sleds(drawn: Floor, asked: str) -> Ink | None:
-    if asked == "-":
-        loose = [(one.sled.controller, one.sled.label, one.why, one.sled.standing) for one in drawn.homeless]
-        return choose_sled("no rack that is told", loose)
+def _told(racks: Sequence[RackCount]) -> list[tuple[str, str, int]]:
+    named = [(_key(rack), f"{row_name(rack.site, rack.line)}, {rack.rack}", rack.number) for rack in racks if rack.rack]
+    loose = sum(rack.number for rack in racks if not rack.rack)
+    return [*named, ("-", "no place told", loose)] if loose else named
+
+
+def _sleds(drawn: Floor) -> Ink | None:
     for row in drawn.rows:
         for rack in row.racks:
-            if rack.place == asked:
-                placed = sorted(rack.sleds, key=lambda sled: (-sled.bay.y, sled.bay.x))
-                return choose_sled(
-                    rack.name, [(sled.controller, sled.label, sled.place, sled.standing) for sled in placed]
-                )
-    return None
+            placed = sorted(rack.sleds, key=lambda sled: (-sled.bay.y, sled.bay.x))
+            return choose_sled(rack.name, [(sled.controller, sled.label, sled.place, sled.standing) for sled in placed])
+    loose = [(one.sled.controller, one.sled.label, one.why, one.sled.standing) for one in drawn.homeless]
+    return choose_sled("no rack that is told", loose) if loose else None
 
 
 def _named(store: Source, ids: Sequence[str]) -> list[tuple[str, str, str]]:

@@ -21,7 +21,6 @@ from dashboard.queries import Source
 from dashboard.viewer import own_address
 from dashboard.views.answers import chosen
 from dashboard.views.cutaway import cutaway, layer_of
-from dashboard.views.floor import Floor
 from dashboard.views.route import tours
 from dashboard.views.sled import front_of
 from dashboard.views.words import count
@@ -76,11 +75,11 @@ def _show(store: Source, state: Path) -> None:
 
 
 def _sheets(store: Source, orders: Sequence[WorkOrder], moment: Seconds) -> list[Ink]:
-    floor, base = store.fleet().floor, own_address()
-    return [_sheet(store, floor, order, moment, base) for order in orders]
+    base = own_address()
+    return [_sheet(store, order, moment, base) for order in orders]
 
 
-def _sheet(store: Source, floor: Floor, order: WorkOrder, moment: Seconds, base: str) -> Ink:
+def _sheet(store: Source, order: WorkOrder, moment: Seconds, base: str) -> Ink:
     facts = store.sled(order.controller) if order.controller is not None else None
     if facts is None:
         return sheet(order, None, {}, moment, zone(), base)
@@ -93,15 +92,6 @@ def _sheet(store: Source, floor: Floor, order: WorkOrder, moment: Seconds, base:
     if part is not None and part.id != slot and part.id != (front.part if front is not None else None):
         plan = cutaway(name, front, places, facts.rolled, (), silent=False)
         within = (plan, layer_of(plan, part.id, places), part.id) if plan is not None else None
-    stands = next(
-        (
-            (rack, sled)
-            for row in floor.rows
-            for rack in row.racks
-            for sled in rack.sleds
-            if sled.controller == order.controller
-        ),
-        None,
-    )
+    stands = store.glance.stands(name)
     rack, sled = stands if stands is not None else (None, None)
     return sheet(order, spot(rack, sled, front, slot, within), places.parts, moment, zone(), base)

@@ -1,55 +1,157 @@
-"""Rounds: the walk through the aisle. What needs hands first, who does not answer, and the racks."""
+"""Rounds: the walk through the aisle. What needs hands first, what changed, who does not answer, and the racks.
+
+The address narrows it: ``site``, ``row``, ``rack``, ``kind``, ``model``, ``part_number``, ``firmware``, ``severity``,
+``state`` and ``text``, all at once.
+"""
 
 from __future__ import annotations
 
+from hashlib import blake2s
 from pathlib import Path
 
 import streamlit as st
 
-from collector.model import Health
+from collector.model import Seconds
 from collector.store.errors import StoreError
+from collector.store.overview import Chosen
+from collector.text import plain
+from dashboard.drawings.sheet_rounds import PAGE
+from dashboard.glance import Rounds
 from dashboard.mount import show
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
+from dashboard.panels.floor import elevations, lanes, racks_head, unplaced
 from dashboard.panels.frame import foot, head, not_running
-from dashboard.panels.rounds import floors, found_wrong, hands_first, heard, not_answering, racks_head, unplaced
-from dashboard.queries import Fleet
-from dashboard.views.telemetry import Running, running, telemetry
+from dashboard.panels.rounds import beginning, changed, found_wrong, hands_first, heard, not_answering, taken
+from dashboard.viewer import cookie
+from dashboard.views import filters
+from dashboard.views.since import Changes, Look, look
+from dashboard.views.telemetry import Running, running
 
 TITLE = "Rounds"
+_LOOK = "look"
+"""Of this session: since when changes are told."""
 
 
 def page(state: Path) -> None:
     """Draw the page, and again every few seconds."""
     tidy()
+    st.html(PAGE)
     _refreshing(state)
 
 
 @st.fragment(run_every=EVERY)
 def _refreshing(state: Path) -> None:
+    chosen, moment = filters.asked(dict(st.query_params)), now()
+    seen = _look(state, moment)
     try:
-        fleet = source(state).fleet()
+        glance = source(state).glance
+        found, news = glance.rounds(chosen), glance.changes(seen.since, chosen)
+        ways = glance.ways()
     except StoreError as error:
         broken(TITLE, error)
         return
-    _show(fleet, state)
+    _show(found, news, ways, chosen, seen, moment, state)
 
 
-def _show(fleet: Fleet, state: Path) -> None:
-    moment, here = now(), zone()
-    interval = fleet.collector.poll_interval if fleet.collector is not None else None
-    told = telemetry(fleet.controllers, fleet.coverage.valued, fleet.coverage.sensors, moment, interval)
-    drawn = fleet.floor
-    unknown = sum(1 for sled in drawn.sleds if sled.holds == "sled" and sled.standing.health is Health.UNKNOWN)
+def _show(
+    found: Rounds,
+    news: Changes,
+    ways: tuple[filters.Ways, ...],
+    chosen: Chosen,
+    seen: Look,
+    moment: Seconds,
+    state: Path,
+) -> None:
+    here, narrow = zone(), filters.narrow(chosen)
+    number = sum(rack.number for rack in found.racks)
     show(
         "top",
-        head(TITLE, heard(told, moment)),
-        not_running(fleet.collector, moment, state),
-        hands_first(fleet.orders, fleet.tasks, moment, here),
-        found_wrong(fleet.tasks, moment, here, unknown),
-        not_answering(fleet.silent, moment, here),
-        racks_head(drawn),
+        head(TITLE, heard(found.totals, moment)),
+        not_running(found.collector, moment, state),
+        beginning(found.totals),
+        taken(chosen, number),
     )
-    stale = running(fleet.collector, moment) is not Running.YES
-    for place, piece in enumerate(floors(drawn.rows, stale)):
-        show(f"row-{place}", piece)
-    show("foot", unplaced(drawn), foot(moment, here), beat=moment)
+    _find(chosen, ways)
+    stale = running(found.collector, moment) is not Running.YES
+    with st.container(key="rounds"):
+        with st.container(key="rounds-wrong"):
+            unknown = sum(rack.unknown for rack in found.racks)
+            show("hands", hands_first(found.orders, found.wrong, moment, here, narrow))
+            show(
+                "wrong",
+                found_wrong(found.wrong, moment, here, unknown, chosen),
+                not_answering(found.silent, found.silent_number, moment, here),
+                changed(seen, news, moment, here),
+                on_pick=lambda _: _all_seen(),
+            )
+        with st.container(key="rounds-racks"):
+            show("racks", racks_head(found.racks, found.opened))
+            show("lanes", *lanes(found.racks, found.opened, chosen))
+            drawn = elevations(found.floor.rows, stale, found.opened, chosen)
+            show("drawn", *drawn, unplaced(found.floor, found.racks))
+    show("foot", foot(moment, here), beat=moment, cookies={_cookie(state): seen.kept(moment)})
+
+
+def _find(chosen: Chosen, ways: tuple[filters.Ways, ...]) -> None:
+    """The filter: words to find, and lists to choose from; what is set goes into the address."""
+    with st.container(key="find", horizontal=True, vertical_alignment="bottom"):
+        st.text_input(
+            "Find",
+            value=chosen.text,
+            key=f"find-text-{chosen.text}",
+            placeholder="name, place, label, serial, words of a condition",
+            on_change=lambda: _set("text", str(st.session_state[f"find-text-{chosen.text}"])),
+            label_visibility="collapsed",
+            width=420,
+        )
+        with st.popover("Narrow to …"):
+            for way in ways:
+                _choice(way, str(getattr(chosen, way.field)))
+
+
+def _choice(way: filters.Ways, taken_: str) -> None:
+    numbers = dict(way.ways)
+    options = ["", *numbers]
+    if taken_ and taken_ not in numbers:
+        options.append(taken_)
+    if len(options) == 1:
+        return
+    key = f"find-{way.field}-{taken_}"
+    st.selectbox(
+        filters.FIELDS[way.field],
+        options,
+        index=options.index(taken_),
+        key=key,
+        format_func=lambda value: _option(value, numbers.get(value, 0)),
+        on_change=lambda: _set(way.field, str(st.session_state[key])),
+    )
+
+
+def _option(value: str, number: int) -> str:
+    if not value:
+        return "any"
+    return f"{plain(value, 60)} ({number})" if number else plain(value, 60)
+
+
+def _set(field: str, value: str) -> None:
+    if value.strip():
+        st.query_params[field] = value.strip()
+    elif field in st.query_params:
+        del st.query_params[field]
+
+
+def _cookie(state: Path) -> str:
+    """One a state directory: what was seen of one fleet says nothing of another."""
+    return f"sledkeeper_seen_{blake2s(str(state.resolve()).encode(), digest_size=4).hexdigest()}"
+
+
+def _look(state: Path, moment: Seconds) -> Look:
+    """Since when changes are told: fixed for this session, from what the browser kept."""
+    kept = st.session_state.get(_LOOK)
+    if not isinstance(kept, Look):
+        kept = st.session_state[_LOOK] = look(cookie(_cookie(state)), moment)
+    return kept
+
+
+def _all_seen() -> None:
+    st.session_state[_LOOK] = Look(now(), again=True)

@@ -14,7 +14,7 @@ from collector.store.errors import StoreError
 from dashboard.drawings.ink import Ink, join, sled_link, tag
 from dashboard.drawings.marks import worded
 from dashboard.drawings.plan import Plan
-from dashboard.drawings.things import Front, Standing
+from dashboard.drawings.things import Front, Sled, Standing
 from dashboard.mount import show
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels import answers
@@ -23,10 +23,10 @@ from dashboard.panels.frame import foot, head, not_running, notice
 from dashboard.panels.glance import figures, lamps_block, verdict_block
 from dashboard.panels.part import Past, no_part, part_panel
 from dashboard.panels.sled import conditions, contact, defects, lately, name_plates, shared
-from dashboard.queries import Fleet, SledFacts
+from dashboard.queries import SledFacts
 from dashboard.views.answers import Accused, Left, accusations, lefts
 from dashboard.views.cutaway import cutaway, layer_of
-from dashboard.views.floor import Floor, standing, unheard
+from dashboard.views.floor import standing, unheard
 from dashboard.views.part import chosen, in_hand
 from dashboard.views.places import Places, label
 from dashboard.views.readings import ReadingLine, sections
@@ -37,6 +37,8 @@ from dashboard.views.verdict import Verdict, verdicts
 from dashboard.views.words import unit_words
 
 TITLE = "Sled"
+_MOST_SLEDS = 60
+"""Sleds offered where none is named."""
 _NONE = "none"
 """In the address: no sensor's history is unfolded."""
 
@@ -52,14 +54,14 @@ def _refreshing(state: Path, name: str) -> None:
     try:
         facts = source(state).sled(name) if name else None
         if facts is None:
-            _choose(source(state).fleet(), name)
+            _choose(*source(state).glance.sleds(_MOST_SLEDS), name)
             return
         _show(facts, state)
     except StoreError as error:
         broken(TITLE, error, back=True)
 
 
-def _choose(fleet: Fleet, asked: str) -> None:
+def _choose(sleds: Sequence[Sled], number: int, asked: str) -> None:
     """No sled, or none of that name: say so and offer those that there are."""
     problem = notice(
         Health.UNKNOWN,
@@ -69,11 +71,12 @@ def _choose(fleet: Fleet, asked: str) -> None:
     )
     moment = now()
     words = problem if asked else None
-    show("choose", head(TITLE, back=True), words, _choices(fleet.floor), foot(moment, zone()), beat=moment)
+    show("choose", head(TITLE, back=True), words, _choices(sleds, number), foot(moment, zone()), beat=moment)
 
 
-def _choices(drawn: Floor) -> Ink:
-    if not drawn.sleds:
+def _choices(sleds: Sequence[Sled], number: int) -> Ink:
+    """The worst of the sleds, and the way to all others."""
+    if not sleds:
         return tag("p", "The fleet has no controller yet.", class_="nothing")
     items = [
         tag(
@@ -83,9 +86,11 @@ def _choices(drawn: Floor) -> Ink:
             worded(sled.standing, sled.standing.health.word),
             tag("div", sled.place or "place not told", class_="small"),
         )
-        for sled in drawn.sleds
+        for sled in sleds
     ]
-    return tag("section", tag("h2", "Sleds there are"), tag("ul", *items, class_="chips"), data_block="choices")
+    rest = number - len(sleds)
+    more = tag("p", f"And {rest} more: ", tag("a", "find one on Rounds", href="./"), ".") if rest > 0 else None
+    return tag("section", tag("h2", "Sleds there are"), tag("ul", *items, class_="chips"), more, data_block="choices")
 
 
 def _show(facts: SledFacts, state: Path) -> None:

@@ -1,33 +1,33 @@
-"""The opening page's parts: what needs hands first, who does not answer, the racks."""
+"""The opening page's parts: what needs hands first, who does not answer, what changed."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import tzinfo
-from functools import lru_cache
+from urllib.parse import urlencode
 
 from collector.model import Health, Seconds, WorkOrder
+from collector.store.overview import Chosen, Totals
 from dashboard.drawings.ink import Ink, join, sled_link, tag
 from dashboard.drawings.marks import worded
-from dashboard.drawings.rack import elevation
-from dashboard.drawings.things import Rack, Standing
+from dashboard.drawings.things import Standing
+from dashboard.glance import Wrong
 from dashboard.panels.care import cared, follows
-from dashboard.panels.frame import KEY, folded
-from dashboard.panels.orders import order_line
+from dashboard.panels.frame import folded, notice
+from dashboard.panels.orders import order_line, orders_link
+from dashboard.views import filters
 from dashboard.views.answers import SOONEST
 from dashboard.views.attention import Silent, Task
-from dashboard.views.floor import Floor, Row
-from dashboard.views.telemetry import Telemetry
+from dashboard.views.since import Change, Changes, Look
 from dashboard.views.words import age, clock, count
 
-_SMALL = 60
-"""Sleds up to which all rows are sent as one piece; more are sent row by row, each only when it changes."""
-FIRST = 12
+FIRST = 8
 """Lines shown at once; the rest unfolds."""
+_SILENT = 5
 
 
-def heard(told: Telemetry, now: Seconds) -> Ink:
+def heard(told: Totals, now: Seconds) -> Ink:
     """One line on how much is heard and how recently."""
     pieces = [join(tag("b", f"{told.answering} of {count(told.controllers, 'controller')}"), " answering")]
     if told.failing:
@@ -48,52 +48,124 @@ def heard(told: Telemetry, now: Seconds) -> Ink:
     return join(*(join(" · " if place else None, piece) for place, piece in enumerate(pieces)))
 
 
-def hands_first(orders: Sequence[WorkOrder], tasks: Sequence[Task], now: Seconds, zone: tzinfo | None) -> Ink:
+def beginning(told: Totals) -> Ink | None:
+    """How far the first walk of the fleet is; None once every controller had its try."""
+    if not told.controllers:
+        return notice(
+            Health.UNKNOWN,
+            "The fleet has no controller.",
+            "Name some in the fleet file: [[controllers]], or a controllers_file.",
+            name="no-controllers",
+        )
+    if not told.waiting:
+        return None
+    done = told.controllers - told.waiting
+    share = done / told.controllers
+    bar = tag(
+        "svg",
+        tag("rect", x=0.5, y=0.5, width=399, height=11, class_="bed"),
+        tag("rect", x=0.5, y=0.5, width=round(399 * share, 1), height=11, class_="filled"),
+        xmlns="http://www.w3.org/2000/svg",
+        class_="steps",
+        viewBox="0 0 400 12",
+        role="img",
+        aria_label=f"{100 * share:.0f} % read",
+    )
+    words = f"{done} of {count(told.controllers, 'controller')} had their first walk; {told.waiting} still wait for it."
+    return tag(
+        "section",
+        tag("p", words, " What is not read yet is unknown, not well."),
+        bar,
+        class_="notice is-unknown",
+        role="status",
+        data_notice="first-walk",
+    )
+
+
+def hands_first(orders: Sequence[WorkOrder], wrong: Wrong, now: Seconds, zone: tzinfo | None, narrow: bool) -> Ink:
     """What is to be done, the most urgent first, one line an order."""
     counts = Counter(order.urgency for order in orders)
     told = ", ".join(f"{counts[each]} {each.value}" for each in SOONEST if counts[each])
     words = f"{count(len(orders), 'work order')}: {told}" if orders else None
     title = tag("h2", "Hands first", tag("span", words, class_="count") if words else None)
     if not orders:
-        told = "Nothing wants hands: no work order is open."
-        if any(not task.set_aside for task in tasks):
+        told = "No work order is open in what is chosen." if narrow else "Nothing wants hands: no work order is open."
+        if any(wrong.counts.values()):
             told = "No work order is open: what is wrong below is not sure enough yet, or nothing that hands can mend."
-        return tag("section", title, tag("p", told, class_="nothing"), data_block="hands-first")
-    lines = [order_line(order, now, zone) for order in orders]
+        return tag("section", title, tag("p", told, class_="nothing"), data_block="hands-first", class_="tight")
+    lines = [order_line(order, now, zone) for order in orders[:FIRST]]
+    rest = len(orders) - len(lines)
+    more = tag("a", f"and {count(rest, 'more work order')}", href=orders_link())
     return tag(
         "section",
         title,
-        tag("ol", *lines[:FIRST], class_="lines"),
-        folded(lines[FIRST:], "further orders"),
+        tag("ol", *lines, class_="lines"),
+        tag("p", more, data_more="orders") if rest > 0 else None,
         data_block="hands-first",
+        class_="tight",
     )
 
 
-def found_wrong(tasks: Sequence[Task], now: Seconds, zone: tzinfo | None, unknown: int) -> Ink:
-    """Parts with open conditions, worst first, each with what follows from them; what people set aside is folded."""
-    loud = [task for task in tasks if not task.set_aside]
-    aside = [task for task in tasks if task.set_aside]
-    title = tag("h2", "Found wrong", tag("span", _tally(loud), class_="count") if loud else None)
-    if not tasks:
+def found_wrong(wrong: Wrong, now: Seconds, zone: tzinfo | None, unknown: int, chosen: Chosen) -> Ink:
+    """Parts with open conditions, worst first, each with what follows from them.
+
+    What an order above mends is folded, and so is what people set aside.
+    """
+    loud = [task for task in wrong.tasks if not task.ordered]
+    ordered = [task for task in wrong.tasks if task.ordered]
+    number = sum(wrong.counts.values())
+    title = tag("h2", "Found wrong", tag("span", _tally(wrong.counts), class_="count") if number else None)
+    if not number and not wrong.aside:
         words = "No condition is open on any part that is heard."
-        if unknown:
+        if filters.narrow(chosen):
+            words = "No condition is open in what is chosen."
+        elif unknown:
             words += f" Of {count(unknown, 'sled')} the health is unknown."
-        return tag("section", title, tag("p", words, class_="nothing"), data_block="found-wrong")
+        return tag("section", title, tag("p", words, class_="nothing"), data_block="found-wrong", class_="tight")
     lines = [_task(task, now, zone) for task in loud]
+    nothing = "Nothing but what the orders above mend." if ordered else "Nothing but what is set aside."
     return tag(
         "section",
         title,
-        tag("ol", *lines[:FIRST], class_="lines") if lines else tag("p", "Nothing but what is set aside."),
+        tag("ol", *lines[:FIRST], class_="lines") if lines else tag("p", nothing, class_="nothing"),
         folded(lines[FIRST:], "further"),
-        folded([_task(task, now, zone) for task in aside], "set aside: shelved or in maintenance"),
+        folded([_task(task, now, zone) for task in ordered], "that the orders above mend"),
+        folded([_task(task, now, zone) for task in wrong.aside], "set aside: shelved or in maintenance"),
+        _more(wrong, chosen),
         data_block="found-wrong",
+        class_="tight",
     )
 
 
-def _tally(tasks: Sequence[Task]) -> str:
-    counts = Counter(task.severity for task in tasks)
+def _more(wrong: Wrong, chosen: Chosen) -> Ink | None:
+    """How many are not told one by one, and the ways to them."""
+    told = []
+    if wrong.more > 0:
+        told.append(f"And {wrong.more} more parts, not as bad or not as old")
+    if wrong.set_aside > len(wrong.aside):
+        told.append(f"{wrong.set_aside - len(wrong.aside)} more are set aside")
+    if wrong.unread:
+        told.append("more conditions are open than are read here")
+    if not told:
+        return None
+    ways = [
+        tag("a", f"{each.word} only", href=filters.link(chosen, severity=each.word))
+        for each in (Health.CRITICAL, Health.WARNING)
+        if each.word != chosen.severity
+    ]
+    return tag("p", "; ".join(told), ". Narrow them: ", *_apart(ways), " or choose a rack.", data_more="tasks")
+
+
+def _apart(pieces: Sequence[Ink]) -> list[Ink | str]:
+    told: list[Ink | str] = []
+    for piece in pieces:
+        told += [", ", piece] if told else [piece]
+    return told
+
+
+def _tally(counts: Mapping[Health, int]) -> str:
     told = [f"{counts[health]} {health.word}" for health in sorted(counts, reverse=True)]
-    return f"{count(len(tasks), 'part')}: {', '.join(told)}"
+    return f"{count(sum(counts.values()), 'part')}: {', '.join(told)}"
 
 
 def _task(task: Task, now: Seconds, zone: tzinfo | None) -> Ink:
@@ -125,17 +197,21 @@ def _task(task: Task, now: Seconds, zone: tzinfo | None) -> Ink:
     )
 
 
-def not_answering(silent: Sequence[Silent], now: Seconds, zone: tzinfo | None) -> Ink | None:
+def not_answering(silent: Sequence[Silent], number: int, now: Seconds, zone: tzinfo | None) -> Ink | None:
     """Controllers that don't answer as they should; None when all do."""
     if not silent:
         return None
     lines = [_silent(each, now, zone) for each in silent]
+    rest = number - len(lines)
+    link = "./?" + urlencode({"page": "controllers"})
     return tag(
         "section",
-        tag("h2", "Not answering", tag("span", count(len(silent), "controller"), class_="count")),
-        tag("ol", *lines[:FIRST], class_="lines"),
-        folded(lines[FIRST:], "more"),
+        tag("h2", "Not answering", tag("span", count(number, "controller"), class_="count")),
+        tag("ol", *lines[:_SILENT], class_="lines"),
+        folded(lines[_SILENT:], "more"),
+        tag("p", tag("a", f"and {rest} more controllers", href=link), data_more="silent") if rest > 0 else None,
         data_block="not-answering",
+        class_="tight",
     )
 
 
@@ -163,66 +239,64 @@ def _silent(each: Silent, now: Seconds, zone: tzinfo | None) -> Ink:
     )
 
 
-def racks_head(floor: Floor) -> Ink:
-    """Heading of the racks: how many sleds stand how, and the key to the marks."""
-    sleds = [sled for sled in floor.sleds if sled.holds == "sled"]
-    others = Counter(sled.holds for sled in floor.sleds if sled.holds != "sled")
-    counts = Counter(sled.standing.health for sled in sleds)
-    told = [f"{counts[health]} {health.word}" for health in sorted(Health, reverse=True) if counts[health]]
-    at_risk = sum(1 for sled in sleds for blade in sled.blades if blade.standing.risk)
-    words = f"{count(len(sleds), 'sled')}: {', '.join(told)}" if told else "no sled told of yet"
-    if at_risk:
-        words += f"; {count(at_risk, 'blade')} at risk"
-    for kind, number in sorted(others.items()):
-        words += f"; {count(number, kind, 'power shelves' if kind == 'power shelf' else None)}"
-    return join(tag("h2", "The racks", tag("span", words, class_="count"), data_block="racks"), KEY)
-
-
-def row_of_racks(row: Row, stale: bool) -> Ink:
-    """The racks of one row, side by side as they stand, their feet on one line."""
-    figures = [tag("figure", _drawn(rack), tag("figcaption", rack.name)) for rack in row.racks]
+def changed(look: Look, found: Changes, now: Seconds, zone: tzinfo | None) -> Ink:
+    """What changed since this browser last looked, newest first."""
+    since = f"{age(now - look.since)} ago, {clock(look.since, now, zone)}"
+    title = "Since you last looked" if look.again else "Lately"
+    seen = tag("button", "All seen", class_="pick", type="button", data_pick="seen") if found.number else None
+    words = "; ".join(found.told) if found.told else "Nothing opened or closed, no part was swapped."
+    lines = [_change(each, now, zone) for each in found.lines]
+    rest = f"and {found.more} earlier changes" if found.more > 0 else None
     return tag(
         "section",
-        tag("h3", row.name),
-        tag("div", *figures, class_="rows" + (" stale" if stale else "")),
-        data_row=row.name,
+        tag("h2", title, tag("span", since if look.again else "in the last day", class_="count"), seen),
+        tag("p", words, class_=None if found.told else "nothing"),
+        tag(
+            "details",
+            tag("summary", "The newest of it", class_="small"),
+            tag("ol", *lines, class_="lines news"),
+            tag("p", rest, class_="small") if rest else None,
+            id="news",
+        )
+        if lines
+        else None,
+        data_block="changed",
+        class_="tight",
     )
 
 
-def floors(rows: Sequence[Row], stale: bool) -> list[Ink]:
-    """The rows in pieces to be shown one after the other: a small floor in one, with its rows side by side."""
-    drawn = [row_of_racks(row, stale) for row in rows]
-    if sum(len(rack.sleds) for row in rows for rack in row.racks) > _SMALL:
-        return drawn
-    return [tag("div", *drawn, class_="floor")] if drawn else []
+def _change(each: Change, now: Seconds, zone: tzinfo | None) -> Ink:
+    inner = (
+        tag("span", worded(Standing(each.severity), each.what), class_="stands"),
+        tag("span", each.text, class_="what"),
+        tag("span", each.place, class_="where"),
+        tag("span", f"{age(now - each.time)} ago", class_="when", title=clock(each.time, now, zone)),
+    )
+    if each.controller is None:
+        return tag("li", tag("div", *inner, class_="line"), data_change=each.what)
+    return tag("li", tag("a", *inner, href=sled_link(each.controller), class_="line"), data_change=each.what)
 
 
-@lru_cache(maxsize=1024)
-def _drawn(rack: Rack) -> Ink:
-    """A rack that stands as before is not drawn again."""
-    return elevation(rack)
-
-
-def unplaced(floor: Floor) -> Ink | None:
-    """Sleds that no rack can show, each with the reason; None when all are placed."""
-    if not floor.homeless:
+def taken(chosen: Chosen, number: int) -> Ink | None:
+    """What is chosen, each with the way to drop it; None where nothing is."""
+    told = filters.told(chosen)
+    if not told:
         return None
-    chips = [
+    ways = [
         tag(
-            "li",
-            tag("a", each.sled.label, href=sled_link(each.sled.controller)),
-            " ",
-            worded(each.sled.standing),
-            tag("div", f"{each.sled.controller}: {each.why}", class_="small"),
-            data_sled=each.sled.controller,
-            data_part_health=each.sled.standing.health.word,
+            "a",
+            f"{filters.FIELDS[name]}: {value}",
+            href=filters.link(chosen, **{name: ""}),
+            aria_label=f"Drop {filters.FIELDS[name]}: {value}",
+            data_taken=name,
         )
-        for each in floor.homeless
+        for name, value in told.items()
     ]
     return tag(
-        "section",
-        tag("h3", "Place not told"),
-        tag("p", "These can't be drawn in a rack; the fleet file can say where they stand.", class_="small"),
-        tag("ul", *chips, class_="chips"),
-        data_block="unplaced",
+        "nav",
+        tag("span", f"Shown: {count(number, 'sled or shelf', 'sleds and shelves')} with"),
+        *ways,
+        tag("a", "Show all", href="./", class_="all"),
+        class_="taken",
+        aria_label="What is chosen",
     )

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from collector.assess.folding import folded
-from collector.model import CareKind, Condition, ControllerState, Health, Kind, Mark, Rolled, Seconds, Subject
-from dashboard.views.floor import answers
+from collector.model import CareKind, Condition, Health, Mark, Seconds, Subject
+from collector.store.overview import SilentRow
 from dashboard.views.places import Places, named, without_name
 
 
@@ -58,17 +58,30 @@ class Silent:
     """What it follows from itself, in a few words; "" where it stands by itself."""
 
 
-def tasks(
-    conditions: Iterable[Condition],
-    places: Places,
-    rolled: Mapping[str, Rolled],
-    ordered: frozenset[str] = frozenset(),
-) -> tuple[Task, ...]:
-    """A line a part with open conditions that stand by themselves, with what follows from them.
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """The open conditions of one part, or of one controller as a whole, in their place among all others."""
+
+    controller: str
+    part: str | None
+    first: Condition
+    """The worst of those that draw attention."""
+    group: tuple[Condition, ...]
+    following: tuple[Condition, ...]
+    puts_at_risk: int
+    since: Seconds
+    set_aside: bool
+    ordered: bool
+
+
+def ranked(
+    conditions: Iterable[Condition], leaning: Mapping[str, int], ordered: frozenset[str] = frozenset()
+) -> tuple[Ranked, ...]:
+    """A rank a part with open conditions that stand by themselves, with what follows from them.
 
     Worst first, then those that most blades lean on, then the oldest; what people have set aside comes last.
-    Conditions about a controller's telemetry as a whole are not among them: see :func:`silent`. ``ordered``: ids of
-    the conditions that open work orders mend.
+    Conditions about a controller's telemetry as a whole are not among them: see :func:`silent`. ``leaning``: blades at
+    risk through a part, by its id. ``ordered``: ids of the conditions that open work orders mend.
     """
     groups: dict[tuple[str, str | None], list[Condition]] = {}
     following: dict[tuple[str, str | None], list[Condition]] = {}
@@ -78,16 +91,62 @@ def tasks(
             key = (condition.controller, condition.part)
             groups.setdefault(key, []).append(condition)
             following.setdefault(key, []).extend(fold.consequences)
-    leaning = _leaning(places, rolled)
-    found = [
-        _task(controller, part, group, following[controller, part], places, leaning, ordered)
-        for (controller, part), group in groups.items()
-    ]
+    found = [_rank(key, group, following[key], leaning, ordered) for key, group in groups.items()]
     return tuple(
         sorted(
             found,
-            key=lambda task: (task.set_aside, -task.severity, -task.puts_at_risk, task.since, task.place, task.name),
+            key=lambda it: (
+                it.set_aside,
+                -it.first.severity,
+                -it.puts_at_risk,
+                it.since,
+                it.controller,
+                it.part or "",
+            ),
         )
+    )
+
+
+def _rank(
+    key: tuple[str, str | None],
+    group: Sequence[Condition],
+    following: Sequence[Condition],
+    leaning: Mapping[str, int],
+    ordered: frozenset[str],
+) -> Ranked:
+    loud = [condition for condition in group if condition.announced]
+    controller, part = key
+    return Ranked(
+        controller=controller,
+        part=part,
+        first=min(loud or group, key=lambda condition: (-condition.severity, condition.opened, condition.id)),
+        group=tuple(group),
+        following=tuple(sorted(following, key=lambda each: -each.severity)),
+        puts_at_risk=leaning.get(part, 0) if part is not None else 0,
+        since=min(condition.opened for condition in group),
+        set_aside=all(each.shelved is not None or each.maintenance is not None for each in group),
+        ordered=any(each.id in ordered for each in group),
+    )
+
+
+def task(it: Ranked, places: Places) -> Task:
+    """A rank as the pages tell it; ``places`` knows the parts of its controller."""
+    part = places.parts.get(it.part) if it.part is not None else None
+    place = places.location(part) if part is not None else places.controller_place(it.controller)
+    return Task(
+        controller=it.controller,
+        part=it.part,
+        severity=it.first.severity,
+        name=named(part) if part is not None else it.controller,
+        place=place.text or "place not told",
+        text=without_name(it.first.text, part),
+        more=len(it.group) - 1,
+        since=it.since,
+        puts_at_risk=it.puts_at_risk,
+        follows=tuple(in_words(each, places) for each in it.following),
+        marks=marks(it.first),
+        set_aside=it.set_aside,
+        ordered=it.ordered,
     )
 
 
@@ -108,73 +167,29 @@ def in_words(condition: Condition, places: Places) -> str:
     return f"{name}: {without_name(condition.text, part)}"
 
 
-def _task(
-    controller: str,
-    part_id: str | None,
-    group: Sequence[Condition],
-    following: Sequence[Condition],
-    places: Places,
-    leaning: Mapping[str, int],
-    ordered: frozenset[str],
-) -> Task:
-    loud = [condition for condition in group if condition.announced]
-    first = min(loud or group, key=lambda condition: (-condition.severity, condition.opened, condition.id))
-    part = places.parts.get(part_id) if part_id is not None else None
-    place = places.location(part) if part is not None else places.controller_place(controller)
-    return Task(
-        controller=controller,
-        part=part_id,
-        severity=first.severity,
-        name=named(part) if part is not None else controller,
-        place=place.text or "place not told",
-        text=without_name(first.text, part),
-        more=len(group) - 1,
-        since=min(condition.opened for condition in group),
-        puts_at_risk=leaning.get(part_id, 0) if part_id is not None else 0,
-        follows=tuple(in_words(each, places) for each in sorted(following, key=lambda each: -each.severity)),
-        marks=marks(first),
-        set_aside=all(each.shelved is not None or each.maintenance is not None for each in group),
-        ordered=any(each.id in ordered for each in group),
-    )
-
-
-def _leaning(places: Places, rolled: Mapping[str, Rolled]) -> dict[str, int]:
-    """By part in trouble: the number of blades at risk through it."""
-    found: dict[str, int] = {}
-    for part_id, each in rolled.items():
-        if each.at_risk_through and (part := places.parts.get(part_id)) is not None and part.kind is Kind.BLADE:
-            for cause in each.at_risk_through:
-                found[cause] = found.get(cause, 0) + 1
-    return found
-
-
-def silent(
-    controllers: Iterable[ControllerState], conditions: Iterable[Condition], places: Places
-) -> tuple[Silent, ...]:
-    """Controllers that don't answer as they should, those longest without a good round first."""
+def silent(rows: Iterable[SilentRow], conditions: Iterable[Condition], places: Places) -> tuple[Silent, ...]:
+    """Controllers that don't answer as they should, in the order given; ``places`` knows what follows from them."""
     open_ = [condition for condition in conditions if condition.closed is None]
     known = {condition.id: condition for condition in open_}
     about = {condition.controller: condition for condition in open_ if condition.subject is Subject.CONTROLLER}
     following = {fold.condition.id: fold.consequences for fold in folded(open_)}
     found = []
-    for state in controllers:
-        if state.outcome is None or answers(state):
-            continue
-        condition = about.get(state.controller)
+    for row in rows:
+        condition = about.get(row.controller)
         cause = known.get(condition.cause) if condition is not None and condition.cause is not None else None
         follows = following.get(condition.id, ()) if condition is not None else ()
         found.append(
             Silent(
-                controller=state.controller,
-                place=places.controller_place(state.controller).text or "place not told",
-                outcome=state.outcome.value,
-                error=state.error,
-                last_good=state.last_good,
+                controller=row.controller,
+                place=row.front.location.text or "place not told",
+                outcome=row.outcome.value,
+                error=row.error,
+                last_good=row.last_good,
                 since=condition.opened if condition is not None else None,
-                url=state.url,
+                url=row.url,
                 follows=tuple(in_words(each, places) for each in follows),
                 marks=marks(condition) if condition is not None else (),
                 because=in_words(cause, places) if cause is not None else "",
             )
         )
-    return tuple(sorted(found, key=lambda each: (each.last_good or 0.0, each.controller)))
+    return tuple(found)

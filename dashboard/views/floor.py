@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from collector.model import ControllerState, Health, Kind, Location, Outcome, Part, Rolled, State, Status
+from collector.model import ControllerState, Health, Location, Outcome, Part, Rolled, State, Status
+from collector.store.overview import FrontRow, RackCount
 from dashboard.drawings import geometry
 from dashboard.drawings.things import EIA_UNIT, OPEN_UNIT, RACK_WIDTH, Bay, Blade, Rack, Sled, Standing
-from dashboard.views.places import Places, label, names_of
+from dashboard.views.places import Places, label, names_of, shown, tail_of
 
 HIGHEST = 60
 """Rack units above which an offset is taken for a mistake: the tallest racks have fewer."""
@@ -71,37 +72,80 @@ def standing(part: str, rolled: Mapping[str, Rolled], parts: Mapping[str, Part])
 
 def unheard(state: ControllerState) -> str:
     """Why nothing current is known of a controller; "" when it answers."""
-    if state.outcome is None:
+    return unheard_of(state.outcome)
+
+
+def unheard_of(outcome: Outcome | None) -> str:
+    """The same, by the outcome of its newest round."""
+    if outcome is None:
         return "not asked yet"
-    return "" if answers(state) else state.outcome.value
+    return "" if outcome in _ANSWERS else outcome.value
 
 
-def floor(
-    controllers: Sequence[ControllerState],
-    places: Places,
-    rolled: Mapping[str, Rolled],
-    statuses: Mapping[str, Status],
-) -> Floor:
-    """Racks by row with every controller's sled at its height; what can't be placed is listed with the reason."""
-    seats = [_seat(state, places, rolled, statuses) for state in controllers]
+DRAWN = 8
+"""Racks drawn at once; all of them where there are no more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """Which racks are drawn, in their order, and whether that is all of them."""
+
+    racks: tuple[RackCount, ...]
+    whole: bool
+
+
+def opened(racks: Sequence[RackCount], most: int = DRAWN) -> Opened:
+    """All racks where they are few, else those in trouble, the worst first, up to ``most``."""
+    standing = [rack for rack in racks if rack.rack]
+    if len(standing) <= most:
+        return Opened(tuple(sorted(standing, key=in_order)), whole=True)
+    troubled = sorted((rack for rack in standing if loud(rack)), key=_loudness)[:most]
+    return Opened(tuple(sorted(troubled, key=in_order)), whole=False)
+
+
+def loud(rack: RackCount) -> bool:
+    """Whether anything in a rack wants a look."""
+    return rack.worst > Health.OK or bool(rack.at_risk or rack.silent)
+
+
+def _loudness(rack: RackCount) -> tuple[object, ...]:
+    return (-rack.worst, -rack.critical, -rack.warning, -rack.exposed, -rack.silent, in_order(rack))
+
+
+def in_order(rack: RackCount) -> tuple[tuple[tuple[int, str], ...], ...]:
+    """A key that sorts racks as people count them: site, row, rack."""
+    return (natural(rack.site), natural(rack.line), natural(rack.rack))
+
+
+def floor(fronts: Iterable[FrontRow], names: Mapping[str, str]) -> Floor:
+    """Racks by row with every given controller's sled at its height; what can't be placed is listed with the reason.
+
+    ``names``: what parts outside are called, by id, as far as known.
+    """
     by_rack: dict[tuple[str, str, str], list[_Seat]] = {}
+    heights: dict[tuple[str, str, str], float] = {}
     homeless = []
-    for seat in seats:
-        if why := _unplaceable(seat.location):
+    for each in fronts:
+        seat, at = _seat(each, names), each.front.location
+        if why := _unplaceable(at):
             homeless.append(Homeless(seat.sled, why))
             continue
-        at = seat.location
-        by_rack.setdefault((at.site or "", at.row or "", at.rack or ""), []).append(seat)
+        key = (at.site or "", at.row or "", at.rack or "")
+        by_rack.setdefault(key, []).append(seat)
+        if each.front.rack_height is not None:
+            heights.setdefault(key, each.front.rack_height)
     rows: dict[tuple[str, str], list[Rack]] = {}
-    for site, row, rack in sorted(by_rack, key=lambda key: tuple(_natural(step) for step in key)):
-        drawn, left_over = _rack(rack, (site, row), by_rack[site, row, rack], places)
+    for site, row, rack in sorted(by_rack, key=lambda key: tuple(natural(step) for step in key)):
+        key = (site, row, rack)
+        drawn, left_over = _rack(rack, (site, row), by_rack[key], heights.get(key))
         rows.setdefault((site, row), []).append(drawn)
         homeless += left_over
-    named = tuple(Row(_row_name(site, row), tuple(racks)) for (site, row), racks in rows.items())
+    named = tuple(Row(row_name(site, row), tuple(racks)) for (site, row), racks in rows.items())
     return Floor(named, tuple(homeless))
 
 
-def _row_name(site: str, row: str) -> str:
+def row_name(site: str, row: str) -> str:
+    """e.g. ``Quellmark, row A``."""
     steps = [step for step in (site, f"row {row}" if row else "") if step]
     return ", ".join(steps) or "Place not told"
 
@@ -116,49 +160,43 @@ def _unplaceable(location: Location) -> str:
     return ""
 
 
-def _seat(
-    state: ControllerState, places: Places, rolled: Mapping[str, Rolled], statuses: Mapping[str, Status]
-) -> _Seat:
-    front = places.front(state.controller)
-    silent = unheard(state)
-    if front is None:
-        location = places.controller_place(state.controller)
-        shown = location.sled or state.controller
-        sled = Sled(
-            state.controller,
-            shown,
-            location.text,
-            Bay(0, 0, 0, 0),
-            Standing(note=silent or "no parts told"),
-            told=False,
+def _seat(row: FrontRow, names: Mapping[str, str]) -> _Seat:
+    front, silent = row.front, unheard_of(row.outcome)
+    at = front.location
+    if front.part is None:
+        stands = Standing(note=silent or "no parts told")
+        label = shown(at.sled or row.controller)
+        return _Seat(Sled(row.controller, label, at.text, Bay(0, 0, 0, 0), stands, told=False), at, None, None)
+    stands = Standing(note=silent) if silent else Standing(row.health.worst, named_risk(row.health.risk, names))
+    sled = Sled(
+        row.controller, shown(front.label), at.text, Bay(0, 0, 0, 0), stands, _blades(row, names), holds=front.holds
+    )
+    return _Seat(sled, at, front.width, front.height)
+
+
+def named_risk(parts: Iterable[str], names: Mapping[str, str]) -> tuple[str, ...]:
+    """Parts that something is at risk through, by name."""
+    return tuple(names.get(part) or tail_of(part) for part in parts)
+
+
+def _blades(row: FrontRow, names: Mapping[str, str]) -> tuple[Blade, ...]:
+    front, silent = row.front, bool(unheard_of(row.outcome))
+    if not front.slots:
+        return ()
+    items = [geometry.Item(slot.index, slot.width, slot.height) for slot in front.slots]
+    arranged = geometry.arrange(front.width or RACK_WIDTH, front.height or EIA_UNIT, items)
+    boxes = [
+        Blade(
+            slot.part,
+            shown(slot.label),
+            bay,
+            Standing() if silent else Standing(worst, named_risk(risk, names)),
+            absent=absent,
         )
-        return _Seat(sled, location, None, None)
-    location = places.location(front)
-    worst_of = _whole(state.controller, front, places, rolled)
-    stands = replace(worst_of, health=Health.UNKNOWN, note=silent) if silent else worst_of
-    kinds = {part.kind for part in places.of_controller.get(state.controller, ())}
-    sled = Sled(state.controller, label(front), location.text, Bay(0, 0, 0, 0), stands, holds=_holds(front.kind, kinds))
-    blades = _blades(state.controller, front, places, rolled, statuses, bool(silent))
-    return _Seat(replace(sled, blades=blades), location, front.size.width, front.size.height)
-
-
-def _holds(front: Kind, kinds: set[Kind]) -> str:
-    """What stands there: a sled where it is called one or holds blades or hosts, else a shelf by what it carries."""
-    if front in (Kind.SLED, Kind.BLADE) or kinds & {Kind.BLADE, Kind.HOST}:
-        return "sled"
-    return "power shelf" if kinds & {Kind.POWER_SUPPLY, Kind.POWER_FEED} else front.value
-
-
-def _whole(controller: str, front: Part, places: Places, rolled: Mapping[str, Rolled]) -> Standing:
-    """The sled's standing, with whatever else its controller tells of counted in."""
-    here = standing(front.id, rolled, places.parts)
-    roots = [
-        part
-        for part in places.of_controller.get(controller, ())
-        if part.id != front.id and part.parent not in places.parts
+        for slot, bay, (worst, risk, absent) in zip(front.slots, arranged.bays, row.health.blades, strict=True)
     ]
-    worst = max([here.health, *(rolled[part.id].worst for part in roots if part.id in rolled)])
-    return Standing(worst, here.risk)
+    boxes += [Blade("", f"slot {slot + 1}", bay, Standing(), absent=True) for slot, bay in arranged.empty]
+    return tuple(boxes)
 
 
 def blade_boxes(
@@ -186,21 +224,9 @@ def blade_boxes(
     return tuple(boxes), told
 
 
-def _blades(
-    controller: str,
-    front: Part,
-    places: Places,
-    rolled: Mapping[str, Rolled],
-    statuses: Mapping[str, Status],
-    silent: bool,
-) -> tuple[Blade, ...]:
-    boxes, _ = blade_boxes(controller, front, places, rolled, statuses)
-    if silent:
-        return tuple(replace(box, standing=Standing()) for box in boxes)
-    return boxes
-
-
-def _rack(name: str, above: tuple[str, str], seats: Sequence[_Seat], places: Places) -> tuple[Rack, list[Homeless]]:
+def _rack(
+    name: str, above: tuple[str, str], seats: Sequence[_Seat], height: float | None
+) -> tuple[Rack, list[Homeless]]:
     unit = OPEN_UNIT if any(seat.location.offset_unit == "OpenU" for seat in seats) else EIA_UNIT
     width = max([RACK_WIDTH, *(seat.width for seat in seats if seat.width is not None and seat.width < 1000)])
     placed: list[Sled] = []
@@ -215,25 +241,15 @@ def _rack(name: str, above: tuple[str, str], seats: Sequence[_Seat], places: Pla
             else:
                 placed.append(sled)
     top = max((math.ceil((sled.bay.y + sled.bay.height) / unit - 0.05) for sled in placed), default=1)
-    told_units = _told_units(name, above, unit, places)
+    told_units = min(HIGHEST, int(height / unit + 0.01)) if height is not None and height > unit else 0
     units = max(top, told_units) if told_units else top + 1
     place = " / ".join(step for step in (*above, name) if step)
     return Rack(name, place, unit, min(units, HIGHEST), told_units > 0, tuple(placed), width), homeless
 
 
-def _told_units(name: str, above: tuple[str, str], unit: float, places: Places) -> int:
-    """Rack units that the rack itself tells of; 0 when it doesn't."""
-    for part in places.parts.values():
-        if part.kind is Kind.RACK and part.size.height is not None and part.size.height > unit:
-            at = places.location(part)
-            if (at.site or "", at.row or "", at.rack or "") == (*above, name):
-                return min(HIGHEST, int(part.size.height / unit + 0.01))
-    return 0
-
-
 def _shelf(offset: float, seats: Sequence[_Seat], unit: float, width: float) -> list[Sled]:
     """Sleds that tell the same offset: beside each other where they fit, else stacked upwards in their order."""
-    ordered = sorted(seats, key=lambda seat: _natural(seat.sled.label))
+    ordered = sorted(seats, key=lambda seat: natural(seat.sled.label))
     foot = offset * (OPEN_UNIT if ordered[0].location.offset_unit == "OpenU" else EIA_UNIT)
     heights = [seat.height if seat.height and seat.height < HIGHEST * unit else unit for seat in ordered]
     widths = [seat.width if seat.width and seat.width <= width else width for seat in ordered]
@@ -279,8 +295,8 @@ def _clashes(bay: Bay, placed: Sequence[Sled]) -> bool:
     )
 
 
-def _natural(words: str) -> tuple[tuple[int, str], ...]:
-    """Sorts ``R2`` before ``R10``."""
+def natural(words: str) -> tuple[tuple[int, str], ...]:
+    """A key that sorts ``R2`` before ``R10``."""
     steps: list[tuple[int, str]] = []
     digits = ""
     for char in words + "\0":

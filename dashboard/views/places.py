@@ -4,13 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from collector.model import Kind, Part
+from collector.model import Kind, Location, Part
 from collector.model.places import Places as Places
 from collector.model.places import label_told
 from collector.text import plain
 
 _LONGEST = 60
 """Characters of a part's name that are shown."""
+
+
+class Whereabouts:
+    """Where the sled of every controller is, without its parts."""
+
+    def __init__(self, of: Mapping[str, Location]) -> None:
+        self._of = of
+
+    def controller_place(self, controller: str) -> Location:
+        """The place of its front, as far as told."""
+        return self._of.get(controller, Location())
 
 
 def label(part: Part) -> str:

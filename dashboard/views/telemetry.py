@@ -1,13 +1,10 @@
-"""How fresh and complete the telemetry is, and whether anyone collects it."""
+"""Whether anyone collects."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import Enum
 
-from collector.model import CollectorState, ControllerState, Seconds
-from dashboard.views.floor import answers
+from collector.model import CollectorState, Seconds
 from dashboard.views.words import age
 
 SILENT_AFTER = 15.0
@@ -46,49 +43,3 @@ def said(state: CollectorState | None, now: Seconds) -> str:
             silence = age(now - state.heartbeat)
             return f"The collector is not running: nothing has been heard of process {state.pid} for {silence}."
     return "No collector has run on this state directory."
-
-
-@dataclass(frozen=True, slots=True)
-class Telemetry:
-    """How much is heard, and how recently."""
-
-    controllers: int
-    answering: int
-    failing: int
-    """Newest round failed."""
-    waiting: int
-    """Not asked yet."""
-    behind: int
-    """Answering, but the newest good round is older than two poll intervals."""
-    newest: Seconds | None
-    """End of the newest round that brought readings."""
-    oldest: Seconds | None
-    """The same of the controller heard longest ago, among those that answer."""
-    valued: int
-    """Sensors with a value."""
-    sensors: int
-    defects: int
-    unchecked: int
-    """Controllers whose certificate is not checked, as the fleet file asks."""
-
-
-def telemetry(
-    controllers: Sequence[ControllerState], valued: int, sensors: int, now: Seconds, poll_interval: float | None
-) -> Telemetry:
-    """Count it all up. ``valued`` and ``sensors`` are fleet-wide counts of newest readings."""
-    answering = [state for state in controllers if answers(state)]
-    good = [state.last_good for state in answering if state.last_good is not None]
-    patience = 2 * (poll_interval or 30.0)
-    return Telemetry(
-        controllers=len(controllers),
-        answering=len(answering),
-        failing=sum(1 for state in controllers if state.outcome is not None and not answers(state)),
-        waiting=sum(1 for state in controllers if state.outcome is None),
-        behind=sum(1 for time in good if now - time > patience),
-        newest=max(good, default=None),
-        oldest=min(good, default=None),
-        valued=valued,
-        sensors=sensors,
-        defects=sum(state.defects for state in controllers),
-        unchecked=sum(1 for state in controllers if state.insecure),
-    )

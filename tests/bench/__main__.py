@@ -5,7 +5,19 @@ from __future__ import annotations
 import importlib
 import sys
 
-NAMES = ("transport", "decode", "store", "round", "client", "requests", "looks", "watching", "seeking", "isolate")
+NAMES = (
+    "transport",
+    "decode",
+    "store",
+    "round",
+    "client",
+    "requests",
+    "looks",
+    "watching",
+    "seeking",
+    "isolate",
+    "pages",
+)
 
 
 def main(names: list[str]) -> int:

@@ -25,16 +25,20 @@ from collector.model import (
     Urgency,
     WorkOrder,
 )
+from collector.model.places import front_of
+from collector.store.overview import Chosen, RackCount, SilentRow
 from dashboard.drawings.bars import HIGH, WIDE, chance, reserve, urgency_words
 from dashboard.drawings.ink import join, sled_link
 from dashboard.drawings.spot import FRONT_WIDE, spot
 from dashboard.drawings.spot import HIGH as SPOT_HIGH
 from dashboard.drawings.things import Bay, Blade, Front, Rack, Sled, Standing
+from dashboard.glance import Wrong
 from dashboard.panels.answers import stay_lines, suspects
 from dashboard.panels.care import cared, follows
+from dashboard.panels.floor import racks_head
 from dashboard.panels.order_sheet import sheet
 from dashboard.panels.orders import filters, lately_closed, order_line, orders_link, the_tours
-from dashboard.panels.rounds import found_wrong, racks_head
+from dashboard.panels.rounds import found_wrong
 from dashboard.queries import Source
 from dashboard.views.answers import (
     NO_RACK,
@@ -47,13 +51,13 @@ from dashboard.views.answers import (
     percent,
     worst_first,
 )
-from dashboard.views.attention import silent, tasks
-from dashboard.views.floor import floor
+from dashboard.views.attention import ranked, silent, task
+from dashboard.views.floor import floor, opened
 from dashboard.views.places import Places
 from dashboard.views.route import tours
 from tests.dashboard.invented import DRIVE_ORDER, FAN, FAN_ORDER, SEIZED, Invented, Registered, condition, fleet, sled
 from tests.dashboard.reading import find, one, parse, rect, words
-from tests.dashboard.test_floor import invented_state
+from tests.dashboard.test_floor import front_row
 from tests.dashboard.test_ink import HOSTILE
 from tests.dashboard.test_qr import pixels
 
@@ -136,7 +140,7 @@ def test_who_has_an_order_stands_on_its_line_and_on_its_sheet() -> None:
 
 
 def test_a_sheet_leads_back_to_the_sled_page(source: Source) -> None:
-    fan = next(each for each in source.fleet().orders if each.id == FAN_ORDER)
+    fan = next(each for each in source.orders() if each.id == FAN_ORDER)
     tree = parse(sheet(fan, None, {}, NOW, None, "https://pages.example/rack/"))
     address = one(tree, data_leads_to="").get("data-leads-to", "")
     assert address == "https://pages.example/rack/" + sled_link(SEIZED, place=FAN).removeprefix("./")
@@ -166,7 +170,7 @@ def test_a_list_without_orders_says_why() -> None:
 
 
 def test_a_sheet_tells_what_hands_need(source: Source) -> None:
-    fan = next(each for each in source.fleet().orders if each.id == FAN_ORDER)
+    fan = next(each for each in source.orders() if each.id == FAN_ORDER)
     facts = source.sled(SEIZED)
     assert facts is not None
     tree = parse(sheet(fan, None, facts.places.parts, NOW, None))
@@ -243,7 +247,7 @@ def test_suspects_of_this_sled_come_with_evidence_group_and_next_look(source: So
     (accused,) = found
     assert accused.here[0].part == FAN
     assert [each.part for each in accused.elsewhere] == ["~cable/r01/7"]
-    markup = suspects(found, source.fleet().orders, SEIZED, NOW, None)
+    markup = suspects(found, source.orders(), SEIZED, NOW, None)
     assert markup is not None
     tree = parse(markup)
     fan = one(tree, data_suspect=FAN)
@@ -270,12 +274,13 @@ def test_consequences_fold_under_their_cause_and_marks_are_said() -> None:
     fan = made.part("Chassis/Sled/ThermalSubsystem/Fans/1")
     shelved = msgspec.structs.replace(condition(made, fan, Health.CRITICAL, "stands", NOW - 80), shelved=mark)
     places = Places(made.parts)
-    found = tasks([shelved, after, cause], places, {}, frozenset({cause.id}))
-    assert [(task.part, task.set_aside, task.ordered, len(task.follows)) for task in found] == [
+    found = [task(each, places) for each in ranked([shelved, after, cause], {}, frozenset({cause.id}))]
+    assert [(each.part, each.set_aside, each.ordered, len(each.follows)) for each in found] == [
         (blade, False, True, 1),
         (fan, True, False, 0),
     ]
-    tree = parse(found_wrong(found, NOW, None, 0))
+    wrong = Wrong((found[0],), (found[1],), {Health.CRITICAL: 1}, 1)
+    tree = parse(found_wrong(wrong, NOW, None, 0, Chosen()))
     assert words(one(tree, data_follows="1")).startswith("1 condition that follows from it Host 1: is off.")
     assert "Shelved by Ida Brandt until" in words(one(tree, data_care="shelved"))
     assert "vendor called" in words(one(tree, data_care="shelved"))
@@ -291,10 +296,10 @@ def test_what_follows_from_a_silent_controller_stands_with_it() -> None:
     follower: Condition = msgspec.structs.replace(
         condition(gone, gone.part("Chassis/Blade1"), Health.WARNING, "can't be seen", NOW - 10), cause=cause.id
     )
-
-    (found,) = silent([invented_state(gone.name, outcome=Outcome.TIMED_OUT)], [cause, follower], Places(gone.parts))
+    row = SilentRow(gone.name, Outcome.TIMED_OUT, "", None, "", front_of(gone.name, gone.parts, Location()))
+    (found,) = silent([row], [cause, follower], Places(gone.parts))
     assert found.follows == ("Blade 1: can't be seen",)
-    assert tasks([cause, follower], Places(gone.parts), {}) == ()
+    assert ranked([cause, follower], {}) == ()
 
 
 # --- shelves ---
@@ -306,9 +311,10 @@ def test_power_shelves_are_not_counted_as_sleds() -> None:
     top = shelf.add("Chassis/Shelf", Kind.ENCLOSURE, "Power shelf", None, location=Location(rack="R1", offset=0))
     shelf.add("Chassis/Shelf/PowerSupplies/1", Kind.POWER_SUPPLY, "Supply 1", top)
     made = sled("a", Location(rack="R1", offset=2))
-    drawn = floor([invented_state("ps"), invented_state("a")], Places([*shelf.parts, *made.parts]), {}, {})
+    drawn = floor([front_row("ps", shelf.parts), front_row("a", made.parts)], {})
     assert {each.controller: each.holds for each in drawn.sleds} == {"ps": "power shelf", "a": "sled"}
-    said = words(parse(racks_head(drawn)))
+    rack = RackCount("", "", "R1", 1, 0, 0, 1, 0, 0, Health.OK, 0, 0, 0, 0, Health.OK, 1)
+    said = words(parse(racks_head([rack], opened([rack]))))
     assert "1 sled:" in said
     assert "; 1 power shelf" in said
 
@@ -412,8 +418,7 @@ def test_a_part_of_the_whole_sled_marks_the_whole_front() -> None:
 
 
 def test_the_stored_answers_are_those_that_were_written(source: Source, filled: tuple[Path, float]) -> None:
-    store = source.fleet()
-    assert [each.id for each in store.orders] == [FAN_ORDER, DRIVE_ORDER]
-    fan = next(task for task in store.tasks if task.part == FAN)
-    assert fan.ordered
-    assert not next(task for task in store.tasks if task.part != FAN).ordered
+    assert [each.id for each in source.orders()] == [FAN_ORDER, DRIVE_ORDER]
+    tasks = source.glance.rounds(Chosen()).wrong.tasks
+    assert {task.part: task.ordered for task in tasks}[FAN]
+    assert not next(task for task in tasks if task.part != FAN).ordered

@@ -116,7 +116,7 @@ def test_a_sled_stands_at_its_height_to_scale(offset: int, height: float) -> Non
     drawing = drawn_rack(one_sled, units=30)
     tree = parse(rack.elevation(drawing))
     scale = float(one(tree, data_rack="R01").get("data-scale", "nan"))
-    floor = rack._TOP + 30 * 44.45 * scale
+    floor = rack._TOP + rack.drawn_units(drawing) * 44.45 * scale
     x, y, width, tall = rect(one(tree, data_sled="r01-s1"), "case")
     assert tall + 1 == pytest.approx(height * scale, abs=0.02)
     assert floor - (y + tall + 0.5) == pytest.approx(offset * 44.45 * scale, abs=0.02)
@@ -161,6 +161,25 @@ def test_rack_units_are_counted_from_one_at_the_bottom() -> None:
 def test_a_rack_of_unknown_height_is_drawn_open_at_the_top() -> None:
     assert "open-end" in rack.elevation(drawn_rack(told=False))
     assert "open-end" not in rack.elevation(drawn_rack(told=True))
+
+
+def test_what_is_empty_at_the_top_is_cut_off_and_told() -> None:
+    low = drawn_rack(sled(bay=Bay(7, 4 * 44.45, 436, 86)), units=42)
+    tree = parse(rack.elevation(low))
+    drawing = one(tree, data_rack="R01")
+    assert (drawing.get("data-units"), drawing.get("data-cut"), rack.drawn_units(low)) == ("42", "7", 7)
+    assert float(drawing.get("viewBox", "").split()[3]) < 10 * 44.45 * rack.SCALE
+    assert "cut-off" in rack.elevation(low)
+    for top, units in ((38, 42), (37, 38), (35, 36)):
+        full = drawn_rack(sled(bay=Bay(7, (top - 2) * 44.45, 436, 86)), units=42)
+        assert rack.drawn_units(full) == units
+
+
+@pytest.mark.parametrize(
+    ("label", "room", "said"), [("Blade 1", 42, "Blade 1"), ("Blade 1", 24, "1"), ("Slotted", 24, "Slo…")]
+)
+def test_a_short_label_keeps_what_tells_blades_apart(label: str, room: float, said: str) -> None:
+    assert rack._brief(label, room) == said
 
 
 def test_troubled_sleds_are_named_first_where_not_all_fit() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -14,9 +15,10 @@ from collector.model import (
     Location,
     Outcome,
     Part,
-    Rolled,
     Size,
 )
+from collector.model.places import FrontHealth, front_of
+from collector.store.overview import Chosen, FrontRow
 from collector.store.reader import Reader
 from dashboard.drawings.things import Standing
 from dashboard.queries import Source
@@ -26,7 +28,7 @@ from tests.dashboard.invented import GONE, SEIZED
 
 
 def test_sleds_stand_in_their_racks_rows_and_heights(source: Source) -> None:
-    drawn = source.fleet().floor
+    drawn = source.glance.rounds(Chosen()).floor
     assert [(row.name, [rack.name for rack in row.racks]) for row in drawn.rows] == [
         ("Quellmark, row A", ["R01", "R02"]),
         ("Quellmark, row B", ["R03"]),
@@ -38,7 +40,7 @@ def test_sleds_stand_in_their_racks_rows_and_heights(source: Source) -> None:
 
 
 def test_own_trouble_is_told_from_being_at_risk(source: Source) -> None:
-    sleds = {sled.controller: sled for sled in source.fleet().floor.sleds}
+    sleds = {sled.controller: sled for sled in source.glance.rounds(Chosen()).floor.sleds}
     assert sleds[SEIZED].standing == Standing(Health.CRITICAL)
     assert [blade.standing for blade in sleds[SEIZED].blades] == [Standing(Health.OK, ("Fan 2",))] * 4
     assert sleds["r02-s1"].standing.health is Health.WARNING
@@ -47,14 +49,14 @@ def test_own_trouble_is_told_from_being_at_risk(source: Source) -> None:
 
 
 def test_what_does_not_answer_is_unknown_and_says_why(source: Source) -> None:
-    sleds = {sled.controller: sled for sled in source.fleet().floor.sleds}
+    sleds = {sled.controller: sled for sled in source.glance.rounds(Chosen()).floor.sleds}
     assert sleds[GONE].standing == Standing(note="timed out")
     assert {blade.standing.health for blade in sleds[GONE].blades} == {Health.UNKNOWN}
     assert sleds["r03-s4"].standing == Standing(note="not asked yet")
 
 
 def test_an_absent_blade_is_an_empty_slot(source: Source) -> None:
-    sleds = {sled.controller: sled for sled in source.fleet().floor.sleds}
+    sleds = {sled.controller: sled for sled in source.glance.rounds(Chosen()).floor.sleds}
     assert [blade.absent for blade in sleds["r03-s1"].blades] == [False, False, False, True]
 
 
@@ -62,7 +64,7 @@ def test_the_floor_agrees_with_the_rollup_by_rack(filled: tuple[Path, float], so
     """A second opinion: assess.rollup.by_rack on the same records."""
     with Reader(filled[0]) as reader:
         told = {place.rack: health for place, health in by_rack(reader.parts(), reader.rolled()).items()}
-    for row in source.fleet().floor.rows:
+    for row in source.glance.rounds(Chosen()).floor.rows:
         for rack in row.racks:
             heard = [sled for sled in rack.sleds if not sled.standing.note]
             if len(heard) == len(rack.sleds):
@@ -83,8 +85,13 @@ def chassis(name: str, /, **more: object) -> Part:
 
 
 def drawn(*parts: Part) -> Floor:
-    states = [invented_state(part.controller) for part in parts]
-    return floor(states, Places(parts, states), {part.id: Rolled(own=Health.OK, worst=Health.OK) for part in parts}, {})
+    names = dict.fromkeys(part.controller for part in parts)
+    return floor([front_row(name, [part for part in parts if part.controller == name]) for name in names], {})
+
+
+def front_row(name: str, parts: Sequence[Part], health: Health = Health.OK) -> FrontRow:
+    front = front_of(name, parts, Location())
+    return FrontRow(name, Outcome.OK, front, FrontHealth(health, (), tuple((health, (), False) for _ in front.slots)))
 
 
 def invented_state(name: str, **more: object) -> ControllerState:
@@ -158,8 +165,8 @@ def test_open_rack_units_are_higher() -> None:
 
 
 def test_a_rack_that_tells_its_height_is_drawn_whole() -> None:
-    rack = chassis("r", id="r:/rack", kind=Kind.RACK, name="R1", location=at(None), size=Size(height=42 * 44.45))
-    found = drawn(rack, chassis("a", location=at(3)))
+    rack = chassis("a", id="a:/rack", kind=Kind.RACK, name="R1", location=at(None), size=Size(height=42 * 44.45))
+    found = drawn(chassis("a", location=at(3), parent="a:/rack"), rack)
     assert (found.rows[0].racks[0].units, found.rows[0].racks[0].told) == (42, True)
 
 

@@ -70,7 +70,8 @@ def test_a_running_collector_needs_no_word(tmp_path: Path, monkeypatch: pytest.M
     now = time.time()
     with collected(tmp_path, fleet(now), now):
         page = whole(visit(tmp_path, monkeypatch))
-    assert find(page, data_notice="") == []
+    assert [each.get("data-notice") for each in find(page, data_notice="")] == ["first-walk"]
+    assert "11 of 12 controllers had their first walk; 1 still wait" in words(one(page, data_notice="first-walk"))
 
 
 def test_a_vanished_collector_is_told_from_a_stopped_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -218,7 +219,7 @@ def test_nothing_of_a_page_is_outside_what_the_script_keeps(
 
 def test_the_server_is_told_to_keep_to_itself(tmp_path: Path) -> None:
     argv = command(tmp_path, 8460)
-    assert argv[argv.index("--") :] == ["--", "--state", str(tmp_path)]
+    assert argv[1 : argv.index("--")] == ["-m", "dashboard.start", "--state", str(tmp_path)]
     for option in (
         "--browser.gatherUsageStats=false",
         "--server.headless=true",

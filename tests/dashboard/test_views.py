@@ -16,13 +16,15 @@ from collector.model import (
     State,
     Status,
 )
+from collector.store.overview import Chosen
+from collector.store.reader import Reader
 from dashboard.drawings.things import Standing
 from dashboard.queries import SledFacts, Source
 from dashboard.views.floor import standing
 from dashboard.views.places import Places, label, without_name
 from dashboard.views.readings import first_to_show, key_of, sections, troubled_keys
 from dashboard.views.sled import front_of, lamp_lines, name_plates, shared_parts, status_facts
-from dashboard.views.telemetry import Running, running, said, telemetry
+from dashboard.views.telemetry import Running, running, said
 from tests.dashboard.invented import DRIVE, FAN, GONE, HOT, SEIZED, UNPOWERED
 from tests.dashboard.test_floor import chassis
 
@@ -37,7 +39,7 @@ def facts_of(source: Source, name: str) -> SledFacts:
 
 
 def test_hands_first_is_worst_first_one_line_a_part(source: Source) -> None:
-    found = source.fleet().tasks
+    found = source.glance.rounds(Chosen()).wrong.tasks
     assert [(task.part, task.severity) for task in found] == [
         (FAN, Health.CRITICAL),
         (UNPOWERED, Health.CRITICAL),
@@ -55,12 +57,12 @@ def test_hands_first_is_worst_first_one_line_a_part(source: Source) -> None:
 
 
 def test_a_drive_is_placed_by_what_contains_it(source: Source) -> None:
-    drive = next(task for task in source.fleet().tasks if task.part == DRIVE)
+    drive = next(task for task in source.glance.rounds(Chosen()).wrong.tasks if task.part == DRIVE)
     assert drive.place == "Quellmark / A / R02 / U3 / E1 / Sled 1 / Drive 2"
 
 
 def test_a_silent_controller_is_listed_apart(source: Source) -> None:
-    (found,) = source.fleet().silent
+    (found,) = source.glance.rounds(Chosen()).silent
     assert (found.controller, found.outcome) == (GONE, "timed out")
     assert found.place == "Quellmark / A / R02 / U5 / E1 / Sled 2"
     assert found.last_good is not None
@@ -101,14 +103,14 @@ def test_whether_a_collector_runs_is_said_plainly(
 
 
 def test_telemetry_counts_who_is_heard(filled: tuple[Path, float], source: Source) -> None:
-    fleet = source.fleet()
-    told = telemetry(fleet.controllers, fleet.coverage.valued, fleet.coverage.sensors, filled[1], 30.0)
+    with Reader(filled[0]) as reader:
+        told = reader.overview.totals(filled[1] - 60.0)
+        later = reader.overview.totals(filled[1] + 30.0)
     assert (told.controllers, told.answering, told.failing, told.waiting, told.behind) == (12, 10, 1, 1, 0)
     assert told.sensors - told.valued == 2  # CPU temperature and power of the absent blade
     assert (told.defects, told.unchecked) == (1, 1)
     assert told.newest is not None
     assert 0 <= filled[1] - told.newest <= 30
-    later = telemetry(fleet.controllers, 0, 0, filled[1] + 90, 30.0)
     assert later.behind == 10
 
 

@@ -125,7 +125,7 @@ def test_parts_are_found_by_id_and_by_controller(reader: Reader) -> None:
     assert reader.overview.parts_of([SEIZED]) == reader.parts(SEIZED)
     assert reader.overview.leaning() == {FAN: 4}
     drives = [row for row in reader.overview.holdings() if row.kind == Kind.DRIVE.value]
-    assert [(row.model, row.controllers, row.parts) for row in drives] == [("TG-U3840", 4, 32)]
+    assert [(row.model, row.controllers) for row in drives] == [("TG-U3840", 4)]
 
 
 def test_news_since_a_moment(reader: Reader) -> None:
