@@ -22,9 +22,9 @@ from collector.poll.contact import ContactNote
 from collector.poll.events import Events, Listening
 from collector.poll.hearing import Told
 from collector.poll.interpret import Interpret, interpret
-from collector.poll.report import Report, Spent
+from collector.poll.report import Report, Spent, report
 from collector.poll.rounds import Done, Rounds
-from collector.poll.schedule import Chance, Grid, back_off, login_back_off, obeyed, out_of_turn
+from collector.poll.schedule import Chance, Grid, back_off, login_back_off, obeyed, out_of_turn, patience
 from collector.poll.side import first_of
 from collector.poll.streamed import Streamed
 from collector.redfish.client import Client
@@ -121,6 +121,8 @@ class Keeper:
         self._incomplete = False
         self._failures = 0
         self._refusals = 0
+        self._once = False
+        """Whether nothing follows the walk and round under way."""
         self._walk_failures = 0
 
     async def run(self) -> None:
@@ -183,26 +185,13 @@ class Keeper:
 
     async def once(self) -> Report:
         """One walk and one full round, then close."""
-        started = self._clock.monotonic()
+        started, self._once = self._clock.monotonic(), True
         async with self._client:
             last = await self._guarded(self._walk())
             if self._rounds is not None:
                 last = await self._guarded(self._round(self._rounds, 0.0))
-        inventory, done = self._inventory, last.round if last is not None else None
-        frame = done.frame if done is not None else None
-        return Report(
-            controller=self.settings.name,
-            outcome=done.outcome if done is not None else Outcome.OK,
-            error=done.error if done is not None else "",
-            parts=len(inventory.parts) if inventory is not None else 0,
-            sensors=len(inventory.layout.sensors) if inventory is not None else 0,
-            readings=sum(not math.isnan(value) for value in frame.values) if frame is not None else 0,
-            defects=(len(inventory.defects) if inventory is not None else 0)
-            + (len(done.defects) if done is not None else 0),
-            seconds=self._clock.monotonic() - started,
-            requests=self._client.requests,
-            bytes_received=self._client.bytes_received,
-        )
+        done = last.round if last is not None else None
+        return report(self.settings.name, self._inventory, done, self._client, self._clock.monotonic() - started)
 
     # Walk
 
@@ -252,8 +241,7 @@ class Keeper:
         self._walk_due = self._steady() + max(least, min(wait, most))
         waits = seconds_to_wait(failure.retry_after, self._clock.now()) if isinstance(failure, HttpStatus) else None
         self._failed(failure, waits)
-        line = f"{failure.line}; {self._patience()}" if self._refusals else failure.line
-        return self._told_as_round(failure.outcome, line, spent)
+        return self._told_as_round(failure.outcome, failure.line + self._patience(), spent)
 
     def _plan_next(self, walk_in: float | None) -> None:
         """The next round by the grid; the next walk by its own, half an interval from now or more."""
@@ -272,8 +260,8 @@ class Keeper:
             self._read(done)
         found = done.round
         self._clock_offset = found.clock_offset
-        if self._refusals and found.error:
-            found = structs.replace(found, error=f"{found.error}; {self._patience()}")
+        if found.error and (patience := self._patience()):
+            found = structs.replace(found, error=found.error + patience)
         if self._events is not None and (defects := self._events.new_defects()):
             found = structs.replace(found, defects=(*found.defects, *defects))
         assessment = self._watch.round(found, self._clock.now())
@@ -311,7 +299,7 @@ class Keeper:
         then = self._grid.at_or_after(now + max(wait, obeyed(retry_after)))
         self._due = max(then, self._next_due(now)) if math.isfinite(self._due) else then
         if self._refusals:
-            log.warning("%s; %s", failure, self._patience())
+            log.warning("%s%s", failure, self._patience())
         elif self._failures == 1:
             log.warning("%s", failure)
 
@@ -351,10 +339,10 @@ class Keeper:
         return update if news is None else structs.replace(update, contact=news)
 
     def _patience(self) -> str:
-        """What is said to those who wait for a refused login."""
-        minutes = max(1, round((self._due - self._steady()) / 60))
-        times = "once" if self._refusals == 1 else f"{self._refusals} times in a row"
-        return f"refused {times}, tried again in {minutes} min"
+        """What is said to those who wait for a refused login; nothing where none was, and where none is tried again."""
+        if not self._refusals or self._once:
+            return ""
+        return patience(self._refusals, self._due - self._steady())
 
     def _stumbled(self, error: Exception, spent: Spent) -> Update:
         """A bug, as a failed round that is waited out like any other. One in walking leaves time to rounds."""
@@ -367,15 +355,7 @@ class Keeper:
 
     def _told_as_round(self, outcome: Outcome, error: str, spent: Spent, *, assess: bool = True) -> Update:
         now = self._clock.now()
-        done = Round(
-            controller=self.settings.name,
-            started=spent.started,
-            finished=now,
-            outcome=outcome,
-            error=error,
-            requests=self._client.requests - spent.requests,
-            bytes_received=self._client.bytes_received - spent.bytes_received,
-        )
+        done = spent.as_round(self.settings.name, self._client, now, outcome, error)
         assessment = self._watch.round(done, now) if assess else None
         return Update(controller=self.settings.name, round=done, assessment=assessment)
 

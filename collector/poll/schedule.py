@@ -79,6 +79,12 @@ def login_back_off(refusals: int, chance: Chance) -> float:
     return wait * (1 + chance() / 4)
 
 
+def patience(refusals: int, wait: float) -> str:
+    """What is said behind the error of a refused login: how often, and in how many seconds' time it is tried again."""
+    times = "once" if refusals == 1 else f"{refusals} times in a row"
+    return f"; refused {times}, tried again in {max(1, round(wait / 60))} min"
+
+
 def obeyed(retry_after: float | None) -> float:
     """Seconds to wait because the service asked for it."""
     return 0.0 if retry_after is None else min(LONGEST_RETRY_AFTER, max(0.0, retry_after))

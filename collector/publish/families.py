@@ -249,6 +249,9 @@ EVENTS_SINCE = _family(
     "seconds",
 )
 DEFECTS = _family("controller_defects", Type.GAUGE, ("controller",), "What the controller offers and can't be read.")
+DEFECTS_OF_KIND = _family(
+    "controller_defects_of_kind", Type.GAUGE, ("controller", "kind"), "Those of one kind, such as an unknown unit."
+)
 
 COLLECTOR = _family("collector", Type.INFO, ("version",), "The collector itself.")
 STARTED = _family("collector_start_timestamp_seconds", Type.GAUGE, (), "When the collector started.", "seconds")
@@ -317,6 +320,7 @@ FAMILIES: Mapping[str, Family] = {
         EVENTS_BY,
         EVENTS_SINCE,
         DEFECTS,
+        DEFECTS_OF_KIND,
         COLLECTOR,
         STARTED,
         WRITER_QUEUED,

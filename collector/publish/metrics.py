@@ -201,6 +201,11 @@ class Exposition:
         self._sample(f.REQUESTS, labels, known.requests_total)
         self._sample(f.BYTES, labels, known.bytes_total)
         self._sample(f.DEFECTS, labels, len(known.defects))
+        kinds: dict[str, int] = {}
+        for defect in known.defects.values():
+            kinds[defect.kind.value] = kinds.get(defect.kind.value, 0) + 1
+        for kind, count in kinds.items():
+            self._sample(f.DEFECTS_OF_KIND, f'{labels},kind="{kind}"', count)
         if known.contact is not None:
             self._stands(known.contact, labels)
 

@@ -36,7 +36,7 @@ def test_bad_controllers_are_named_and_the_others_are_unaffected(tmp_path: Path)
     wires = {name: told[0] for name, told in (BAD | ODD).items()}
     faults = [option for name, wire in wires.items() for option in ("--fault", f"{wire}@{name}")]
     with simulated(tmp_path / "fleet", *faults, "--fault", f"wire-login-lost@{RELOGIN}:spare=20") as config:
-        config.write_text(config.read_text().replace("[collector]", "[collector]\nwalk_deadline = 4", 1))
+        config.write_text(config.read_text().replace("[collector]", "[collector]\nwalk_deadline = 12", 1))
         names = [controller.name for controller in load(config).controllers]
         done = sledkeeper("collect", "--once", "--config", config, "--state", tmp_path / "state")
 

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import asyncio
+import base64
 import gzip
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack, asynccontextmanager
 from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
+from pydantic import SecretStr
 
 from collector.model import Outcome, Update
 from collector.poll.fleet import Fleet
 from collector.redfish.wire import Limits
-from collector.settings import CollectorSettings, ControllerSettings, Settings, StoreSettings
+from collector.settings import CollectorSettings, ControllerSettings, Credential, Settings, StoreSettings
 from tests.mockups import Mockup, MockupTransport, serve_mockup
 from tests.poll.doubles import CREDENTIAL, Enough
 from tests.redfish.servers import Identity, Script, hang, make_identity, ok, says, serve
@@ -217,3 +220,45 @@ async def test_one_that_can_not_be_told_ends_the_fleet(mockups: Path) -> None:
         await fleet.run()
     assert caught.group_contains(Enough)
     assert not any(service.sessions for service in services)
+
+
+async def test_a_refused_password_never_makes_it_try_another_controllers(mockups: Path) -> None:
+    """Two of three refuse; what each is sent holds its own account's secret and nobody else's."""
+    sent: dict[str, list[str]] = {f"n{index}": [] for index in range(3)}
+    controllers = [
+        ControllerSettings(
+            name=name,
+            url="http://192.0.2.1",
+            credential=Credential(username=f"user-{name}", password=SecretStr(f"word-of-{name}")),
+        )
+        for name in sent
+    ]
+
+    def transport(one: ControllerSettings) -> MockupTransport:
+        word = f"word-of-{one.name}" if one.name == "n1" else "another"
+        mockup = Mockup(mockups / "public-bladed", credentials=(f"user-{one.name}", word))
+
+        def note(request: httpx.Request) -> None:
+            basic = request.headers.get("Authorization", "").removeprefix("Basic ")
+            sent[one.name].append(request.content.decode() + base64.b64decode(basic).decode())
+
+        return MockupTransport(mockup, before=note)
+
+    enough = asyncio.Event()
+    refused: dict[str, int] = dict.fromkeys(sent, 0)
+
+    async def tell(update: Update) -> None:
+        if update.round is not None and update.round.outcome is Outcome.LOGIN_REFUSED:
+            refused[update.controller] += 1
+        if update.inventory is not None and update.controller == "n1":
+            enough.set()
+
+    for _ in range(3):  # a restart is another first try, and still with its own
+        fleet = Fleet(settings_of(*controllers), tell, transport_for=transport)
+        await fleet.once()
+    assert enough.is_set()
+    assert refused == {"n0": 3, "n1": 0, "n2": 3}
+    for name, requests in sent.items():
+        said = "\n".join(requests)
+        assert f"word-of-{name}" in said
+        assert not any(f"word-of-{other}" in said for other in sent if other != name)

@@ -22,6 +22,8 @@ from prometheus_client.registry import Collector
 from collector.model import (
     CANONICAL_UNIT,
     Contact,
+    Defect,
+    DefectKind,
     EventsBy,
     Health,
     Kind,
@@ -56,6 +58,10 @@ CONTACT = Contact(
     subscription="/redfish/v1/EventService/Subscriptions/1",
 )
 REPORT = SelfReport(version="0.1.0", started=NOON, writer=WRITER, feed=FEED, mqtt=MQTT, scrapes=5, scrape_seconds=0.5)
+
+
+def defect(resource: str, kind: DefectKind) -> Defect:
+    return Defect(controller="n1", resource=resource, property="/ReadingUnits", kind=kind, detail="told so")
 
 
 def text_of(fleet: Fleet, openmetrics: bool = True, report: SelfReport = REPORT) -> str:
@@ -364,7 +370,7 @@ def test_every_metric_is_told_by_some_fleet() -> None:
     sensors = [sensor("n1", "Blade1", quantity.value, quantity) for quantity in Quantity]
     sensors.append(sensor("n1", "Blade1", "held", Quantity.ENERGY, Kind.BATTERY))
     fleet = Fleet("n1")
-    fleet.walk(sled("n1", sensors=sensors))
+    fleet.walk(structs.replace(sled("n1", sensors=sensors), defects=(defect("/a", DefectKind.UNKNOWN_UNIT),)))
     fleet.poll("n1", NOON + 30, [1.0] * len(sensors), {"Blade1": Status(failure_predicted=False, power=PowerState.ON)})
     margins = tuple(margin("n1", "Blade1", kind) for kind in MarginKind)
     fleet.answer("n1", NOON + 30, troubles=(trouble("n1", "Fan1"),), margins=margins)
@@ -511,3 +517,19 @@ def test_how_the_contact_with_a_controller_stands() -> None:
     assert state(text, "sledkeeper_controller_login", controller="n1") == "not logged in"
     assert value(text, "sledkeeper_controller_session_start_timestamp_seconds", controller="n1") is None
     assert value(text, "sledkeeper_controller_clock_offset_seconds", controller="n1") == -3.0
+
+
+def test_defects_are_counted_by_kind_too() -> None:
+    fleet = Fleet("n1")
+    told = (
+        defect("/a", DefectKind.UNKNOWN_UNIT),
+        defect("/b", DefectKind.UNKNOWN_UNIT),
+        defect("/b", DefectKind.MISSING),
+    )
+    fleet.walk(structs.replace(sled("n1"), defects=told))
+    fleet.poll("n1", NOON + 30, [1.0] * 5)
+    text = text_of(fleet)
+    assert value(text, "sledkeeper_controller_defects", controller="n1") == 3.0
+    assert value(text, "sledkeeper_controller_defects_of_kind", kind="unknown unit") == 2.0
+    assert value(text, "sledkeeper_controller_defects_of_kind", kind="missing") == 1.0
+    assert value(text, "sledkeeper_controller_defects_of_kind", kind="too big") is None
