@@ -375,6 +375,12 @@ def healths(
         while at is not None:
             rolled[at] = _worst((word, rolled.get(at, "OK")))
             at = sled.parts[at].parent
+    # A host's resource holds the processors, memory and drives of its board (DSP8010: "and its dependent resources").
+    for path, part in sled.parts.items():
+        if part.kind is PartKind.HOST and part.parent in rolled:
+            words = [rolled[each] for each in rolled if each != part.parent and _within(each, {part.parent})]
+            if words:
+                rolled[path] = _worst(words)
     return own, rolled
 
 

@@ -8,6 +8,7 @@ from typing import Generic, TypeVar
 from collector.assess.isolate.isolation import Isolation
 from collector.assess.looking import Look
 from collector.assess.looks.air import AirLook
+from collector.assess.looks.busbar import Bars, BusbarLook
 from collector.assess.looks.contact import ContactLook
 from collector.assess.looks.fit import Firmware, FitLook
 from collector.assess.looks.peers import Peers, PeersLook
@@ -74,6 +75,7 @@ class Diagnosis:
         self._alike = Alike()
         self._peers = Peers()
         self._firmware = Firmware()
+        self._bars = Bars()
         self._isolation = Isolation()
         self._desk = Desk(handlings)
         self._sightings = Sightings() if sightings is None else sightings
@@ -93,6 +95,7 @@ class Diagnosis:
             PeersLook(name, self._peers),
             air,
             PowerLook(name),
+            BusbarLook(name, self._bars),
             WearLook(name),
             fit,
             WitnessLook(name, self._sightings, lambda: watch.lamps),
@@ -141,8 +144,9 @@ class Diagnosis:
         """Take all that is seen, and could be, at one controller now."""
         self._isolation.observe(controller, present, visible, readable, now)
 
-    def answer(self, now: Seconds) -> Answers:
-        """What is new."""
+    def answer(self, controller: str, now: Seconds) -> Answers:
+        """What is new, a round or walk of one controller having ended."""
+        self._isolation.round(controller, now)
         troubles = self._isolation.solve(now)
         if not troubles:
             return Answers()

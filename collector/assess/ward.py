@@ -61,8 +61,8 @@ class Answering(Protocol):
     def assessed(self, assessment: Assessment) -> None:
         """Take what the watch made of a walk or round."""
 
-    def answer(self, now: Seconds) -> Answers:
-        """What is new."""
+    def answer(self, controller: str, now: Seconds) -> Answers:
+        """What is new, a round or walk of one controller having ended."""
 
 
 class Listens(Protocol):
@@ -181,7 +181,7 @@ class Ward:
                         present[key] = observation
             self._present = present
             self._answering.observed(self.watch.controller, present, self._visible(), readable, seen.time)
-        answers = self._answering.answer(seen.time)
+        answers = self._answering.answer(self.watch.controller, seen.time)
         margins = [margin for measure in self._measures for margin in measure.round(seen)] if readable else []
         if not (answers.troubles or answers.orders or margins):
             return assessment

@@ -25,7 +25,9 @@ class Suspect(Struct, frozen=True, kw_only=True, omit_defaults=True):
     fault: str
     """How it would have failed, a few words, e.g. ``seized``; the likeliest of the ways in which this part fails."""
     probability: float
-    """That this part has failed, over all explanations weighed, 0 to 1."""
+    """That this part has failed, in whatever way, over all explanations weighed, 0 to 1."""
+    fault_probability: float = 1.0
+    """That it has failed in the way that ``fault`` says, if it is this part, 0 to 1."""
     speaks_for: tuple[str, ...] = ()
     """One sentence each, strongest first; healthy showings too."""
     speaks_against: tuple[str, ...] = ()

@@ -150,8 +150,17 @@ def _identity(body: Body) -> Identity:
         serial=text(body.get("SerialNumber")),
         sku=text(body.get("SKU")),
         asset_tag=text(body.get("AssetTag")),
-        firmware=next((told for key in _FIRMWARE if (told := text(body.get(key)))), None),
+        firmware=_firmware(body),
     )
+
+
+def _firmware(body: Body) -> str | None:
+    told = next((told for key in _FIRMWARE if (told := text(body.get(key)))), None)
+    if told is None:  # of a network adapter, for all its controllers together (DSP8010, FirmwarePackageVersion)
+        of_controllers = body.get("Controllers")
+        first = of_controllers[0] if isinstance(of_controllers, list) and of_controllers else None
+        told = text(record(first).get("FirmwarePackageVersion"))
+    return told
 
 
 def _size(body: Body) -> Size:

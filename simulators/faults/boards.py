@@ -212,6 +212,7 @@ FAULTS = (
         kinds=(PartKind.BLADE, PartKind.MEMORY, PartKind.DRIVE, PartKind.PROCESSOR, PartKind.POWER_SUPPLY),
         text="Another model than the design has stands in the part's place; it works, and nobody warns of it.",
         turn=_wrong_board,
+        hard=False,
         befalls=_has_another,
     ),
     Fault(
@@ -226,6 +227,7 @@ FAULTS = (
         text="The part runs another version of its firmware than its like: the given one, else the one before.",
         turn=_wrong_firmware,
         arguments={"version": None},
+        hard=False,
         befalls=_runs_firmware,
     ),
     Fault(

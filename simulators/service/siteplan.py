@@ -82,6 +82,7 @@ def _of_shelf(design: ShelfDesign) -> Iterator[str]:
 
 def _of_sled(design: SledDesign) -> Iterator[str]:
     yield _holding("controller", design.controller)
+    yield _holding("network adapter", design.adapter)
     for number, supply in enumerate(design.power_supplies, 1):
         yield _holding("power supply", supply, slot=f"PSU {number}")
     for number in range(1, design.fans + 1):

@@ -36,7 +36,7 @@ CONNECTING: Mapping[Kind | Role, tuple[Mode, ...]] = {
     Role.DATA_CABLE: (
         Mode(
             name="half-seated",
-            rate=2e-6,
+            rate=1e-6,
             remedy="reseat",
             shows=(Show(Sign.UNSTEADY, 0.9), Show(Sign.LINK_DOWN, 0.4)),
         ),

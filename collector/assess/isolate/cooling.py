@@ -42,6 +42,7 @@ COOLING: Mapping[Kind | Role, tuple[Mode, ...]] = {
             onset=Onset.SLOW,
             shows=(
                 Show(Sign.TURNS_SLOWLY, 0.9),
+                Show(Sign.READING_DRIFTS, 0.5),  # against its siblings it looks like a tachometer that does
                 Show(Sign.WORKS_HARD, 0.3),
                 Show(Sign.FAULTY, 0.3),
                 Show(Sign.PREDICTED, 0.1),

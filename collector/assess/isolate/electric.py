@@ -107,7 +107,12 @@ SUPPLIES: Mapping[Kind | Role, tuple[Mode, ...]] = {
             name="its output sags",
             rate=3e-7,
             remedy="replace",
-            shows=(Show(Sign.LOW_VOLTAGE, 0.8), Show(Sign.LOW_VOLTAGE, 0.2, Where.FED), _ABOVE),
+            shows=(
+                Show(Sign.LOW_VOLTAGE, 0.8),
+                Show(Sign.LOW_VOLTAGE, 0.05, Where.FED),  # the one beside it holds the voltage
+                Show(Sign.LOW_VOLTAGE, 0.8, Where.ONLY_FED),
+                _ABOVE,
+            ),
         ),
     ),
     Kind.SLED: (
@@ -142,7 +147,6 @@ SUPPLIES: Mapping[Kind | Role, tuple[Mode, ...]] = {
             name="its power board loses power",
             rate=3e-7,
             remedy="replace",
-            onset=Onset.SLOW,
             shows=(
                 Show(Sign.UNBALANCED, 0.7, Where.SLED),
                 Show(Sign.LOW_VOLTAGE, 0.5, Where.AROUND, _BLADES),

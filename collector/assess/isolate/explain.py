@@ -19,7 +19,7 @@ from collector.assess.isolate.failures import NEVER_CHARGED, leak
 from collector.assess.isolate.faults import CONTACT, Fault, Spot
 from collector.assess.isolate.posterior import Posterior
 from collector.assess.words import clip
-from collector.model import Observation, Sign, Suspect
+from collector.model import Observation, Seconds, Sign, Suspect
 
 SURE = 6.0
 ALIKE = 3.0
@@ -64,6 +64,8 @@ class Weighed(Struct, frozen=True, kw_only=True, eq=False):
     posterior: Posterior
     absent: Callable[[Spot], bool]
     name_of: Callable[[Spot], str]
+    due: Seconds = math.inf
+    """When time alone may change it: what is not there counts the more the longer it is not."""
 
 
 class Answer(Struct, frozen=True, kw_only=True):
@@ -100,7 +102,8 @@ def answer(weighed: Weighed, before: str | None = None) -> Answer:
     group = [first, *(node for node in order[1:] if node not in also and _alike(weighed, by_node, chance, first, node))]
     likeliest = {node: max(ats, key=lambda at: float(marginals[at])) for node, ats in by_node.items() if node in order}
     rivals = [likeliest[node] for node in order]
-    suspects = tuple(_suspect(weighed, likeliest[node], chance[node], rivals) for node in order)
+    sure = {node: float(marginals[at] / max(marginals[by_node[node]].sum(), 1e-300)) for node, at in likeliest.items()}
+    suspects = tuple(_suspect(weighed, likeliest[node], chance[node], sure[node], rivals) for node in order)
     return Answer(
         suspects=suspects,
         group=tuple(group),
@@ -142,7 +145,7 @@ def _alike(
     return by_evidence < ALIKE and chance[other] >= NEGLIGIBLE
 
 
-def _suspect(weighed: Weighed, at: int, probability: float, rivals: Sequence[int]) -> Suspect:
+def _suspect(weighed: Weighed, at: int, probability: float, sure: float, rivals: Sequence[int]) -> Suspect:
     fault = weighed.faults[at]
     node = fault.node
     told = node.controller is not None
@@ -155,6 +158,7 @@ def _suspect(weighed: Weighed, at: int, probability: float, rivals: Sequence[int
         identity=node.identity,
         fault=fault.mode.name,
         probability=probability,
+        fault_probability=min(1.0, sure),
         speaks_for=_for(weighed, fault, [weighed.faults[rival] for rival in rivals if rival != at]),
         speaks_against=_against(weighed, fault),
         remedy=fault.mode.remedy,

@@ -111,7 +111,12 @@ ANY: tuple[Mode, ...] = (
         name="is not in its place",
         rate=5e-7,
         remedy="reseat",
-        shows=(Show(Sign.ABSENT, 0.95), Show(Sign.READING_GONE, 0.3), Show(Sign.READING_GONE, 0.2, Where.INSIDE)),
+        shows=(
+            Show(Sign.ABSENT, 0.95),
+            Show(Sign.ABSENT, 0.5, Where.INSIDE),
+            Show(Sign.READING_GONE, 0.3),
+            Show(Sign.READING_GONE, 0.2, Where.INSIDE),
+        ),
     ),
     Mode(
         name=UNKNOWN_WAY,

@@ -13,8 +13,9 @@ from hashlib import sha256
 from msgspec import Struct, field, structs
 
 from collector.assess.isolate.explain import Answer, Weighed, answer
-from collector.assess.isolate.faults import CONTACT, Faults, Spot
+from collector.assess.isolate.faults import Faults, Spot
 from collector.assess.isolate.graph import Graph
+from collector.assess.isolate.hearing import Hearing, told
 from collector.assess.isolate.neighbourhood import around, explain
 from collector.assess.words import clip
 from collector.model import Defect, Health, Inventory, Observation, Seconds, Sign, SignKey, Trouble, Visible
@@ -24,7 +25,7 @@ TELL = 0.75
 KEEP = 0.4
 """Below this a trouble that was told is over."""
 SETTLE = 90.0
-"""Seconds that a trouble which comes on slowly must stand before it is told."""
+"""Seconds that a trouble which comes on slowly must stand before it is told, where nobody has told a condition yet."""
 UNSURE = 0.85
 UNSURE_SETTLE = 240.0
 """Seconds that a trouble must stand of which it is less than :data:`UNSURE` sure that anything has failed."""
@@ -36,16 +37,6 @@ _CRITICAL = {
     *(Sign.STANDS, Sign.NO_POWER, Sign.LEAKING, Sign.UNCORRECTABLE, Sign.CUT_OFF, Sign.OFF, Sign.FAULTY),
     *(Sign.ABSENT, Sign.LINK_DOWN),
 }
-_NOTHING: Visible = {}
-
-
-class _Heard(Struct):
-    """What is known of one controller's signs."""
-
-    present: dict[Spot, Observation] = field(default_factory=dict)
-    gist: frozenset[tuple[Spot, int, str | None]] = frozenset()
-    visible: Visible = field(default_factory=dict)
-    readable: bool = True
 
 
 class _Case(Struct):
@@ -61,6 +52,8 @@ class _Case(Struct):
     sure_since: Seconds | None = None
     """Since when it could be told."""
     gone_since: Seconds | None = None
+    due: Seconds = math.inf
+    """When time alone may change it."""
     controllers: set[str] = field(default_factory=set)
     robbed: bool = False
     """Whether signs of it went to another trouble."""
@@ -72,20 +65,19 @@ class Isolation:
     def __init__(self) -> None:
         self._graph = Graph()
         self._faults = Faults(self._graph)
-        self._heard: dict[str, _Heard] = {}
+        self._hearing = Hearing()
         self._dirty: set[str] = set()
         self._cases: dict[str, _Case] = {}
         self._case_at: dict[Spot, str] = {}
         self._cases_of: dict[str, set[str]] = {}
         self._waiting: set[str] = set()
-        """Cases that time alone may open or close."""
+        """Cases that time alone may change."""
 
     # What comes in
 
     def inventory(self, inventory: Inventory, visible: Visible, now: Seconds) -> None:
         """Take a finished walk of one controller, and what its looks can see from now on."""
-        heard = self._heard.setdefault(inventory.controller, _Heard())
-        heard.visible = visible
+        self._hearing.controller(inventory.controller).visible = visible
         self._faults.changed(inventory.controller)
         if self._graph.take(inventory):
             self._faults.changed(inventory.controller)
@@ -101,15 +93,8 @@ class Isolation:
     ) -> None:
         """Take all that is seen of one controller now. While it can't be ``readable``, what it showed last stays, and
         what it did not show is unknown."""
-        heard = self._heard.setdefault(controller, _Heard())
-        told = present.values() if isinstance(present, Mapping) else present
-        spots: dict[Spot, Observation] = {}
-        for each in told:
-            if not (each.weight > 0.0 and math.isfinite(each.weight)):
-                continue
-            spot = (controller, each.part, each.sign)
-            if (other := spots.get(spot)) is None or _stronger(each, other):
-                spots[spot] = each
+        heard = self._hearing.controller(controller)
+        spots = told(controller, present)
         gist = frozenset((spot, round(10 * min(1.0, each.weight)), each.condition) for spot, each in spots.items())
         troubled = bool(spots) or controller in self._cases_of
         if gist != heard.gist or (
@@ -117,6 +102,12 @@ class Isolation:
         ):
             self._dirty.add(controller)
         heard.present, heard.gist, heard.visible, heard.readable = spots, gist, visible, readable
+        if heard.last == -math.inf:
+            heard.last = now
+
+    def round(self, controller: str, now: Seconds) -> None:
+        """A round or walk of a controller ended, whatever it brought: what it does not show counts from here on."""
+        self._hearing.round(controller, now)
 
     # What is known
 
@@ -130,16 +121,6 @@ class Isolation:
         """Every trouble that has been told and not closed."""
         return tuple(case.told for case in self._cases.values() if case.told is not None)
 
-    def _present(self, spot: Spot) -> Observation | None:
-        heard = self._heard.get(spot[0])
-        return None if heard is None else heard.present.get(spot)
-
-    def _absent(self, spot: Spot) -> bool:
-        heard = self._heard.get(spot[0])
-        if heard is None or not (heard.readable or spot[2] in CONTACT):
-            return False
-        return spot[2] in heard.visible.get(spot[1], ()) and spot not in heard.present
-
     def _name(self, spot: Spot) -> str:
         sheet = self._graph.sheet(spot[0])
         part = None if sheet is None else sheet.part(spot[1])
@@ -149,6 +130,7 @@ class Isolation:
 
     def solve(self, now: Seconds) -> tuple[Trouble, ...]:
         """Troubles opened, changed and closed since the last time; each stands there once."""
+        self._hearing.now = now
         seeds, affected = self._touched(now)
         told: list[Trouble] = []
         done: set[Spot] = set()
@@ -156,10 +138,9 @@ class Isolation:
         for seed in seeds:
             if seed in done:
                 continue
-            neighbourhood = around(seed, self._present, self._absent, self._faults)
+            neighbourhood = around(seed, self._hearing, self._faults)
             done.update(neighbourhood.spots)
-            present = {spot: each for spot in neighbourhood.spots if (each := self._present(spot)) is not None}
-            for weighed in explain(neighbourhood, present, self._absent, self._name):
+            for weighed in explain(neighbourhood, self._hearing, self._name):
                 told += self._take(weighed, claimed, now)
         for id in sorted(affected - claimed):
             case = self._cases.get(id)
@@ -170,15 +151,15 @@ class Isolation:
     def _touched(self, now: Seconds) -> tuple[list[Spot], set[str]]:
         """Signs to start from, and the cases that may change."""
         affected = {id for controller in self._dirty for id in self._cases_of.get(controller, ())}
-        affected |= {id for id in self._waiting if id in self._cases}
+        affected |= {id for id in self._waiting if not self._cases[id].met <= now < self._cases[id].due}
         seeds = [spot for controller in sorted(self._dirty) for spot in sorted(self._seen_of(controller))]
         for id in sorted(affected):
-            seeds += sorted(spot for spot in self._cases[id].spots if self._present(spot) is not None)
+            seeds += sorted(spot for spot in self._cases[id].spots if self._hearing.present(spot) is not None)
         self._dirty.clear()
         return list(dict.fromkeys(seeds)), affected
 
     def _seen_of(self, controller: str) -> Iterable[Spot]:
-        return self._heard[controller].present if controller in self._heard else ()
+        return self._hearing.of[controller].present if controller in self._hearing.of else ()
 
     def _take(self, weighed: Weighed, claimed: set[str], now: Seconds) -> list[Trouble]:
         """Weighed signs become news of the case that they belong to, or a new one."""
@@ -195,13 +176,15 @@ class Isolation:
         unsure = found.failed < sure or not found.suspects
         if unsure and case.told is not None:
             return self._end(case, now)
-        settle = UNSURE_SETTLE if found.failed < UNSURE else SETTLE if found.slow else 0.0
+        told = any(each.condition is not None for each in weighed.seen)
+        settle = UNSURE_SETTLE if found.failed < UNSURE else SETTLE if found.slow and not told else 0.0
         if unsure:
             case.sure_since = None
         elif case.sure_since is None or case.sure_since > now:
             case.sure_since = now
         hasty = case.told is None and case.sure_since is not None and now - case.sure_since < settle
-        self._wait(case, hasty and not unsure)
+        ripe = case.sure_since + settle if hasty and case.sure_since is not None else math.inf
+        self._wait(case, min(ripe, weighed.due))
         if unsure or hasty:
             return []
         trouble = self._trouble(case, weighed, found, now)
@@ -234,8 +217,9 @@ class Isolation:
             case.controllers.add(controller)
         case.spots, case.robbed = set(spots), False
 
-    def _wait(self, case: _Case, waits: bool) -> None:
-        if waits:
+    def _wait(self, case: _Case, due: Seconds) -> None:
+        case.due = due
+        if due < math.inf:
             self._waiting.add(case.id)
         else:
             self._waiting.discard(case.id)
@@ -246,11 +230,11 @@ class Isolation:
             return self._end(case, now)
         if case.gone_since is None or case.gone_since > now:
             case.gone_since = now
-        self._wait(case, True)
+        self._wait(case, case.gone_since + OFF_DELAY)
         return self._end(case, now) if now - case.gone_since >= OFF_DELAY else []
 
     def _end(self, case: _Case, now: Seconds) -> list[Trouble]:
-        self._wait(case, False)
+        self._wait(case, math.inf)
         del self._cases[case.id]
         for spot in case.spots:
             if self._case_at.get(spot) == case.id:
@@ -280,10 +264,6 @@ class Isolation:
             unexplained=min(1.0, max(0.0, 1.0 - found.failed)),
             next_look=found.next_look,
         )
-
-
-def _stronger(one: Observation, other: Observation) -> bool:
-    return (one.weight, -one.since, one.sensor or "") > (other.weight, -other.since, other.sensor or "")
 
 
 def _news(before: Trouble, now: Trouble) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 from msgspec import Struct, structs
@@ -11,8 +11,9 @@ from msgspec import Struct, structs
 from collector.assess.isolate.explain import Weighed
 from collector.assess.isolate.failures import SPILL, SPILLS, leak
 from collector.assess.isolate.faults import Fault, Faults, Spot
+from collector.assess.isolate.hearing import Hearing
 from collector.assess.isolate.posterior import Evidence, weigh
-from collector.model import Observation
+from collector.model import Observation, Seconds
 
 FAR_FETCHED = -9.0
 """Logarithm of the odds below which a fault is left out.
@@ -36,14 +37,13 @@ class Around(Struct, frozen=True):
     faults: tuple[Fault, ...]
 
 
-def around(
-    seed: Spot, present: Callable[[Spot], Observation | None], absent: Callable[[Spot], bool], faults: Faults
-) -> Around:
+def around(seed: Spot, hearing: Hearing, faults: Faults) -> Around:
     """Everything that hangs together with one present sign."""
     spots = {seed}
     found: dict[str, list[Fault]] = {}
     looked_at: set[int] = set()
     queue = [seed]
+    present = hearing.present
     while queue:
         spot = queue.pop()
         beside = [other for other in _beside(spot) if other not in spots and present(other) is not None]
@@ -54,7 +54,7 @@ def around(
                 continue
             looked_at.add(id(fault))
             shown = [spot for spot in fault.shows if present(spot) is not None]
-            if _odds(fault, shown, absent) < FAR_FETCHED:
+            if _odds(fault, shown, hearing) < FAR_FETCHED:
                 continue
             found.setdefault(fault.key, []).append(fault)
             fresh = [spot for spot in shown if spot not in spots]
@@ -62,7 +62,7 @@ def around(
             queue += fresh
     chosen = [_spilling(_merged(same), spots) for _, same in sorted(found.items())]
     if len(chosen) > MOST_FAULTS:
-        chosen.sort(key=lambda fault: -_odds(fault, [spot for spot in fault.shows if spot in spots], absent))
+        chosen.sort(key=lambda fault: -_odds(fault, [spot for spot in fault.shows if spot in spots], hearing))
         chosen = sorted(chosen[:MOST_FAULTS], key=lambda fault: fault.key)
     return Around(tuple(sorted(spots)), tuple(chosen))
 
@@ -87,13 +87,14 @@ def _spilling(fault: Fault, spots: set[Spot]) -> Fault:
     return structs.replace(fault, shows={**fault.shows, **more}) if more else fault
 
 
-def _odds(fault: Fault, shown: Iterable[Spot], absent: Callable[[Spot], bool]) -> float:
+def _odds(fault: Fault, shown: Sequence[Spot], hearing: Hearing) -> float:
     """The logarithm of the odds of this fault alone against none, were every present sign surely there."""
     odds = math.log(fault.prior) - math.log1p(-fault.prior)
     for spot in shown:
         low = leak(spot[2])
         odds += math.log((1.0 - (1.0 - low) * (1.0 - fault.shows[spot])) / low)
-    return odds + sum(math.log1p(-chance) for spot, chance in fault.shows.items() if absent(spot))
+    onset = hearing.onset(shown)
+    return odds + sum(hearing.against(spot, chance, onset) for spot, chance in fault.shows.items())
 
 
 def _merged(same: Sequence[Fault]) -> Fault:
@@ -107,14 +108,10 @@ def _merged(same: Sequence[Fault]) -> Fault:
     return structs.replace(same[0], shows=shows)
 
 
-def explain(
-    neighbourhood: Around,
-    present: Mapping[Spot, Observation],
-    absent: Callable[[Spot], bool],
-    name_of: Callable[[Spot], str],
-) -> list[Weighed]:
+def explain(neighbourhood: Around, hearing: Hearing, name_of: Callable[[Spot], str]) -> list[Weighed]:
     """The posterior; where two faults leave signs unexplained, one more for those, with what was found as given."""
     found: list[Weighed] = []
+    present = {spot: each for spot in neighbourhood.spots if (each := hearing.present(spot)) is not None}
     open_spots = list(neighbourhood.spots)
     given: list[Fault] = []
     for _ in range(MOST_ROUNDS):
@@ -124,7 +121,7 @@ def explain(
         if not faults:
             break
         seen = [present[spot] for spot in open_spots]
-        evidence = _evidence(faults, open_spots, seen, given, absent)
+        evidence, due = _evidence(faults, open_spots, seen, given, hearing)
         posterior = weigh(evidence)
         best = _best(posterior.none, posterior.singles, posterior.first, posterior.second, posterior.pairs)
         chosen = [faults[at] for at in best]
@@ -135,15 +132,17 @@ def explain(
         mine = open_spots if stop else [spot for spot in open_spots if spot not in left]
         if not stop:  # more than two at once: what the others show says nothing of these
             faults = [fault for fault in faults if not set(mine).isdisjoint(fault.shows)]
-            posterior = weigh(_evidence(faults, mine, [present[spot] for spot in mine], given, absent))
+            evidence, due = _evidence(faults, mine, [present[spot] for spot in mine], given, hearing)
+            posterior = weigh(evidence)
         found.append(
             Weighed(
                 faults=faults,
                 spots=mine,
                 seen=[present[spot] for spot in mine],
                 posterior=posterior,
-                absent=absent,
+                absent=hearing.absent,
                 name_of=name_of,
+                due=due,
             )
         )
         if stop:
@@ -167,22 +166,26 @@ def _evidence(
     spots: Sequence[Spot],
     seen: Sequence[Observation],
     given: Sequence[Fault],
-    absent: Callable[[Spot], bool],
-) -> Evidence:
+    hearing: Hearing,
+) -> tuple[Evidence, Seconds]:
+    """What is known, and when it is worth asking again."""
     numbers: dict[str, int] = {}
     chances = np.zeros((len(faults), len(spots)))
     at_spot = {spot: at for at, spot in enumerate(spots)}
     silent = np.zeros(len(faults))
+    due = math.inf
     for row, fault in enumerate(faults):
         numbers.setdefault(fault.node.id, len(numbers))
+        onset = hearing.onset(fault.shows)
         for spot, chance in fault.shows.items():
             column = at_spot.get(spot)
             if column is not None:
                 chances[row, column] = chance
-            elif absent(spot):  # a present sign that is another fault's is neither
-                silent[row] += math.log1p(-chance)
+            else:  # a present sign that is another fault's is neither
+                silent[row] += hearing.against(spot, chance, onset)
+                due = min(due, hearing.due(spot, onset))
     background = [math.prod(1.0 - fault.shows.get(spot, 0.0) for fault in given) for spot in spots]
-    return Evidence(
+    evidence = Evidence(
         priors=np.array([fault.prior for fault in faults]),
         exclusive=np.array([numbers[fault.node.id] for fault in faults], dtype=np.intp),
         chances=chances,
@@ -191,3 +194,4 @@ def _evidence(
         weights=np.array([min(1.0, max(1e-6, each.weight)) for each in seen]),
         background=np.array(background),
     )
+    return evidence, due

@@ -4,12 +4,13 @@ A sign's probability given faults is ``1 - (1 - leak) * product of (1 - chance)`
 Russell & Norvig, 'Artificial Intelligence: A Modern Approach'). Faults are independent beforehand; more than two at
 once are left out, so what comes out is conditional on at most two. Of present, visibly absent and unknown signs the
 unknown are summed out: they cost nothing. A present sign that is only surely so with a weight enters by Jeffrey's
-rule, with the sign's own probability beforehand: no fault can come out surer through that sign alone than the sign is.
+rule, with the sign's own probability by all that is surely there: no fault can come out surer through that sign
+alone than the sign is, and a doubtful sign does not decide between what the sure ones have left open.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -86,42 +87,57 @@ def normalised(none: float, singles: Array, pairs: Array) -> tuple[float, Array,
 
 
 def weigh(evidence: Evidence) -> Posterior:
-    """Weigh all explanations by at most two faults."""
+    """Weigh all explanations by at most two faults: sure signs first, then doubtful ones by what these leave."""
     priors = evidence.priors
-    count = len(priors)
-    first, second = np.triu_indices(count, 1)
+    first, second = np.triu_indices(len(priors), 1)
     apart = evidence.exclusive[first] != evidence.exclusive[second]
     first, second = first[apart], second[apart]
     with np.errstate(divide="ignore"):
-        odds = np.log(priors) - np.log1p(-priors) + evidence.silent
-        spared = 1.0 - evidence.chances
-        alone = (1.0 - evidence.leaks) * evidence.background
-        expected = _beforehand(evidence)
-        none = float(_seen(alone[np.newaxis], evidence.weights, expected)[0])
-        singles = odds + _seen(alone * spared, evidence.weights, expected)
-        pairs = odds[first] + odds[second]
-        step = max(1, MOST_AT_ONCE // max(1, len(evidence.leaks)))
-        for start in range(0, len(first), step):
+        odds = np.log(priors) - np.log1p(-priors)
+        missing = _Missing(evidence, first, second)
+        surely = evidence.weights >= 1.0
+        logs = [np.zeros(1), odds, odds[first] + odds[second]]
+        if surely.any():
+            for at, part in missing.parts(surely):
+                logs[at[0]][at[1]] += np.log(1.0 - part).sum(axis=-1)
+        if not surely.all():
+            weights = evidence.weights[~surely]
+            # by what is there alone: what is not there speaks once, and makes no doubtful sign stronger
+            expected = _expected(logs, missing, ~surely)
+            # that a sign is only weakly seen is no evidence against what lets it be expected
+            weights = np.maximum(weights, expected)
+            yes, no = weights / np.maximum(expected, 1e-300), (1.0 - weights) / np.maximum(1.0 - expected, 1e-300)
+            for at, part in missing.parts(~surely):
+                logs[at[0]][at[1]] += np.log(yes * (1.0 - part) + no * part).sum(axis=-1)
+    silent = evidence.silent
+    none, singles, pairs = normalised(float(logs[0][0]), logs[1] + silent, logs[2] + silent[first] + silent[second])
+    return Posterior(none=none, singles=singles, first=first, second=second, pairs=pairs)
+
+
+class _Missing:
+    """Probabilities that signs are missing, by explanation: none, each fault, each pair."""
+
+    def __init__(self, evidence: Evidence, first: Numbers, second: Numbers) -> None:
+        self._alone = (1.0 - evidence.leaks) * evidence.background
+        self._spared = 1.0 - evidence.chances
+        self._first, self._second = first, second
+
+    def parts(self, columns: npt.NDArray[np.bool_]) -> Iterator[tuple[tuple[int, slice], Array]]:
+        """Of some signs, by explanations a few at a time: (which table, which rows of it), rows by signs."""
+        alone, spared = self._alone[columns], self._spared[:, columns]
+        yield (0, slice(0, 1)), alone[np.newaxis]
+        yield (1, slice(0, len(spared))), alone * spared
+        step = max(1, MOST_AT_ONCE // max(1, len(alone)))
+        for start in range(0, len(self._first), step):
             cut = slice(start, start + step)
-            missing = alone * spared[first[cut]] * spared[second[cut]]
-            pairs[cut] += _seen(missing, evidence.weights, expected)
-    chosen = normalised(none, singles, pairs)
-    return Posterior(none=chosen[0], singles=chosen[1], first=first, second=second, pairs=chosen[2])
+            yield (2, cut), alone * spared[self._first[cut]] * spared[self._second[cut]]
 
 
-def _beforehand(evidence: Evidence) -> Array:
-    """Per present sign, its probability before anything was seen."""
-    spared = np.prod(1.0 - evidence.priors[:, np.newaxis] * evidence.chances, axis=0)
-    return np.asarray(1.0 - (1.0 - evidence.leaks) * evidence.background * spared)
-
-
-def _seen(missing: Array, weights: Array, expected: Array) -> Array:
-    """Per row of probabilities that signs are missing, the logarithm of how well they fit what was seen."""
-    surely = weights >= 1.0
-    fits = np.where(
-        surely,
-        1.0 - missing,
-        weights * (1.0 - missing) / np.maximum(expected, 1e-300)
-        + (1.0 - weights) * missing / np.maximum(1.0 - expected, 1e-300),
-    )
-    return np.asarray(np.log(fits).sum(axis=-1))
+def _expected(logs: Sequence[Array], missing: _Missing, columns: npt.NDArray[np.bool_]) -> Array:
+    """Per sign, its probability by all that is surely there."""
+    none, singles, pairs = normalised(float(logs[0][0]), logs[1], logs[2])
+    tables = (np.array([none]), singles, pairs)
+    total = np.zeros(int(columns.sum()))
+    for at, part in missing.parts(columns):
+        total += tables[at[0]][at[1]] @ (1.0 - part)
+    return np.clip(total, 0.0, 1.0)

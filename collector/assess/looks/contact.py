@@ -20,6 +20,8 @@ SLOWER = 4.0
 SLOW_AT_LEAST = 2.0
 """Seconds that it takes at least: a few milliseconds more are nobody's trouble."""
 ROUNDS_UNTIL_SLOW = 3
+MUCH_SLOWER, ROUNDS_UNTIL_MUCH_SLOWER = 10.0, 2
+"""The same where there is less doubt."""
 ROUNDS_LEARNT, ROUNDS_KEPT = 8, 32
 CLOCK_LIMIT = 60.0
 """Seconds that a clock may be off (the collector's own defect begins there as well)."""
@@ -157,7 +159,7 @@ class ContactLook:
             self._slow_rounds = max(0, self._slow_rounds) + 1
             if self._slow_rounds == 1 and not self._shown(Sign.SLOW):
                 self._slow_since = seen.time
-            if self._slow_rounds >= ROUNDS_UNTIL_SLOW:
+            if self._slow_rounds >= (ROUNDS_UNTIL_MUCH_SLOWER if took > MUCH_SLOWER * usual else ROUNDS_UNTIL_SLOW):
                 text = f"a round takes {took:.1f} s, {took / usual:.0f} times its median of {usual:.2g} s"
                 self._show(Sign.SLOW, text, self._slow_since, 0.9)
         else:

@@ -6,7 +6,7 @@ Looks that judge by themselves (air, power, peers…) may see the same; isolatio
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 from collector.assess.book import missing_part
 from collector.assess.looking import Seen
@@ -59,6 +59,8 @@ class Told:
         self._open = {condition.id: condition for condition in conditions if condition.closed is None}
         self._parts: dict[str, Part] = {}
         self._sensors: dict[tuple[str, str], Sensor] = {}
+        self._columns: dict[tuple[str, str], int] = {}
+        self._values: Sequence[float] = ()
         self._gauged: dict[str, frozenset[Sign]] = {}
         self._had_link: set[str] = set()
         self._was_on: set[str] = set()
@@ -82,6 +84,8 @@ class Told:
         """Take a finished walk."""
         self._parts = {part.id: part for part in inventory.parts}
         self._sensors = {(sensor.part, sensor.sensor): sensor for sensor in inventory.layout.sensors}
+        self._columns = {key: column for column, key in enumerate(self._sensors)}
+        self._values = inventory.frame.values
         gauged: dict[str, set[Sign]] = {}
         for sensor in inventory.layout.sensors:
             gauged.setdefault(sensor.part, set()).update(self._signs_of(sensor))
@@ -101,6 +105,8 @@ class Told:
         """Take a finished round; says whether anything told of changed."""
         if seen.frame is None and not seen.statuses:
             return False
+        if seen.frame is not None:
+            self._values = seen.frame.values
         return self._take(seen.statuses, seen.idle, seen.time)
 
     def _take(self, statuses: Mapping[str, Status], idle: frozenset[str], now: Seconds) -> bool:
@@ -146,11 +152,16 @@ class Told:
             return
         reading = next((each for each in reversed(condition.evidence) if each.threshold is not None), None)
         upper = "above" in condition.text if reading is None else (reading.threshold or "").startswith("upper")
-        sign = _sign(sensor, upper, reading)
+        sign = _sign(sensor, upper, _share(reading, self._now(sensor)))
         yield self._observed(condition, condition.part, sign, _SURELY, condition.sensor)
         status = self._statuses.get(condition.part)
         if status is not None and status.health >= Health.WARNING and sensor.kind not in _HOLDERS:
             yield self._observed(condition, condition.part, Sign.FAULTY, _ONLY_REPORTED)
+
+    def _now(self, sensor: Sensor) -> float:
+        """What it reads now; NaN for nothing."""
+        column = self._columns[sensor.part, sensor.sensor]
+        return self._values[column] if column < len(self._values) else math.nan
 
     def _reported(self, condition: Condition, part: str) -> Observation:
         sensor = self._sensors.get((part, condition.sensor or ""))
@@ -210,7 +221,7 @@ class Told:
             limit = next((each for name in names if (each := getattr(limits, name)) is not None), None)
             if limit is None:
                 continue
-            yield _sign(sensor, upper, None)
+            yield _sign(sensor, upper, 1.0)
             if not upper and sensor.quantity in _SPEED and sensor.kind in _TURNING:
                 yield Sign.STANDS
             if not upper and sensor.quantity is Quantity.VOLTAGE:
@@ -240,9 +251,8 @@ class Told:
             yield Sign.NO_POWER if part.kind in _FEEDING else Sign.OFF
 
 
-def _sign(sensor: Sensor, upper: bool, reading: Evidence | None) -> Sign:
-    """What a reading beyond a threshold shows of the part that it is of."""
-    low = _share(reading)
+def _sign(sensor: Sensor, upper: bool, low: float) -> Sign:
+    """What a reading beyond a threshold shows of the part that it is of; ``low``: as a share of the limit."""
     match sensor.quantity:
         case Quantity.TEMPERATURE if upper:
             return Sign.WARM_AIR if sensor.context in _INTAKE else Sign.HOT
@@ -262,8 +272,12 @@ def _sign(sensor: Sensor, upper: bool, reading: Evidence | None) -> Sign:
             return Sign.BEYOND
 
 
-def _share(reading: Evidence | None) -> float:
-    """The reading as a share of its limit; 1 where that can't be said."""
+def _share(reading: Evidence | None, now: float) -> float:
+    """The reading as a share of its limit; 1 where that can't be said.
+
+    ``now``: the newest value. A condition keeps for a while the evidence that it was opened with: of a fan that runs
+    down, a speed at which it still turned.
+    """
     if reading is None or reading.value is None or not reading.limit or not math.isfinite(reading.value):
         return 1.0
-    return reading.value / reading.limit
+    return min(reading.value, now if math.isfinite(now) else reading.value) / reading.limit

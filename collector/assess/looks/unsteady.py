@@ -17,6 +17,8 @@ from collector.model import Frame, Inventory, Kind, Observation, PowerState, Sec
 
 TURNS = 4
 """Changes to and fro within the window that make a part unsteady: gone and back, twice."""
+TURNS_OF_CONTACT = 3
+"""The same for a link and for presence: nobody pulls and puts back and pulls again what works."""
 TURNS_OF_POWER = 6
 """The same where only power was switched: people switch a host off and on, and once more."""
 WINDOW = 3600.0
@@ -25,6 +27,7 @@ WINDOW_ROUNDS = 24
 AFTER_POWER = 600.0
 """Seconds after a host was switched in which links may come and go with it."""
 
+_NEEDED = {"power": TURNS_OF_POWER, "link": TURNS_OF_CONTACT, "state": TURNS_OF_CONTACT}
 _FIRM = frozenset({PowerState.ON, PowerState.OFF})
 _OWN = frozenset({State.ABSENT, State.UNAVAILABLE_OFFLINE, State.DISABLED, State.STANDBY_OFFLINE})
 
@@ -149,16 +152,20 @@ class UnsteadyLook:
             while turns and not 0.0 <= now - turns[0][0] <= window:
                 turns.popleft()
             whats = [what for _, what in turns]
-            most = max(((whats.count(what), what) for what in set(whats)), default=(0, ""))
+            most = max(
+                ((whats.count(what), what) for what in set(whats)),
+                key=lambda each: (each[0] >= _NEEDED.get(each[1], TURNS), *each),
+                default=(0, ""),
+            )
             key: SignKey = (part, Sign.UNSTEADY, None)
-            enough = most[0] >= (TURNS_OF_POWER if most[1] == "power" else TURNS)
+            enough = most[0] >= _NEEDED.get(most[1], TURNS)
             if enough and key not in self._on:
                 self._on[key] = Observation(
                     controller=self._controller,
                     part=part,
                     sign=Sign.UNSTEADY,
                     since=turns[0][0],
-                    weight=0.9,
+                    weight=0.9 if most[0] >= TURNS else 0.85,
                     text=f"its {most[1]} changed {most[0]} times within {(now - turns[0][0]) / 60:.0f} min",
                 )
                 changed = True

@@ -38,6 +38,8 @@ class Table(Protocol[T_co]):
 
 WORTH_A_VISIT = 0.5
 """Least probability of a suspect that somebody is sent for, alone or with those it can't be told from."""
+_SO = 0.9
+"""Probability of the way in which a part has failed below which it is told apart from that it has."""
 WORTH_IT_UNTOLD = 0.96
 """The same where no condition is open: what only comparisons and trends say has to be surer before anybody walks."""
 
@@ -199,6 +201,8 @@ def _urgency(trouble: Trouble, down: tuple[Fallen, ...], leaning: tuple[Fallen, 
 def _reason(trouble: Trouble, suspect: Suspect) -> str:
     sure = f"{100 * suspect.probability:.0f} %" if suspect.probability < 0.995 else "more than 99 %"
     text = f"{suspect.name} {suspect.fault}: {sure} sure"
+    if suspect.fault_probability < _SO:
+        text = f"{suspect.name} has failed: {sure} sure; {suspect.fault}: {100 * suspect.fault_probability:.0f} % if so"
     if suspect.speaks_for:
         text += f"; {suspect.speaks_for[0].rstrip('.')}"
     if len(trouble.group) > 1:

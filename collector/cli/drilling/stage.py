@@ -237,4 +237,11 @@ class Stage:
 def _location(world: World, name: str) -> Location:
     """As a fleet file would have it: what the controller itself does not know."""
     place = world.site.place(world.site.unit(name).path)
-    return Location(site=place.site, row=place.row, rack=place.rack)
+    return Location(
+        site=place.site,
+        row=place.row,
+        rack=place.rack,
+        offset=place.offset,
+        offset_unit=None if place.offset is None else "EIA_310",
+        enclosure=place.enclosure,
+    )

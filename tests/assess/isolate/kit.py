@@ -157,6 +157,9 @@ class Bench:
     def see(self, controller: str, *seen: Observation, readable: bool = True) -> None:
         self.isolation.observe(controller, seen, self.visible[controller], readable, self.now)
 
+    def round(self, controller: str) -> None:
+        self.isolation.round(controller, self.now)
+
     def solve(self, seconds: float = 0.0) -> tuple[Trouble, ...]:
         self.now += seconds
         told = self.isolation.solve(self.now)

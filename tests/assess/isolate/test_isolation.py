@@ -203,6 +203,74 @@ def test_a_hard_fault_is_told_in_the_round_that_shows_it() -> None:
     assert trouble.conditions == ("s1.Fan1.FAULTY", "s1.Fan1.STANDS")
 
 
+def test_what_has_had_no_time_to_show_speaks_against_nobody() -> None:
+    """Three of four blades low at once are the board's, though neither its sum nor its supplies' heat tells it yet; and
+    are no longer, once both have had their time and tell nothing."""
+    inventory = sled()
+    bench = Bench(inventory)
+    bench.visible[S] |= {pid(S, f"Psu{at}"): frozenset({Sign.HOT, Sign.NO_POWER}) for at in (1, 2)}
+    low = [sign(inventory, f"Blade{at}", Sign.LOW_VOLTAGE, since=30.0) for at in (1, 2, 3)]
+    bench.round(S)
+    bench.now = 30.0
+    bench.see(S, *low)
+    bench.round(S)
+    bench.solve()
+    at_once = bench.open[0].suspects[0]
+    assert (at_once.part, at_once.fault) == (pid(S, "Sled"), "its power board loses power")
+    for _ in range(60):
+        bench.now += 30.0
+        bench.round(S)
+        bench.solve()
+    later = next(each for each in bench.open[0].suspects if each.part == pid(S, "Sled"))
+    assert any("would be seen and is not" in text for text in later.speaks_against)
+    assert later.probability <= at_once.probability
+
+
+def test_a_port_is_told_from_its_switch() -> None:
+    sleds = [sled(f"s{at}", switch="02:00:00:00:00:01") for at in range(1, 4)]
+    bench = Bench(*sleds)
+    for name in ("s1", "s2", "s3"):
+        bench.round(name)
+    bench.now = 30.0
+    bench.see("s1", sign(sleds[0], "Net/Port1", Sign.LINK_DOWN, since=30.0))
+    bench.round("s1")
+    bench.solve()
+    for name, passed in (("s2", 10.0), ("s3", 10.0), ("s1", 10.0)):
+        bench.now += passed
+        bench.round(name)
+        bench.solve()
+    assert bench.open[0].suspects[0].part == "~02:00:00:00:00:01/s1-1"
+    assert "~02:00:00:00:00:01" not in bench.open[0].group
+
+
+def test_nothing_is_weighed_again_before_its_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rounds of others, a thousand between two of one's own, must not weigh an open trouble a thousand times."""
+    from collector.assess.isolate import neighbourhood
+
+    sleds = [sled(f"s{at}") for at in range(1, 21)]
+    bench = Bench(*sleds)
+    for each in sleds:
+        bench.round(each.controller)
+    bench.now = 30.0
+    bench.see(S, sign(sleds[0], "Fan1", Sign.STANDS, since=30.0))
+    calls = 0
+    weigh = neighbourhood.weigh
+
+    def counted(evidence: neighbourhood.Evidence) -> object:
+        nonlocal calls
+        calls += 1
+        return weigh(evidence)
+
+    monkeypatch.setattr(neighbourhood, "weigh", counted)
+    for _ in range(120):  # an hour
+        for each in sleds:
+            bench.now += 30.0 / len(sleds)
+            bench.round(each.controller)
+            bench.solve()
+    assert bench.firsts() == [(pid(S, "Fan1"), "seized")]
+    assert 1 <= calls <= 20
+
+
 def test_nothing_new_is_nothing_told_and_the_id_stays() -> None:
     bench, inventory = one_sled(("Fan1", Sign.STANDS))
     assert bench.solve(30.0) == ()

@@ -254,6 +254,16 @@ def test_a_link_that_flaps_is_unsteady_until_it_is_calm() -> None:
     assert not look.present
 
 
+def test_a_link_lost_twice_is_unsteady_and_one_lost_once_is_not() -> None:
+    look = UnsteadyLook(NAME)
+    look.inventory(inventory(), 0.0)
+    for turn, link in enumerate((True, True, False, False, True, True)):
+        look.round(seen(60.0 * turn, [1.0] * 6, statuses={"drive": Status(link=link)}))
+    assert not look.present
+    look.round(seen(360.0, [1.0] * 6, statuses={"drive": Status(link=False)}))
+    assert signs(look) == {("drive", Sign.UNSTEADY)}
+
+
 def test_a_host_that_people_switch_is_not_unsteady_nor_are_its_links() -> None:
     look = UnsteadyLook(NAME)
     look.inventory(inventory(), 0.0)

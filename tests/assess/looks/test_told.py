@@ -106,6 +106,16 @@ def test_readings_beyond_thresholds(path: str, sensor: str, value: float, shown:
     assert teller.rounds(30) == {}
 
 
+def test_a_fan_that_runs_down_stands_at_last() -> None:
+    """Its condition was opened with a speed at which it still turned, and keeps that for evidence."""
+    teller = Teller()
+    teller.rounds(1)
+    teller.measure("Fan1", "speed", 8.0)
+    assert teller.rounds(1) == {("Fan1", Sign.TURNS_SLOWLY): 1.0}
+    teller.measure("Fan1", "speed", 0.0)
+    assert teller.rounds(1) == {("Fan1", Sign.STANDS): 1.0}
+
+
 def test_a_status_that_is_not_ok() -> None:
     teller = Teller()
     teller.statuses[pid(S, "Psu1")] = Status(state=State.ENABLED, health=Health.CRITICAL)
