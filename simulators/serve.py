@@ -25,6 +25,7 @@ from simulators.service.dialects import speech
 from simulators.service.event_bodies import RETRY_INTERVAL
 from simulators.service.events import KEEP_ALIVE
 from simulators.service.fleetfile import Entry, FleetFile
+from simulators.service.manners import Manner
 from simulators.service.plans import Plan
 from simulators.service.server import Listener
 from simulators.service.service import Service
@@ -266,6 +267,9 @@ class Fleet:
         if plan.of_wire:
             self.services[plan.part].wire = plans.wire(plan.name, plan.arguments)
             return
+        if plan.of_deeds:
+            self.services[plan.part].manner = plans.manner(plan.name, plan.arguments)
+            return
         self.world.inject(plan.name, plan.part, **plan.arguments)
         self._look()
 
@@ -273,6 +277,9 @@ class Fleet:
         """Switch a fault off, by its name and part; FaultError for an unknown one."""
         if name.startswith(plans.WIRE):
             self.services[plans.controller(part, self.world.site)].wire = Wire()
+            return
+        if name.startswith(plans.DEED):
+            self.services[plans.controller(part, self.world.site)].manner = Manner.WILLING
             return
         self.world.clear(name, part)
         self._look()

@@ -68,10 +68,10 @@ class Hands:
             return await client.exchange(ask)
 
         try:
-            async with asyncio.timeout(patience + MARGIN):
+            async with asyncio.timeout(2.0 * patience + MARGIN):  # a task is followed as long, then looked at as long
                 return await drive(make(Place(settings.name, settings.url)), exchange)
         except TimeoutError:
-            told = f"not finished within {patience + MARGIN:g} s"
+            told = f"not finished within {2.0 * patience + MARGIN:g} s"
             log.warning("%s: %s", settings.name, told)
             return _broken(sent, RequestState.TIMED_OUT, told)
         except ControllerError as error:

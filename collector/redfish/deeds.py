@@ -25,7 +25,8 @@ WARM = 20.0
 _TASK_WAIT = 2.0
 _MOST_WAIT = 30.0
 """Seconds: of what a service asks to wait before its task is looked at again."""
-_LOOKS_AT_TASK = 600
+_LAMP_TASK = 30.0
+"""Seconds for which the task of switching a lamp is followed; common practice, no source."""
 _RUNNING = frozenset({"New", "Starting", "Running", "Pending", "Stopping", "Suspended", "Cancelling", "Service"})
 _FAILED = frozenset({"Exception", "Killed", "Cancelled", "Interrupted"})
 """Words of Task.TaskState (DSP8010)."""
@@ -127,7 +128,7 @@ def _switched(place: Place, resource: str, answer: Answer, change: _Change, on: 
             break
         answer = yield Ask("GET", resource)  # it changed in between, perhaps by nothing but a reading
         _readable(answer, resource, what)
-    done = yield from _followed(place, done)
+    done = yield from _followed(place, done, _LAMP_TASK)
     _accepted(done, f"switch the lamp of {what} {word}", resource)
     for wait in READ_BACK:
         back = yield Ask("GET", resource, wait=wait)
@@ -164,7 +165,7 @@ def reset(place: Place, asked: Reset, patience: float) -> Flow[Came]:
         target, words = yield from _action(place, answer.body, asked)
         word = _word(words, asked)
         done = yield Ask("POST", target, {"ResetType": word})
-        done = yield from _followed(place, done)
+        done = yield from _followed(place, done, patience)
         _accepted(done, f"{asked.wish.value} {asked.what}", asked.resource)
         return (yield from _came_about(asked, word, patience))
     except NotDone as end:
@@ -284,7 +285,7 @@ def _names(hosts: Sequence[tuple[str, str]]) -> str:
 # What comes back
 
 
-def _followed(place: Place, answer: Answer) -> Flow[Answer]:
+def _followed(place: Place, answer: Answer, patience: float) -> Flow[Answer]:
     """What an operation ended with that may have become a task: DSP0266 'Asynchronous operations'."""
     if answer.status != 202:
         return answer
@@ -292,8 +293,11 @@ def _followed(place: Place, answer: Answer) -> Flow[Answer]:
         monitor = place.target(answer.location).path
     except links.BadLink:
         return Answer(200)  # accepted, and no way to follow it: what it should bring about is looked at anyhow
-    for _ in range(_LOOKS_AT_TASK):
-        answer = yield Ask("GET", monitor, wait=_wait(answer.retry_after))
+    waited = 0.0
+    while waited < patience:
+        wait = _wait(answer.retry_after)
+        waited += wait
+        answer = yield Ask("GET", monitor, wait=wait)
         if answer.status in (404, 410):
             return Answer(200)  # its result is not kept any more
         state = answer.body.get("TaskState")
@@ -302,11 +306,11 @@ def _followed(place: Place, answer: Answer) -> Flow[Answer]:
         if answer.good and state in _FAILED:
             return Answer(400, text=_messages(answer.body) or f"its task ended as {state}")
         return answer
-    return Answer(200)
+    return Answer(200)  # still at it: what it should bring about is looked at nevertheless
 
 
 def _wait(told: str) -> float:
-    return min(float(told), _MOST_WAIT) if told.isdigit() and len(told) < 9 else _TASK_WAIT
+    return min(max(float(told), 0.5), _MOST_WAIT) if told.isdecimal() and len(told) < 9 else _TASK_WAIT
 
 
 def _messages(body: Mapping[str, Any]) -> str:

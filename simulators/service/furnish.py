@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simulators.service import accounts, event_bodies, logs, profile, registries, reports
+from simulators.service import accounts, event_bodies, logs, profile, registries, reports, resets
 from simulators.service.around import Around
 from simulators.service.offers import OFFERS, Offer
 from simulators.service.places import ADAPTER, MANAGER, SLED, Plan, blade, host
@@ -27,6 +27,8 @@ def furnish(tree: Tree, unit: Equipment) -> Tree:
     registries.add(tree, offer)
     accounts.add(tree, offer)
     controls = profile.add(tree, plan) if offer.profile and isinstance(plan, Plan) else ()
+    if offer.resets is not None and isinstance(plan, Plan):
+        controls = (*controls, *resets.add(tree, plan, offer.resets))
     tree.around = Around(offer, _telling(tree, unit, plan, offer), found, controls)
     return tree
 

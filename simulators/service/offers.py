@@ -45,8 +45,24 @@ class Control:
     """One reset."""
 
     path: str
-    blade: int | None
-    """Number of the blade, from 1; None for the controller's own."""
+    blades: tuple[int, ...]
+    """Numbers of the blades whose hosts it is about, from 1; none for the controller's own."""
+    words: tuple[str, ...]
+    """Of ResetType, that it takes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Resets:
+    """What a dialect lets be switched."""
+
+    host: tuple[str, ...]
+    """Words of ResetType for each host."""
+    sled: tuple[str, ...] = ()
+    """The same for the sled as a whole; none where it can't be switched so."""
+    info: bool = False
+    """Whether the words stand in an ActionInfo resource instead of beside the action."""
+    task: float = 0.0
+    """Seconds for which a reset is a task that can be watched; 0: it is done when it is answered."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +93,8 @@ class Offer:
     events: EventStyle | None = None
     reports: Literal["none", "sensors"] = "none"
     """``sensors``: a metric report brings every sensor at once."""
+    resets: Resets | None = None
+    """What can be switched, besides what profiles ask for."""
     profile: bool = False
     """Whether it has what server profiles ask for: resets, boot overrides, its own network."""
     newer: bool = True
@@ -121,9 +139,13 @@ _PUSH = EventStyle(
     subscriptions=4,
 )
 
-MODERN = Offer(logs=_LOGS, events=_STREAMS)
+_GRACEFUL = ("On", "ForceOff", "GracefulShutdown", "GracefulRestart", "ForceRestart", "PowerCycle")
+_RESETS = Resets(host=_GRACEFUL, sled=("On", "ForceOff", "PowerCycle"))
+
+MODERN = Offer(logs=_LOGS, events=_STREAMS, resets=_RESETS)
 CLASSIC = Offer(
     logs=_OLD_LOGS,
+    resets=Resets(host=("On", "ForceOff", "GracefulShutdown", "ForceRestart", "PushPowerButton")),
     newer=False,
     account_service="AccountService.v1_3_0.AccountService",
     account="ManagerAccount.v1_1_2.ManagerAccount",
@@ -132,8 +154,13 @@ CLASSIC = Offer(
     property="IndicatorLED",
     percent=False,
 )
-PUSH = Offer(logs=replace(_LOGS, capacity=64, hosts=True), events=_PUSH)
-REPORTS = Offer(logs=_LOGS, events=replace(_STREAMS, indent=False, report_every=5.0), reports="sensors")
+PUSH = Offer(logs=replace(_LOGS, capacity=64, hosts=True), events=_PUSH, resets=replace(_RESETS, info=True, task=4.0))
+REPORTS = Offer(
+    logs=_LOGS,
+    events=replace(_STREAMS, indent=False, report_every=5.0),
+    reports="sensors",
+    resets=Resets(host=("PushPowerButton",)),
+)
 
 OFFERS: Mapping[str, Offer] = {
     "modern": MODERN,
@@ -141,7 +168,7 @@ OFFERS: Mapping[str, Offer] = {
     "push": PUSH,
     "reports": REPORTS,
     "both": MODERN,
-    "server": replace(MODERN, profile=True),
+    "server": replace(MODERN, profile=True, resets=None),
     "plain": Offer(logs=replace(_LOGS, page=20)),
     "small-pages": Offer(logs=replace(_LOGS, page=5), events=_STREAMS),
     "slow": CLASSIC,

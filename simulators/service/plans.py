@@ -1,4 +1,5 @@
-"""Faults as people write them down: those of the hardware, and by names that start with ``wire-`` those of the wire."""
+"""Faults as people write them down: those of the hardware, by names that start with ``wire-`` those of the wire, and
+with ``deed-`` those of what controllers are asked to do."""
 
 from __future__ import annotations
 
@@ -8,11 +9,15 @@ from dataclasses import dataclass, field
 
 from simulators import faults
 from simulators.faults import Argument, FaultError
+from simulators.service.manners import TEXTS, Manner
 from simulators.service.wire import A_YEAR, KINDS, Wire
 from simulators.site import Site
 
 WIRE = "wire-"
 """A fault whose name starts so is one of the wire, on a controller: ``wire-html@r01-e1-s2``."""
+
+DEED = "deed-"
+"""A fault whose name starts so is one of what is asked of a controller: ``deed-ignored@r01-e1-s2``."""
 
 _TAKES = ("delay", "spare", "under", "offset")
 
@@ -33,10 +38,15 @@ class Plan:
         """Whether it is a fault of the wire."""
         return self.name.startswith(WIRE)
 
+    @property
+    def of_deeds(self) -> bool:
+        """Whether it is a fault of what is asked of a controller."""
+        return self.name.startswith(DEED)
+
 
 def parse(text: str, site: Site) -> Plan:
     """Read ``NAME@PART[:ARGUMENT=VALUE…][+SECONDS]``; FaultError says what would have been right."""
-    if not text.strip().startswith(WIRE):
+    if not text.strip().startswith((WIRE, DEED)):
         found = faults.parse(text, site)
         return Plan(name=found.fault, part=found.part, arguments=found.arguments, after=found.after)
     name, _, rest = text.strip().partition("@")
@@ -48,7 +58,10 @@ def parse(text: str, site: Site) -> Plan:
         if not equals:
             raise FaultError(f"{one!r} in {text!r} is no argument; write NAME=VALUE")
         arguments[word] = value
-    wire(name, arguments)
+    if name.startswith(DEED):
+        manner(name, arguments)
+    else:
+        wire(name, arguments)
     if not path:
         raise FaultError(f"{text!r} names no controller; write e.g. {name}@{site.sleds[0].name}")
     return Plan(
@@ -73,6 +86,14 @@ def wire(name: str, arguments: Mapping[str, Argument]) -> Wire:
         raise FaultError(f"{name}: {error}") from error
 
 
+def manner(name: str, arguments: Mapping[str, Argument]) -> Manner:
+    """The manner of a fault's name; FaultError where there is none such."""
+    word = name.removeprefix(DEED)
+    if arguments or word not in set(Manner):
+        raise FaultError(f"no fault of deeds is called {name!r}; there are: {', '.join(DEED + each for each in TEXTS)}")
+    return Manner(word)
+
+
 def controller(path: str, site: Site) -> str:
     """The name of the controller of a sled or shelf, or of what a part is in; FaultError where there is none."""
     try:
@@ -87,6 +108,8 @@ def describe() -> Iterator[str]:
     for kind, fault in KINDS.items():
         if kind != "clean":
             yield f"{WIRE}{kind}@CONTROLLER:{'=…:'.join(_TAKES)}=…  {fault.text}"
+    for each, text in TEXTS.items():
+        yield f"{DEED}{each.value}@CONTROLLER  {text}"
 
 
 def _seconds(text: str, whole: str) -> float:

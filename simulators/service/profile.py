@@ -36,7 +36,8 @@ def add(tree: Tree, plan: Plan) -> tuple[Control, ...]:
         _host(tree, n)
     _limits(tree, plan)
     _network(tree)
-    return (Control(MANAGER_RESET, None), *(Control(host_reset(n), n) for n in plan.blades))
+    own = Control(MANAGER_RESET, (), ("ForceRestart",))
+    return (own, *(Control(host_reset(n), (n,), _RESETS) for n in plan.blades))
 
 
 def _host(tree: Tree, n: int) -> None:

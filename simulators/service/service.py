@@ -22,6 +22,7 @@ from simulators.service.journal import Journal
 from simulators.service.live import Moment, full, iso
 from simulators.service.login import Login
 from simulators.service.logs import Logs
+from simulators.service.manners import Manner
 from simulators.service.messages import Message, error
 from simulators.service.patch import patch
 from simulators.service.query import QueryError
@@ -90,6 +91,8 @@ class Service:
         self._pace = pace
         self._before: Moment | None = None
         self._kept: Kept = {}
+        self._controls: Controls | None = None
+        self._manner = Manner.WILLING
         self.journal: Journal | None = None
         """What happened in the sled; None in a dialect that tells no events."""
         self.events: Events | None = None
@@ -121,7 +124,9 @@ class Service:
             self.events = Events(self.tree, offer.events, self.journal, logs.uri, keep_alive, self._report)
             self._annexes = (logs, self.events, accounts)
         if around.controls:
-            self._annexes = (*self._annexes, Controls(around.controls, self.sled, self._source, self._kept))
+            task = offer.resets.task if offer.resets is not None else 0.0
+            self._controls = Controls(around.controls, self.sled, self._source, self._kept, task)
+            self._annexes = (*self._annexes, self._controls)
 
     @property
     def name(self) -> str:
@@ -141,6 +146,17 @@ class Service:
         self._touched = 0
         if self.on_change is not None:
             self.on_change()
+
+    @property
+    def manner(self) -> Manner:
+        """How it takes what it is asked to change."""
+        return self._manner
+
+    @manner.setter
+    def manner(self, manner: Manner) -> None:
+        self._manner = manner
+        if self._controls is not None:
+            self._controls.manner = manner
 
     @property
     def listening(self) -> bool:
@@ -383,8 +399,10 @@ class Service:
         result = patch(resource, request, path, self._kept)
         if isinstance(result, Reply):
             return result
+        if self._manner is Manner.REFUSED:
+            return error(503, Message("ServiceTemporarilyUnavailable", ("30",)), headers=(("Retry-After", "30"),))
         self._kept.update(result.settings)
-        for part, on in result.lamps.items():
+        for part, on in result.lamps.items() if self._manner is not Manner.IGNORED else ():
             self._source.set_locate(full(self.sled, part), on)
         after = self._get(path, Request("GET", path, time=request.time))
         return Reply(after.status, after.headers, result.annotate(after.body))

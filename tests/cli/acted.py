@@ -189,6 +189,7 @@ async def acting(
     time: float = NOON,
 ) -> AsyncIterator[Site]:
     """A site whose collector is logged in with an account of this role, and with another one for actions."""
+    state.mkdir(parents=True, exist_ok=True)
     world = World(with_dialect(scaled_site(1), dialect)) if world is None else world
     pace = Pace(world)
     pace.time = time

@@ -7,10 +7,11 @@ from pathlib import Path
 import pytest
 from msgspec import structs
 
-from collector.assess import asking
+from collector.assess import asking, deeds
 from collector.cli.errands import INTERRUPTED
 from collector.model import Kind, LampState, PowerWish, RequestState, Verb
 from collector.redfish.flow import Ask
+from simulators.service.manners import Manner
 from simulators.service.wire import Wire
 from tests.cli.acted import WHO, acting
 
@@ -247,3 +248,94 @@ async def test_who_may_only_read_switches_no_power(tmp_path: Path) -> None:
     async with acting(tmp_path, "server", actions=POWER, role="ReadOnly") as site:
         refused = await site.done(site.ask(site.power(site.part(Kind.BLADE), PowerWish.FORCE_OFF, "BLADE 1")))
         assert (refused.state, "account" in refused.result) == (RequestState.REFUSED, True)
+
+
+async def test_a_host_is_asked_to_end_in_order(tmp_path: Path) -> None:
+    async with acting(tmp_path, "modern", actions=POWER) as site:
+        done = await site.done(site.ask(site.power(site.part(Kind.BLADE), PowerWish.SHUT_DOWN, "BLADE 1")))
+        assert (done.state, site.host(1)) == (RequestState.DONE, "Off"), done.result
+        assert "GracefulShutdown" in done.result
+        done = await site.done(site.ask(site.power(site.part(Kind.BLADE, 2), PowerWish.CYCLE, "BLADE 2")))
+        assert (done.state, "PowerCycle" in done.result, site.host(2)) == (RequestState.DONE, True, "On")
+
+
+async def test_a_sled_takes_all_its_hosts_down_and_names_each(tmp_path: Path) -> None:
+    async with acting(tmp_path, "modern", actions=POWER) as site:
+        sled = site.part(Kind.SLED)
+        named = deeds.affected(site.watch.tree, site.watch.tree.at[sled.id])
+        assert len(named) == len(site.sled.blades) > 1
+        label = deeds.label(site.watch.tree, site.watch.tree.at[sled.id])
+        done = await site.done(site.ask(site.power(sled, PowerWish.FORCE_OFF, label)))
+        assert done.state is RequestState.DONE, done.result
+        assert {site.host(blade.number) for blade in site.sled.blades} == {"Off"}
+
+
+async def test_half_of_a_sled_is_half_done_and_says_which(tmp_path: Path) -> None:
+    async with acting(tmp_path, "modern", actions=POWER) as site:
+        site.service.manner = Manner.HALF
+        sled = site.part(Kind.SLED)
+        label = deeds.label(site.watch.tree, site.watch.tree.at[sled.id])
+        half = await site.done(site.ask(site.power(sled, PowerWish.FORCE_OFF, label)))
+        assert half.state is RequestState.HALF_DONE
+        before, after = half.result.split(" did not tell Off; ")
+        assert "BLADE 4" in before
+        assert "BLADE 1" in after
+
+
+async def test_a_reset_that_is_a_task_is_followed_and_its_words_come_from_its_action_info(tmp_path: Path) -> None:
+    async with acting(tmp_path, "push", actions=POWER) as site:
+        asked: list[str] = []
+        exchange = site.keeper.client.exchange
+
+        async def listened(ask: Ask, *, timeout: float | None = None):  # type: ignore[no-untyped-def]
+            asked.append(ask.path)
+            return await exchange(ask, timeout=timeout)
+
+        site.keeper.client.exchange = listened  # type: ignore[method-assign]
+        done = await site.done(site.ask(site.power(site.part(Kind.BLADE), PowerWish.FORCE_OFF, "BLADE 1")))
+        assert (done.state, site.host(1)) == (RequestState.DONE, "Off"), done.result
+        assert any(path.endswith("/ResetActionInfo") for path in asked)
+        assert sum(path.startswith("/redfish/v1/TaskMonitors/") for path in asked) > 2
+
+
+async def test_a_task_that_never_ends_times_out(tmp_path: Path) -> None:
+    async with acting(tmp_path, "push", actions=POWER | {"power_seconds": 10}) as site:
+        site.service.manner = Manner.LATE
+        late = await site.done(site.ask(site.power(site.part(Kind.BLADE), PowerWish.FORCE_OFF, "BLADE 1")))
+        assert late.state is RequestState.TIMED_OUT, late.result
+
+
+async def test_a_busy_controller_is_told_as_busy(tmp_path: Path) -> None:
+    async with acting(tmp_path, "modern", actions=POWER) as site:
+        site.service.manner = Manner.REFUSED
+        for request in (
+            site.locate(site.part(Kind.BLADE)),
+            site.power(site.part(Kind.BLADE), PowerWish.FORCE_OFF, "BLADE 1"),
+        ):
+            refused = await site.done(site.ask(request))
+            assert (refused.state, "busy" in refused.result) == (RequestState.REFUSED, True)
+
+
+async def test_what_is_ignored_shows(tmp_path: Path) -> None:
+    async with acting(tmp_path, "modern", actions=POWER | {"power_seconds": 10}) as site:
+        site.service.manner = Manner.IGNORED
+        half = await site.done(site.ask(site.locate(site.part(Kind.BLADE))))
+        late = await site.done(site.ask(site.power(site.part(Kind.BLADE), PowerWish.FORCE_OFF, "BLADE 1")))
+        assert (half.state, late.state) == (RequestState.HALF_DONE, RequestState.TIMED_OUT)
+
+
+async def test_the_button_is_pushed_only_where_there_is_nothing_else(tmp_path: Path) -> None:
+    async with acting(tmp_path / "reports", "reports", actions=POWER) as site:
+        done = await site.done(site.ask(site.power(site.part(Kind.BLADE), PowerWish.SHUT_DOWN, "BLADE 1")))
+        assert (done.state, "PushPowerButton" in done.result, site.host(1)) == (RequestState.DONE, True, "Off")
+        refused = await site.done(site.ask(site.power(site.part(Kind.BLADE), PowerWish.FORCE_OFF, "BLADE 1")))
+        assert refused.state is RequestState.DONE, "it was off already, so nothing is pushed"
+    async with acting(tmp_path / "classic", "classic", actions=POWER) as site:
+        done = await site.done(site.ask(site.power(site.part(Kind.BLADE), PowerWish.SHUT_DOWN, "BLADE 1")))
+        assert "GracefulShutdown" in done.result
+
+
+async def test_a_controller_that_offers_no_reset(tmp_path: Path) -> None:
+    async with acting(tmp_path, "plain", actions=POWER) as site:
+        refused = await site.done(site.ask(site.power(site.part(Kind.BLADE), PowerWish.FORCE_OFF, "BLADE 1")))
+        assert (refused.state, "offers no way" in refused.result) == (RequestState.REFUSED, True)
