@@ -18,6 +18,8 @@ from urllib.parse import urlsplit
 from collector.model import CARE_VERBS, ORDER_VERBS, Verb
 from collector.text import plain
 
+PEOPLE = "SLEDKEEPER_PEOPLE"
+"""Environment variable with the path of the people file that the pages were started with."""
 _FORWARDED = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-ip", "x-client-ip", "via")
 """Headers that a proxy in between leaves (RFC 7239, RFC 9110 7.6.3, and common practice)."""
 _LEAST_SECRET = 32

@@ -12,6 +12,7 @@ import streamlit as st
 
 from collector.text import plain
 from dashboard.drawings.ink import tag
+from dashboard.entry.gate import let_in, who_is_in
 from dashboard.mount import show
 from dashboard.pages import controllers, lamps, margins, orders, parts, rounds, sled
 from dashboard.panels.preferences import choices
@@ -53,11 +54,15 @@ def main(state: Path) -> None:
     title, draw = PAGES.get(st.query_params.get("page", ""), (rounds.TITLE, rounds.page))
     title = plain(asked, 40) if asked else title
     st.set_page_config(page_title=f"{title} · sledkeeper", layout="wide", page_icon=ICON)
+    who = let_in()
+    if who is None:
+        return
     if asked is None:
         draw(state)
     else:
         sled.page(state, asked)
     _choices()
+    who_is_in(who)
 
 
 def _choices() -> None:

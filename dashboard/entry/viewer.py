@@ -8,10 +8,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard.people import NOBODY_SIGNS_IN, People, Viewer, load, who_looks
-
-PEOPLE = "SLEDKEEPER_PEOPLE"
-"""Environment variable with the path of the people file, set by :mod:`dashboard.serve`."""
+from dashboard.people import NOBODY_SIGNS_IN, PEOPLE, People, Viewer, load, who_looks
 
 
 @st.cache_resource
@@ -27,5 +24,6 @@ def people() -> People:
 def viewer() -> Viewer:
     """Who looks now."""
     known = people()
-    user = st.user.to_dict() if known.sign_in is not None and st.user.is_logged_in else None
+    told = st.user.to_dict() if known.sign_in is not None else {}
+    user = told if told.get("is_logged_in") is True else None
     return who_looks(known, st.context.ip_address, st.context.headers.to_dict(), user, time.time())

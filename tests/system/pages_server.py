@@ -12,7 +12,8 @@ from pathlib import Path
 
 import httpx
 
-from dashboard.serve import command, environment
+from dashboard.people import NOBODY_SIGNS_IN, load
+from dashboard.serve import command, environment, sign_in_secrets
 
 
 def free_port() -> int:
@@ -24,17 +25,22 @@ def free_port() -> int:
 
 
 @contextmanager
-def served(state_dir: Path, log: Path) -> Iterator[str]:
+def served(
+    state_dir: Path, log: Path, people_file: Path | None = None, port: int = 0, host: str = "127.0.0.1"
+) -> Iterator[str]:
     """The pages of a state directory, as ``sledkeeper dashboard`` serves them; yields their origin."""
-    port = free_port()
+    port = port or free_port()
     origin = f"http://127.0.0.1:{port}"
+    people = NOBODY_SIGNS_IN if people_file is None else load(people_file)
+    made = sign_in_secrets(people)
     with log.open("wb") as out:
         server = subprocess.Popen(
-            command(state_dir, port),
-            env={**os.environ, **environment()},
+            command(state_dir, port, host, people, None if made is None else made[0]),
+            env={**os.environ, **environment(people_file=people_file)},
             stdin=subprocess.DEVNULL,
             stdout=out,
             stderr=subprocess.STDOUT,
+            pass_fds=() if made is None or made[1] is None else (made[1],),
         )
         try:
             _wait(server, origin, log)
