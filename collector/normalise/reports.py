@@ -212,7 +212,7 @@ def _limit(body: Body, definition: Body, walked: Walked) -> Seconds | None:
     """How long the report may stay the same; None where rounds must not rely on it."""
     if definition.get("MetricReportDefinitionEnabled") is False or definition.get("ReportUpdates") == "NewReport":
         return None
-    if record(definition.get("Status")).get("State") in _NO_STATES:
+    if text(record(definition.get("Status")).get("State")) in _NO_STATES:
         return None
     kind = definition.get("MetricReportDefinitionType")
     if kind == "OnRequest":

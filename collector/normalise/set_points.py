@@ -18,7 +18,7 @@ from collector.normalise.bodies import Body, finite, link_list, pointer, record,
 from collector.normalise.findings import Findings, shown
 from collector.normalise.parts import MAX_ROWS, Draft, Parts
 from collector.normalise.places import data_source
-from collector.normalise.units import Measure, commensurable, known_codes, of_code, quantity_of
+from collector.normalise.units import FARTHEST, Measure, commensurable, known_codes, of_code, quantity_of
 from collector.redfish import links
 from collector.redfish.resources import Fetch
 
@@ -158,7 +158,7 @@ def _of_control(
     if all(numbers[key] is None for key in NUMBERS):
         return None
     mode = body.get("ControlMode")
-    if mode is not None and mode not in CONTROL_MODES:
+    if mode is not None and not (isinstance(mode, str) and mode in CONTROL_MODES):
         detail = f"ControlMode {shown(mode)} is not in the standard"
         findings.add(uri, f"{at}/ControlMode", DefectKind.UNKNOWN_WORD, detail)
         mode = None
@@ -181,7 +181,7 @@ def _of_control(
         high=scaled("SettingMax"),
         lowest=scaled("AllowableMin"),
         highest=scaled("AllowableMax"),
-        dead_band=None if band is None else abs(measure.distance(band)),
+        dead_band=None if band is None else min(abs(measure.distance(band)), FARTHEST),
         mode=mode,
         source=f"{uri}#{at}/SetPoint" if at else uri,
     )
@@ -206,7 +206,7 @@ def control_measure(body: Body, numbers: list[float], uri: str, findings: Findin
         taken = code if commensurable(code, demanded) else demanded
         detail = f"SetPointUnits {shown(code)} where ControlType {type_} means {demanded}; read as {taken}"
         findings.add(uri, "/SetPointUnits", DefectKind.WRONG_UNIT, detail)
-    chip = body.get("PhysicalContext") in _CHIPS
+    chip = text(body.get("PhysicalContext")) in _CHIPS
     if taken == "Hz" and chip and numbers and 0.0 < max(numbers) < _SLOWEST_CHIP:
         detail = f"{max(numbers):g} Hz is no clock of a {body['PhysicalContext']}; read as MHz"
         findings.add(uri, "/SetPointUnits", DefectKind.WRONG_UNIT, detail)

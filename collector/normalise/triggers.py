@@ -63,7 +63,7 @@ class Triggers:
         limits = body.get("NumericThresholds")
         if limits is None or body.get("TriggerEnabled") is False or body.get("MetricType") == "Discrete":
             return
-        if record(body.get("Status")).get("State") in _NO_STATES:
+        if text(record(body.get("Status")).get("State")) in _NO_STATES:
             return
         if not isinstance(limits, dict):
             detail = f"NumericThresholds is {shown(limits)}, not an object"
@@ -94,7 +94,7 @@ class Triggers:
         ids = {id_ for id_ in rows(body.get("MetricIds")) if isinstance(id_, str)}
         for resource in self._resources.values() if ids else ():
             definition = resource.body
-            if resource_type(definition) == "MetricDefinition" and definition.get("Id") in ids:
+            if resource_type(definition) == "MetricDefinition" and text(definition.get("Id")) in ids:
                 if definition.get("CalculationAlgorithm") is not None:
                     continue  # worked out of readings over a time: none of them is one
                 for told in rows(definition.get("MetricProperties")):

@@ -10,13 +10,13 @@ from __future__ import annotations
 import asyncio
 import logging
 import math
-from collections.abc import Awaitable, Callable, Coroutine, Mapping
-from typing import Any, Protocol
+from collections.abc import Coroutine, Mapping
+from typing import Any
 
 import httpx
 from msgspec import structs
 
-from collector.model import Assessment, Inventory, Outcome, Round, Seconds, Update
+from collector.model import Inventory, Outcome, Update
 from collector.poll.clock import Clock
 from collector.poll.contact import ContactNote
 from collector.poll.events import Events, Listening
@@ -27,6 +27,7 @@ from collector.poll.rounds import Done, Rounds
 from collector.poll.schedule import Chance, Grid, back_off, login_back_off, obeyed, out_of_turn, patience
 from collector.poll.side import first_of
 from collector.poll.streamed import Streamed
+from collector.poll.telling import Tell, Watches
 from collector.redfish.client import Client
 from collector.redfish.errors import ControllerError, HttpStatus, LoginRefused, TimedOut
 from collector.redfish.left_over import SessionNotes
@@ -40,26 +41,12 @@ __all__ = ["Keeper", "Report", "Tell", "Watches"]
 
 log = logging.getLogger(__name__)
 
-Tell = Callable[[Update], Awaitable[None]]
-"""Takes an update; waits while there is no room for it. ValueError: this update doesn't fit, which is that controller's
-trouble alone. Anything else that it raises ends the fleet: nothing can be kept any more."""
-
 _LEAST_GAP = 0.05
 """Of the poll interval: a gap between two rounds that is shorter is left alone."""
 _GAP_USED = 0.8
 """Of a gap, by what is not a round."""
 _ROUNDS_BETWEEN_WALKS = 2
 """At least, when the tree seems to have changed; twice as many each time that happens again before a planned walk."""
-
-
-class Watches(Protocol):
-    """What a keeper feeds; see :class:`collector.assess.watch.Watch`."""
-
-    def inventory(self, inventory: Inventory, now: Seconds) -> Assessment:
-        """Take a walk."""
-
-    def round(self, round: Round, now: Seconds) -> Assessment:
-        """Take a round."""
 
 
 class Keeper:

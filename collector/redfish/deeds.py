@@ -193,7 +193,7 @@ def _power_of(hosts: Sequence[tuple[str, str]], wait: float = 0.0) -> Flow[list[
     for index, (resource, _) in enumerate(hosts):
         answer = yield Ask("GET", resource, wait=wait if index == 0 else 0.0)
         told = answer.body.get("PowerState") if answer.good else None
-        found.append(PowerState(told) if told in _POWER_WORDS else PowerState.UNKNOWN)
+        found.append(PowerState(told) if isinstance(told, str) and told in _POWER_WORDS else PowerState.UNKNOWN)
     return found
 
 
@@ -300,7 +300,8 @@ def _followed(place: Place, answer: Answer, patience: float) -> Flow[Answer]:
         answer = yield Ask("GET", monitor, wait=wait)
         if answer.status in (404, 410):
             return Answer(200)  # its result is not kept any more
-        state = answer.body.get("TaskState")
+        told = answer.body.get("TaskState")
+        state = told if isinstance(told, str) else ""
         if answer.status == 202 or (answer.good and state in _RUNNING):
             continue
         if answer.good and state in _FAILED:

@@ -82,7 +82,7 @@ def _no_events(service_root: Mapping[str, Any], event_service: Mapping[str, Any]
         return "the event service is turned off (ServiceEnabled)"
     status = event_service.get("Status")
     state = status.get("State") if isinstance(status, dict) else None
-    return f"the event service's state is {state}" if state in _NO_STATES else ""
+    return f"the event service's state is {state}" if isinstance(state, str) and state in _NO_STATES else ""
 
 
 def _stream(event_service: Mapping[str, Any], place: Place) -> tuple[str, str]:

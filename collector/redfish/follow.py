@@ -202,7 +202,10 @@ def _definitions(trigger: dict[str, Any]) -> Iterator[tuple[str, str]]:
     ids = trigger.get("MetricIds")
     for index, id_ in enumerate(ids if isinstance(ids, list) else ()):
         if isinstance(id_, str) and id_:
-            yield f"/MetricIds/{index}", f"/redfish/v1/TelemetryService/MetricDefinitions/{quote(id_, safe='')}"
+            yield (
+                f"/MetricIds/{index}",
+                f"/redfish/v1/TelemetryService/MetricDefinitions/{quote(id_[:256], safe='', errors='replace')}",
+            )
 
 
 def _excerpts(pointer: str, value: object, depth: int) -> Iterator[tuple[str, str]]:

@@ -26,6 +26,7 @@ from simulators.service.manners import Manner
 from simulators.service.messages import Message, error
 from simulators.service.patch import patch
 from simulators.service.query import QueryError
+from simulators.service.refusals import refused_headers
 from simulators.service.reports import REPORT
 from simulators.service.sessions import Account, Accounts
 from simulators.service.settings import Kept
@@ -288,7 +289,7 @@ class Service:
             wait = str(max(1, round(self._ready_at - request.time)))
             busy = Message("ServiceTemporarilyUnavailable", (wait,))
             return error(503, busy, headers=(("Retry-After", wait),))
-        refused = _refuse_headers(request)
+        refused = refused_headers(request)
         if refused is not None:
             return refused
         path = canonical(request.path)
@@ -417,21 +418,3 @@ def canonical(path: str) -> str:
     """The path under which a resource is kept: without a trailing slash, but for the service root (DSP0266)."""
     path = path.rstrip("/") or "/"
     return ROOT if path == ROOT.rstrip("/") else path
-
-
-def _refuse_headers(request: Request) -> Reply | None:
-    """What is wrong with the headers of a request, if anything (DSP0266, "Request headers")."""
-    headers = request.headers
-    if headers.get("odata-version", "4.0") not in ("4.0", "4.01"):
-        return error(412, Message("HeaderInvalid", ("OData-Version",)))
-    if request.body and headers.get("content-type", "application/json").partition(";")[0].strip().lower() not in (
-        "application/json",
-    ):
-        return error(415, Message("HeaderInvalid", ("Content-Type",)))
-    accept = headers.get("accept", "*/*").lower()
-    if not any(word in accept for word in ("*/*", "application/*", "application/json")) and not (
-        (request.path.endswith("$metadata") and "xml" in accept)
-        or (request.path.endswith(".yaml") and "yaml" in accept)
-    ):
-        return error(406, Message("HeaderInvalid", ("Accept",)))
-    return None

@@ -11,6 +11,7 @@ from collector.model import DefectKind, Location, Quantity, Setting, SettingKind
 from collector.normalise.inventory import build
 from collector.normalise.set_points import Limits
 from collector.redfish.resources import Fetch
+from tests.campaigns.mutations import JUNK
 from tests.normalise.services import SLED, Bodies, chassis, collection, link, power, read, resource, root, sled
 from tests.normalise.walks import example
 
@@ -155,3 +156,22 @@ def test_a_limit_that_moves_is_seen_in_every_tenth_round_by_what_rounds_bring_an
     for _ in range(10):
         limits.begin()
     assert not limits.moved(1, b"not JSON")
+
+
+def test_no_junk_anywhere_gets_out_as_an_exception() -> None:
+    """Each property in turn becomes each of the campaign's pieces of junk; a setting never has what can't be kept."""
+    copy = {"SetPoint": 500, "AllowableMax": 1000, "ControlMode": "Automatic", "DataSourceUri": LIMIT}
+    more = {"PhysicalContext", "RelatedItem", "SettingMin", "DeadBand"}
+    for name in (control().keys() | more) - {"@odata.id", "@odata.type"}:
+        for junk in JUNK:
+            for setting in settings(service(control(**{name: junk}), metrics={"PowerLimitWatts": copy}))[0]:
+                assert msgspec.json.decode(msgspec.json.encode(setting), type=Setting) == setting
+    for name in copy:
+        for junk in JUNK:
+            settings(service(control(), metrics={"PowerLimitWatts": copy | {name: junk}}))
+    for junk in JUNK:
+        settings(service(Allocation=junk))
+        settings(service(metrics={"PowerLimitWatts": junk}))
+        older = {"MemberId": "0", "PowerLimit": junk, "PowerRequestedWatts": junk}
+        settings(root() | chassis(sled(Power=link(f"{SLED}/Power"))) | power(PowerControl=[older]))
+        Limits((), ()).moved(0, msgspec.json.encode(junk) if junk != 10**400 else b"1")

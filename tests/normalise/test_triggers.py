@@ -9,6 +9,7 @@ import pytest
 
 from collector.model import DefectKind, Limit, Location, Thresholds
 from collector.normalise.inventory import build
+from tests.campaigns.mutations import JUNK
 from tests.conftest import standard
 from tests.normalise.services import Bodies, chassis, collection, link, read, resource, root, sensors, sled, temperature
 from tests.normalise.walks import example
@@ -145,3 +146,21 @@ def test_the_published_single_trigger() -> None:
     found, defects = told(service(body | {"@odata.id": f"{TELEMETRY}/Triggers/1"}))
     assert found["Inlet"].upper_critical == Limit(value=50.0, on_delay=0.001)
     assert not defects
+
+
+def test_no_junk_anywhere_gets_out_as_an_exception() -> None:
+    """Each property in turn becomes each of the campaign's pieces of junk."""
+    whole = trigger(
+        1, INLET, Wildcards=[{"Name": "Which", "Values": ["Inlet"]}], MetricIds=["Hot"], Status={"State": "Enabled"}
+    )
+    whole |= {"TriggerEnabled": True, "MetricType": "Numeric"}
+    for name in whole.keys() - {"@odata.id", "@odata.type"}:
+        for junk in JUNK:
+            told(service(whole | {name: junk}))
+    for junk in JUNK:
+        told(service(whole | {"Status": {"State": junk}}))
+        told(service(whole | {"NumericThresholds": {"UpperWarning": junk}}))
+        told(service(whole | {"NumericThresholds": {"UpperWarning": {"Reading": junk, "DwellTime": junk}}}))
+        told(service(whole | {"Wildcards": [{"Name": junk, "Values": [junk]}], "MetricProperties": ["/x/{Which}#/y"]}))
+        definition = resource(f"{TELEMETRY}/MetricDefinitions/Hot", "MetricDefinition", MetricProperties=[junk])
+        told(service(whole, definitions=(definition | {"Id": junk},)))
