@@ -115,7 +115,9 @@ class Glance:
     def sleds(self, most: int) -> tuple[tuple[Sled, ...], int]:
         """Some sleds, the worst first, and how many there are."""
         rows = self._open().overview.worst_fronts(Chosen(), most)
-        return tuple(self._drawn(rows).sleds), self._totals.get().controllers
+        ranks = {row.controller: rank for rank, row in enumerate(rows)}
+        sleds = sorted(self._drawn(rows).sleds, key=lambda sled: ranks[sled.controller])
+        return tuple(sleds), self._totals.get().controllers
 
     def stands(self, controller: str) -> tuple[Rack, Sled] | None:
         """A controller's sled and the rack it is drawn in; None where it is in none."""

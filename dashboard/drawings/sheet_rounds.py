@@ -13,10 +13,12 @@ svg.rack .cut-off { stroke: var(--unknown); stroke-width: 1.5; fill: none; }
 .floor { align-items: flex-start; gap: 0 1.6rem; }
 .rows figcaption { padding: 0 0 0.1rem; font-size: 0.92rem; }
 .rows figcaption .small { font-weight: 400; }
-.lane { display: grid; grid-template-columns: minmax(7rem, 13rem) minmax(0, 1fr); gap: 0.1rem 0.8rem;
-  padding: 0.25rem 0; border-bottom: 1px solid var(--rule); align-items: center; }
-.lane h3 { margin: 0; font-size: 0.94rem; }
-.lane .count { font-size: 0.84rem; color: var(--quiet); line-height: 1.25; }
+.sheet > h2:first-child { margin-top: 0.4rem; }
+.lane { padding: 0.2rem 0; border-bottom: 1px solid var(--rule); }
+.lane > div:first-child, .lane > summary { display: flex; flex-wrap: wrap; gap: 0 0.7rem; align-items: baseline; }
+.sheet .lane > summary { padding: 0.1rem 0; }
+.lane h3 { margin: 0; font-size: 0.92rem; }
+.lane .count { font-size: 0.84rem; color: var(--quiet); line-height: 1.3; }
 .cells { display: flex; flex-wrap: wrap; gap: 1px; }
 .cell { display: block; width: 24px; height: 24px; background: var(--ground); border-bottom: 1px solid var(--rule); }
 .cell svg { display: block; }
@@ -24,7 +26,6 @@ svg.rack .cut-off { stroke: var(--unknown); stroke-width: 1.5; fill: none; }
 .cell.is-critical { border-bottom: 2px solid var(--this); }
 .cell.drawn { outline: 1.5px solid var(--ink); outline-offset: -1.5px; }
 .cell:hover { background: var(--shade); }
-.sheet details.lanes > summary { padding: 0.35rem 0; }
 .taken { display: flex; flex-wrap: wrap; gap: 0.2rem 0.6rem; align-items: baseline; margin: 0.2rem 0; }
 .taken a { border: 1px solid var(--rule); padding: 0.15rem 0.5rem; text-decoration: none; }
 .taken a::after { content: " ×"; }
@@ -39,19 +40,24 @@ svg.rack .cut-off { stroke: var(--unknown); stroke-width: 1.5; fill: none; }
   .tight .line .when { grid-column: 2; grid-row: 1; }
   .tight .line .what, .tight .line .where { grid-column: 1 / -1; grid-row: auto; }
   .tight .aside { margin-left: 0.2rem; }
-  .lane { grid-template-columns: minmax(0, 1fr); }
 }
 """
 
 PAGE = """<style>
-.st-key-rounds { display: grid !important; grid-template-columns: minmax(0, 1fr); gap: 0 2.2rem !important; }
-.st-key-rounds > * { width: 100% !important; min-width: 0; }
+.st-key-rounds, .st-key-rounds-many { display: grid !important; grid-template-columns: minmax(0, 1fr);
+  gap: 0 2.2rem !important; }
+.st-key-rounds > *, .st-key-rounds-many > * { width: 100% !important; min-width: 0; }
 @media (min-width: 62rem) {
-  .st-key-rounds { grid-template-columns: minmax(0, 9fr) minmax(0, 11fr); align-items: start; }
+  .st-key-rounds, .st-key-rounds-many { grid-template-columns: minmax(0, 9fr) minmax(0, 11fr); align-items: start; }
+  .st-key-rounds > *:first-child, .st-key-rounds-many > *:first-child { grid-row: 1 / span 2; }
+  .st-key-rounds-many { grid-template-rows: auto 1fr; }
 }
 @media (min-width: 120rem) {
   .st-key-rounds { grid-template-columns: minmax(0, 8fr) minmax(0, 14fr); }
+  .st-key-rounds-many { grid-template-columns: minmax(0, 8fr) minmax(42rem, 7fr) minmax(0, 7fr); }
+  .st-key-rounds-many > *:first-child { grid-row: auto; }
 }
-.st-key-find { margin-top: -0.4rem; }
+.st-key-find { margin-top: -0.4rem; max-width: 40rem; }
 </style>"""
-"""Two columns where there is room: what is wrong, and the racks. For Streamlit's own boxes, outside our sheets."""
+"""Two columns where there is room, what is wrong and the racks; three for a floor of many racks, whose rows of cells
+stand apart from the racks that are open. For Streamlit's own boxes, outside our sheets."""

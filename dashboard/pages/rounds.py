@@ -19,7 +19,7 @@ from dashboard.drawings.sheet_rounds import PAGE
 from dashboard.glance import Rounds
 from dashboard.mount import show
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
-from dashboard.panels.floor import elevations, lanes, racks_head, unplaced
+from dashboard.panels.floor import elevations, lanes, open_head, racks_head, unplaced
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.rounds import beginning, changed, found_wrong, hands_first, heard, not_answering, taken
 from dashboard.viewer import cookie
@@ -73,7 +73,7 @@ def _show(
     )
     _find(chosen, ways)
     stale = running(found.collector, moment) is not Running.YES
-    with st.container(key="rounds"):
+    with st.container(key="rounds" if found.opened.whole else "rounds-many"):
         with st.container(key="rounds-wrong"):
             unknown = sum(rack.unknown for rack in found.racks)
             show("hands", hands_first(found.orders, found.wrong, moment, here, narrow))
@@ -84,11 +84,15 @@ def _show(
                 changed(seen, news, moment, here),
                 on_pick=lambda _: _all_seen(),
             )
-        with st.container(key="rounds-racks"):
-            show("racks", racks_head(found.racks, found.opened))
-            show("lanes", *lanes(found.racks, found.opened, chosen))
-            drawn = elevations(found.floor.rows, stale, found.opened, chosen)
-            show("drawn", *drawn, unplaced(found.floor, found.racks))
+        drawn = [*elevations(found.floor.rows, stale, found.opened, chosen), unplaced(found.floor, found.racks)]
+        if found.opened.whole:
+            with st.container(key="rounds-racks"):
+                show("racks", racks_head(found.racks, found.opened), *drawn)
+        else:
+            with st.container(key="rounds-lanes"):
+                show("racks", racks_head(found.racks, found.opened), *lanes(found.racks, found.opened, chosen))
+            with st.container(key="rounds-drawn"):
+                show("drawn", open_head(found.racks, found.opened), *drawn)
     show("foot", foot(moment, here), beat=moment, cookies={_cookie(state): seen.kept(moment)})
 
 
@@ -102,7 +106,7 @@ def _find(chosen: Chosen, ways: tuple[filters.Ways, ...]) -> None:
             placeholder="name, place, label, serial, words of a condition",
             on_change=lambda: _set("text", str(st.session_state[f"find-text-{chosen.text}"])),
             label_visibility="collapsed",
-            width=420,
+            width="stretch",
         )
         with st.popover("Narrow to …"):
             for way in ways:

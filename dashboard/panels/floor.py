@@ -15,7 +15,7 @@ from dashboard.drawings.things import Rack, Standing
 from dashboard.panels.frame import KEY
 from dashboard.views import filters
 from dashboard.views.floor import Floor, Opened, Row, in_order, loud, row_name
-from dashboard.views.words import count
+from dashboard.views.words import count, whole
 
 _NAMED = 6
 """Racks in trouble named in a row's line."""
@@ -30,7 +30,7 @@ def racks_head(racks: Sequence[RackCount], opened: Opened) -> Ink:
         Health.OK: sum(rack.ok for rack in racks),
         Health.UNKNOWN: sum(rack.unknown for rack in racks),
     }
-    told = [f"{numbers[health]} {health.word}" for health in sorted(numbers, reverse=True) if numbers[health]]
+    told = [f"{whole(numbers[health])} {health.word}" for health in sorted(numbers, reverse=True) if numbers[health]]
     sleds, standing = sum(numbers.values()), sum(1 for rack in racks if rack.rack)
     words = f"{count(sleds, 'sled')}: {', '.join(told)}" if told else "no sled"
     if standing and not opened.whole:
@@ -66,18 +66,27 @@ def _lane(name: str, racks: tuple[RackCount, ...], drawn: frozenset[tuple[str, s
         )
         for rack in racks
     ]
-    return tag(
-        "section",
-        tag("div", tag("h3", name), tag("div", _row_words(racks), class_="count")),
-        tag("div", *cells, class_="cells"),
-        class_="lane",
-        data_lane=name,
-    )
+    head = (tag("h3", name), tag("span", _row_words(racks), class_="count"))
+    stand = tag("div", *cells, class_="cells")
+    if any(loud(rack) or rack.waiting for rack in racks):
+        return tag("section", tag("div", *head), stand, class_="lane", data_lane=name)
+    return tag("details", tag("summary", *head), stand, class_="lane", data_lane=name, id=f"lane-{name}"[:200])
 
 
 def _standing(rack: RackCount) -> Standing:
-    """The worst in a rack; unknown only where nothing there is heard."""
-    return Standing(rack.worst, ("a part outside",) if rack.at_risk else ())
+    """The worst in a rack; unknown rather than OK where something there is not heard."""
+    health = rack.worst if rack.worst > Health.OK else rack.least
+    return Standing(health, ("a part outside",) if rack.at_risk else ())
+
+
+def open_head(racks: Sequence[RackCount], opened: Opened) -> Ink:
+    """Heading of the racks that are drawn, where not all are."""
+    troubled = sum(1 for rack in racks if rack.rack and loud(rack))
+    if not opened.racks:
+        words = "No rack is in trouble; a cell opens its rack."
+        return tag("p", words, class_="nothing", data_block="open-racks")
+    words = f"{len(opened.racks)} of {count(troubled, 'rack')} in trouble, the worst; a cell opens its rack"
+    return tag("h2", "Open", tag("span", words, class_="count"), data_block="open-racks")
 
 
 def _row_words(racks: Sequence[RackCount]) -> str:

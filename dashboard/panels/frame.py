@@ -86,10 +86,8 @@ def not_running(state: CollectorState | None, now: Seconds, state_dir: Path) -> 
     how = running(state, now)
     if how is Running.YES:
         return None
-    words: list[str | Ink] = [said(state, now)]
-    if how is not Running.NEVER:
-        words.append("What follows is what it knew last, not what is now.")
-    return notice(Health.WARNING, *words, how_to_start(state_dir), name=f"collector-{how.value}")
+    last = "" if how is Running.NEVER else " What follows is what it knew last, not what is now."
+    return notice(Health.WARNING, said(state, now) + last, how_to_start(state_dir), name=f"collector-{how.value}")
 
 
 KEY = tag(

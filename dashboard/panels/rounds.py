@@ -20,7 +20,7 @@ from dashboard.views import filters
 from dashboard.views.answers import SOONEST
 from dashboard.views.attention import Silent, Task
 from dashboard.views.since import Change, Changes, Look
-from dashboard.views.words import age, clock, count
+from dashboard.views.words import age, clock, count, whole
 
 FIRST = 8
 """Lines shown at once; the rest unfolds."""
@@ -29,18 +29,18 @@ _SILENT = 5
 
 def heard(told: Totals, now: Seconds) -> Ink:
     """One line on how much is heard and how recently."""
-    pieces = [join(tag("b", f"{told.answering} of {count(told.controllers, 'controller')}"), " answering")]
+    pieces = [join(tag("b", f"{whole(told.answering)} of {count(told.controllers, 'controller')}"), " answering")]
     if told.failing:
         pieces.append(join(tag("b", str(told.failing)), " failing"))
     if told.waiting:
         pieces.append(join(tag("b", str(told.waiting)), " not asked yet"))
     if told.behind:
-        pieces.append(join(tag("b", str(told.behind)), " behind by more than two rounds"))
+        pieces.append(join(tag("b", whole(told.behind)), " behind by more than two rounds"))
     if told.newest is not None:
         pieces.append(join("newest round ", tag("b", f"{age(now - told.newest)} ago")))
     if told.oldest is not None and told.newest is not None and told.oldest < told.newest - 1:
         pieces.append(join("oldest ", tag("b", f"{age(now - told.oldest)} ago")))
-    pieces.append(join(tag("b", f"{told.valued} of {told.sensors}"), " readings have a value"))
+    pieces.append(join(tag("b", f"{whole(told.valued)} of {whole(told.sensors)}"), " readings have a value"))
     if told.defects:
         pieces.append(join(tag("b", count(told.defects, "defect")), " in what they offer"))
     if told.unchecked:

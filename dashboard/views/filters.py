@@ -46,8 +46,8 @@ def told(chosen: Chosen) -> dict[str, str]:
 
 def link(chosen: Chosen, **other: str) -> str:
     """Rounds with this choice, and with some of it another way; an empty word drops it."""
-    query = {**told(chosen), **other}
-    query = {name: value for name, value in query.items() if value}
+    both = {**told(chosen), **other}
+    query = {name: both[name] for name in FIELDS if both.get(name)}
     return "./?" + urlencode(query) if query else "./"
 
 

@@ -121,4 +121,10 @@ def threshold_words(name: str) -> str:
 
 def count(number: int, one: str, many: str | None = None) -> str:
     """A number with its noun: ``1 blade``, ``4 blades``."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
+    return f"{whole(number)} {one if number == 1 else many or one + 's'}"
+
+
+def whole(number: int) -> str:
+    """A whole number, in groups of three from five digits on, apart by a narrow space (ISO 80000-1, 7.3.1, from
+    memory)."""
+    return f"{number:,}".replace(",", "\u202f") if number >= 10_000 else str(number)

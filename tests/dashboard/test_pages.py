@@ -24,7 +24,7 @@ from tests.dashboard.reading import find, one, words
 XHTML = "{http://www.w3.org/1999/xhtml}"
 
 
-def visit(state: Path, monkeypatch: pytest.MonkeyPatch, **query: str) -> dict[str, ElementTree.Element]:
+def visit(state: Path, monkeypatch: pytest.MonkeyPatch, /, **query: str) -> dict[str, ElementTree.Element]:
     """The page's pieces by key, parsed; ``sled`` in the query means the sled page."""
     monkeypatch.setattr("sys.argv", ["app.py", "--state", str(state)])
     app = AppTest.from_file(str(APP), default_timeout=30)
