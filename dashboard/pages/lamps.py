@@ -9,7 +9,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from collector.model import Health, Lamps, LampState, Part
+from collector.model import Lamps, LampState, Part
 from collector.store.errors import StoreError
 from collector.store.overview import RackCount
 from dashboard.drawings.front import front as drawn_front
@@ -19,7 +19,7 @@ from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.lamps import answer, ask_lamps, choose_front, choose_rack, choose_sled, reverse, where
 from dashboard.queries import SledFacts, Source
-from dashboard.views.floor import Floor, row_name, standing, unheard
+from dashboard.views.floor import Floor, row_name, unheard
 from dashboard.views.lamps import COLOURS, MORE_AMBER, alike, decode, fronts, panel_kind, seen_from
 from dashboard.views.places import label, named
 from dashboard.views.sled import front_of
@@ -134,8 +134,7 @@ def _tapped(facts: SledFacts, part: Part, asked: dict[str, str], heard: bool) ->
     """The panel to tap, and what it means once both lamps were told."""
     places = facts.places
     seen, kind = seen_from(asked), panel_kind(part, places)
-    health = standing(part.id, facts.rolled, places.parts).health if heard else Health.UNKNOWN
-    decoded = decode(kind, seen, facts.lamps.get(part.id), heard, health)
+    decoded = decode(kind, seen, facts.lamps.get(part.id), heard)
     body: Ink | None = None
     if decoded is not None and seen.lamps is not None:
         inside = {part.id, *(each.id for each in places.within(part.controller, part.id))}

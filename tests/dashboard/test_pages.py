@@ -302,7 +302,7 @@ def test_the_lamp_reader_goes_from_rack_to_sled_to_front_to_meaning(
         seen = {"at": "r03-s1", "part": UNPOWERED, "blue": "on"}
         assert find(read(**seen), data_block="answer") == []
         differs = read(**seen, amber="off")
-        assert words(one(differs, data_means="true")) == "It is running, without a fault."
+        assert words(one(differs, data_means="true")) == "On, and all is well."
         assert one(differs, data_against="").get("data-against") == "differs"
         agrees = read(at="r03-s1", part=UNPOWERED, blue="off", amber="on")
         assert one(agrees, data_against="").get("data-against") == "agrees"

@@ -438,7 +438,7 @@ def test_the_lamp_reader_is_worked_with_a_thumb(site: Site, browser: Browser) ->
         expect(page.locator('[data-pick="blue=on"]')).to_have_attribute("aria-pressed", "true", timeout=PATIENCE)
         page.locator('[data-pick="amber=off"]').click()
         answer = page.locator("[data-means]")
-        expect(answer).to_have_text("It is running, without a fault.", timeout=PATIENCE)
+        expect(answer).to_have_text("On, and all is well.", timeout=PATIENCE)
         expect(answer).to_be_in_viewport(timeout=PATIENCE)
         expect(page.locator("[data-against]")).to_have_attribute("data-against", "differs")
         for size in page.locator("button.thumb").evaluate_all(
