@@ -23,14 +23,12 @@ svg .to-middle { text-anchor: middle; }
 svg .arrow, svg .coolant { stroke: var(--quiet); stroke-width: 1.6; fill: none; }
 svg .coolant { stroke: var(--ok); stroke-width: 2.4; }
 svg.front text, svg.front .lamps, svg.front .blade > .mark { pointer-events: none; }
-.drawings { display: grid; grid-template-columns: minmax(0, clamp(21rem, 24vw, 30rem)) minmax(0, 1fr);
-  gap: 0 2.4rem; align-items: start; }
-.drawings figure { margin: 0 0 0.6rem; }
-.drawings figcaption { font-size: 0.85rem; color: var(--quiet); }
-.drawings figcaption b { color: var(--ink); font-weight: 600; }
-.drawings .choices { font-size: 0.88rem; margin: 0.1rem 0 0.3rem; align-items: baseline; }
-.drawings .choices .of { min-width: 0; }
-.drawings .choices .worded { margin-left: 0.4rem; }
+.drawn figure { margin: 0 0 0.6rem; }
+.drawn figcaption { font-size: 0.85rem; color: var(--quiet); }
+.drawn figcaption b { color: var(--ink); font-weight: 600; }
+.drawn .choices { font-size: 0.88rem; margin: 0.1rem 0 0.3rem; align-items: baseline; }
+.drawn .choices .of { min-width: 0; }
+.drawn .choices .worded { margin-left: 0.4rem; }
 .verdict .plain { color: inherit; text-decoration-color: var(--rule); }
 .verdict { border-left: 10px solid var(--this, var(--unknown)); padding: 0.15rem 0 0.15rem 0.9rem; margin: 0.8rem 0; }
 .verdict p { margin: 0.15rem 0; }
@@ -43,6 +41,7 @@ svg.front text, svg.front .lamps, svg.front .blade > .mark { pointer-events: non
   cursor: pointer; line-height: 1.35; }
 .push:hover { background: var(--shade); }
 .pushes { display: flex; flex-wrap: wrap; gap: 0.5rem; margin: 0.5rem 0; }
+.came { border-left: 6px solid var(--this); padding-left: 0.7rem; }
 .part-panel > h2:first-child { margin-top: 0; }
 .part-panel h3 { margin-top: 0.9rem; }
 .lamp-lines.beside { display: grid; gap: 0 2rem;
@@ -91,8 +90,5 @@ svg .spot-edge { stroke: var(--ink); stroke-width: 3; fill: none; }
 @media print {
   svg.qr { width: 28mm; height: 28mm; }
   .two { grid-template-columns: 1fr 1fr; }
-}
-@media (max-width: 48rem) {
-  .drawings { grid-template-columns: minmax(0, 1fr); }
 }
 """

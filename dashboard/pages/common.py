@@ -27,6 +27,7 @@ _TIDY = """<style>
     position: static !important; overflow: visible !important; height: auto !important; padding: 0 !important;
     display: block !important; background: white !important; }
   [data-testid="stVerticalBlock"] { gap: 0 !important; }
+  [data-testid="stExpander"], [data-testid="stForm"] { display: none !important; }
 }
 </style>"""
 

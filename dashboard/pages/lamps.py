@@ -15,6 +15,7 @@ from collector.store.overview import RackCount
 from dashboard.drawings.front import front as drawn_front
 from dashboard.drawings.ink import Ink, sled_link, tag
 from dashboard.mount import show
+from dashboard.pages import acting
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.lamps import answer, ask_lamps, choose_front, choose_rack, choose_sled, reverse, where
@@ -55,7 +56,7 @@ def _show(store: Source, state: Path) -> None:
     if facts is None:
         _choose(store, asked)
     else:
-        _read(facts, asked)
+        _read(facts, asked, state)
     show("foot", foot(moment, zone()), beat=moment)
 
 
@@ -109,7 +110,7 @@ def _pair(words: str) -> Lamps | None:
     return Lamps(states[blue], states[amber]) if blue in states and amber in states else None
 
 
-def _read(facts: SledFacts, asked: dict[str, str]) -> None:
+def _read(facts: SledFacts, asked: dict[str, str], state: Path) -> None:
     """The front, the panel to tap, and the answer."""
     name, places, silent = facts.state.controller, facts.places, bool(unheard(facts.state))
     case = places.front(name)
@@ -128,6 +129,8 @@ def _read(facts: SledFacts, asked: dict[str, str]) -> None:
     if part is not None:
         pieces += _tapped(facts, part, asked, not silent and running(facts.collector, now()) is Running.YES)
     show("read", *pieces, on_pick=_pick)
+    if part is not None and (seen := seen_from(asked).lamps) is not None:
+        acting.on_sight(state, part, seen, facts.collector)
 
 
 def _tapped(facts: SledFacts, part: Part, asked: dict[str, str], heard: bool) -> list[Ink | None]:

@@ -13,6 +13,7 @@ from collector.store.errors import StoreError
 from dashboard.drawings.ink import Ink, join, tag
 from dashboard.drawings.spot import spot
 from dashboard.mount import show
+from dashboard.pages import acting
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.order_sheet import print_bar, sheet
@@ -70,6 +71,8 @@ def _show(store: Source, state: Path) -> None:
     if asked or query.get("sheets"):
         name = tag("div", name, class_="not-printed")  # the sheet alone goes with the hand
     show("top", name, not_running(store.collector(), moment, state), top)
+    if asked and found:
+        acting.on_order(state, found[0], store.collector())
     show("orders", *body, below)
     show("foot", foot(moment, here), beat=moment)
 

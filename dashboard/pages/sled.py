@@ -16,12 +16,13 @@ from dashboard.drawings.marks import worded
 from dashboard.drawings.plan import Plan
 from dashboard.drawings.things import Front, Sled, Standing
 from dashboard.mount import show
+from dashboard.pages import acting
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels import answers
 from dashboard.panels import readings as readings_panel
 from dashboard.panels.frame import foot, head, not_running, notice
 from dashboard.panels.glance import figures, lamps_block, verdict_block
-from dashboard.panels.part import Past, no_part, part_panel
+from dashboard.panels.part import Past, no_part, part_head, part_panel
 from dashboard.panels.sled import conditions, contact, defects, lately, name_plates, shared
 from dashboard.queries import SledFacts
 from dashboard.views.answers import Accused, Left, accusations, lefts
@@ -151,31 +152,36 @@ def _in_hand(
     plan = cutaway(name, front, places, facts.rolled, facts.readings, silent)
     layer = 0 if plan is None else _layer(plan, part.id if part is not None else None, places)
     drawn = figures(front, plan, layer, name, part.id if part is not None else None)
-    if part is None:
-        show("drawings", tag("div", drawn, no_part(), class_="drawings"), on_pick=_pick)
-        return
-    stands = Standing() if silent else standing(part.id, facts.rolled, places.parts)
-    held = in_hand(
-        part,
-        places,
-        stands,
-        facts.statuses,
-        facts.lamps,
-        facts.readings,
-        facts.conditions,
-        found,
-        facts.orders,
-        facts.events,
-        left,
-    )
-    key = st.query_params.get("sensor")
-    opened = held.line(key) if key != _NONE else None
-    unfolded = _history(opened, state, moment, here) if opened is not None else None
-    serial = part.identity.serial
-    store = source(state)
-    past = Past(store.stays_at(part.id), store.stays_of(serial) if serial else ())
-    body = part_panel(held, places, opened, unfolded, past, asked, moment, here)
-    show("drawings", tag("div", drawn, body, class_="drawings"), on_pick=_pick)
+    left_side, right_side = st.columns([3, 7], gap="medium")
+    with left_side:
+        show("drawings", drawn, on_pick=_pick)
+    with right_side:
+        if part is None:
+            show("part", no_part(), on_pick=_pick)
+            return
+        stands = Standing() if silent else standing(part.id, facts.rolled, places.parts)
+        held = in_hand(
+            part,
+            places,
+            stands,
+            facts.statuses,
+            facts.lamps,
+            facts.readings,
+            facts.conditions,
+            found,
+            facts.orders,
+            facts.events,
+            left,
+        )
+        key = st.query_params.get("sensor")
+        opened = held.line(key) if key != _NONE else None
+        unfolded = _history(opened, state, moment, here) if opened is not None else None
+        serial = part.identity.serial
+        store = source(state)
+        past = Past(store.stays_at(part.id), store.stays_of(serial) if serial else ())
+        show("part-head", part_head(held, asked), on_pick=_pick)
+        acting.on_part(state, facts, part)
+        show("part", part_panel(held, places, opened, unfolded, past, moment, here), on_pick=_pick)
 
 
 def _layer(plan: Plan, part: str | None, places: Places) -> int:

@@ -102,6 +102,7 @@ def figures(front: Front | None, plan: Plan | None, layer: int, controller: str,
             tag("figcaption", _placed_words(plan)),
             data_block="cutaway",
         ),
+        class_="drawn",
     )
 
 

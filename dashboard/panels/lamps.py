@@ -126,7 +126,7 @@ def _row(name: str, words: str, state: LampState | None) -> Ink:
     return tag("div", tag("h3", words), tag("div", *buttons, class_="three"), role="group", aria_label=words)
 
 
-def answer(part: Part, decoded: Decoded, seen: Lamps, orders: Sequence[WorkOrder], record: Ink | None = None) -> Ink:
+def answer(part: Part, decoded: Decoded, seen: Lamps, orders: Sequence[WorkOrder]) -> Ink:
     """What it means, how it compares, what to do."""
     fits = {True: "agrees", False: "differs", None: "open"}[decoded.fits]
     lines = [
@@ -145,7 +145,6 @@ def answer(part: Part, decoded: Decoded, seen: Lamps, orders: Sequence[WorkOrder
         tag("p", decoded.says, class_="says", data_means=True),
         tag("p", decoded.table, class_="small"),
         tag("p", decoded.against, class_=f"against {fits}", data_against=fits),
-        record,
         tag("h3", "Check next"),
         tag("ol", *(tag("li", each) for each in decoded.next)),
         tag("h3", "Work orders here"),

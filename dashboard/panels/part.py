@@ -31,26 +31,36 @@ class Past:
     of_serial: Sequence[Stay]
 
 
+def part_head(held: InHand, asked: bool) -> Ink:
+    """The part in hand: name, health, place, lamp, what is to be done. ``asked``: whether a person chose it."""
+    part = held.part
+    return tag(
+        "section",
+        tag("h2", named(part), tag("span", worded(held.standing), class_="count")),
+        tag("p", held.place or "place not told", _holder(held), class_="small"),
+        _lamp(held),
+        tag("p", f"Its controller says: {held.told}.", class_="small") if held.told else None,
+        *(_order(held)),
+        class_="part-panel",
+        id="part",
+        data_part_head=part.id,
+        data_reveal=part.id if asked else None,
+        data_health=held.standing.health.word,
+    )
+
+
 def part_panel(
     held: InHand,
     places: Places,
     opened: ReadingLine | None,
     unfolded: Ink | None,
     past: Past,
-    asked: bool,
     now: Seconds,
     zone: tzinfo | None,
-    actions: Ink | None = None,
 ) -> Ink:
-    """The part in hand. ``unfolded``: the history of the opened reading; ``asked``: whether a person chose it."""
+    """All else that is known of the part in hand. ``unfolded``: the history of the opened reading."""
     part = held.part
     pieces = [
-        tag("h2", named(part), tag("span", worded(held.standing), class_="count")),
-        tag("p", held.place or "place not told", _holder(held), class_="small"),
-        _lamp(held),
-        tag("p", f"Its controller says: {held.told}.", class_="small") if held.told else None,
-        *(_order(held)),
-        actions,
         _readings(held, opened, unfolded, now, zone),
         _block("Conditions", "conditions", condition_lines(held.conditions, places, now, zone), len(held.conditions)),
         _block(
@@ -71,15 +81,7 @@ def part_panel(
         _past(held, past, now, zone),
         _within(held),
     ]
-    return tag(
-        "section",
-        *pieces,
-        class_="part-panel",
-        id="part",
-        data_part_panel=part.id,
-        data_reveal=part.id if asked else None,
-        data_health=held.standing.health.word,
-    )
+    return tag("section", *pieces, class_="part-panel", data_part_panel=part.id)
 
 
 def no_part() -> Ink:

@@ -121,8 +121,8 @@ def test_the_sled_page_leads_with_what_is_wrong_and_opens_the_part_in_question(
     verdict = one(one(page, data_block="verdict"), data_verdict="Critical")
     assert verdict.get("data-verdict-part") == FAN
     assert one(verdict, href=orders_link(order=FAN_ORDER)) is not None
-    held = one(page, data_part_panel="")
-    assert held.get("data-part-panel") == FAN
+    held = one(page, data_part_head="")
+    assert held.get("data-part-head") == FAN
     assert "data-reveal" not in held.attrib
     cut = one(page, data_block="cutaway")
     assert one(cut, data_part=FAN).get("aria-current") == "true"
@@ -275,7 +275,7 @@ def test_the_sled_page_tells_suspects_margins_and_who_stood_there(
     page = whole(visit(filled[0], monkeypatch, sled=SEIZED, place=FAN))
     assert len(find(one(page, data_block="suspects"), data_suspect="")) == 3
     held = one(page, data_part_panel=FAN)
-    assert one(held, data_part_order=FAN_ORDER) is not None
+    assert one(page, data_part_order=FAN_ORDER) is not None
     assert [each.get("data-suspect") for each in find(held, data_suspect="")] == [FAN]
     assert len(find(one(page, data_block="margins"), data_margin="")) == 3
     assert [each.get("data-stay") for each in find(one(page, data_place=FAN), data_stay="")] == ["F2", "F1"]

@@ -243,7 +243,7 @@ def test_a_part_is_picked_in_the_drawing_by_finger_and_by_key_and_comes_into_sig
         expect(held).to_have_attribute("data-part-panel", DRIVE)
         fan.click()
         expect(held).to_have_attribute("data-part-panel", fan.get_attribute("data-part") or "", timeout=PATIENCE)
-        expect(held.locator("h2")).to_be_in_viewport(timeout=PATIENCE)
+        expect(page.locator("[data-part-head] h2")).to_be_in_viewport(timeout=PATIENCE)
         assert "place=" in page.url
         blade = page.locator("svg.front g.blade a").first
         blade.focus()
