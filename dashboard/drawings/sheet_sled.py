@@ -86,6 +86,7 @@ svg .qr-dark { fill: black; shape-rendering: crispEdges; }
 svg .spot-edge { stroke: var(--ink); stroke-width: 3; fill: none; }
 .order-sheet > svg.spot { margin-top: 0.7rem; }
 .held { display: block; font-style: normal; font-weight: 600; }
+@media screen and (max-width: 48rem) { [data-leads-to] { display: none; } }
 .two { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 19rem), 1fr)); gap: 0 2rem; }
 @media print {
   svg.qr { width: 28mm; height: 28mm; }

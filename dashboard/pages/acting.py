@@ -133,9 +133,9 @@ def _power(desk: Desk, standing: Standing, part: Part, collector: CollectorState
     choice = desk.choice(standing, part.id)
     if choice is None:
         return
-    show(f"hosts-{key}", hosts_named(choice.label, choice.hosts))
     if _refused(desk, key, Verb.POWER, collector, part.controller):
         return
+    show(f"hosts-{key}", hosts_named(choice.label, choice.hosts))
     permits = collector.permits if collector is not None else None
     with st.form(f"form-{key}", border=False, clear_on_submit=True):
         how = st.selectbox("What", [each.value for each in PowerWish], key=f"how-{key}")
@@ -189,6 +189,7 @@ def on_order(state: Path, order: WorkOrder, collector: CollectorState | None) ->
         if _refused(desk, key, Verb.TAKE, collector):
             return
         taken = order.state is OrderState.TAKEN
+        again = "I take it" if order.state is OrderState.OPEN else "I take it again"
         with st.form(f"form-{key}", border=False):
             who = _who(desk, key)
             serial = st.text_input(
@@ -196,7 +197,7 @@ def on_order(state: Path, order: WorkOrder, collector: CollectorState | None) ->
                 key=f"serial-{key}",
                 max_chars=100,
             )
-            take = st.form_submit_button("Give it back" if taken else "I take it")
+            take = st.form_submit_button("Give it back" if taken else again)
             done = st.form_submit_button("It is done")
             if take:
                 _ask(desk, key, lambda: desk.give_back(order, who=who) if taken else desk.take(order, who=who))

@@ -21,6 +21,8 @@ EVERY = 3.0
 _TIDY = """<style>
 [data-testid="stHeader"], [data-testid="stDialog"] { display: none; }
 [data-testid="stMainBlockContainer"] { padding: 1rem clamp(0.9rem, 3vw, 2.5rem) 3rem; }
+[data-testid="stExpander"] summary, [data-testid="stFormSubmitButton"] button, .stTextInput input,
+  [data-baseweb="select"] > div { min-height: 2.75rem; }
 @page { margin: 12mm 14mm; }
 @media print {
   html, body, .stApp, .stApp *:has([data-testid="stMainBlockContainer"]), [data-testid="stMainBlockContainer"] {

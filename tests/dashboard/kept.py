@@ -22,6 +22,7 @@ from collector.model import (
     Inventory,
     Layout,
     Outcome,
+    Permits,
     Quantity,
     Round,
     Stay,
@@ -141,7 +142,8 @@ async def fill(state_dir: Path, found: list[Invented], now: float) -> None:
 
 
 async def _write(writer: Writer, found: list[Invented], now: float) -> None:
-    writer.announce(version="0.1.0", poll_interval=POLL, listen="127.0.0.1:9460")
+    permits = Permits(locate=True, power=True)
+    writer.announce(version="0.1.0", poll_interval=POLL, listen="127.0.0.1:9460", permits=permits)
     writer.controllers([each.registered for each in found])
     for each in found:
         for update in updates(each, now):
