@@ -76,9 +76,10 @@ def _tray(tray: Tray, scale: float, foot: float, controller: str, chosen: str | 
     pieces.append(tag("text", shorten(tray.label, room, 6.9), x=left, y=line + 4, class_="said strong"))
     name = tag(
         "a",
+        tag("title", f"{tray.label}: {tray.standing.words}"),
         tag("rect", x=x + 1, y=y + high - 30, width=max(width - 2, 1), height=29, class_="hold"),
         *pieces,
-        **_link(tray.part, f"{tray.label}: {tray.standing.words}", controller, chosen),
+        **_link(tray.part, controller, chosen),
     )
     air = [tag("text", enters, x=x + width - 6, y=line + 4, class_="air to-left")] if enters else []
     if tray.leaves:
@@ -108,7 +109,7 @@ def _piece(piece: Piece, scale: float, foot: float, controller: str, chosen: str
         tag("rect", x=x, y=y, width=width, height=high, rx=1.5, class_=f"piece {css_name(piece.standing.health)}"),
         _chosen(x, y, width, high) if piece.part == chosen else None,
         _said(piece, _short(piece.label, within) or _short(piece.name, within) or piece.kind, x, y, width, high),
-        **_link(piece.part, f"{stands}{f', {piece.says}' if piece.says else ''}", controller, chosen),
+        **_link(piece.part, controller, chosen),
         data_kind=piece.kind,
         data_health=piece.standing.health.word,
         data_box=_told(piece.box),
@@ -158,10 +159,9 @@ def _short(words: str, within: str) -> str:
     return cut
 
 
-def _link(part: str, words: str, controller: str, chosen: str | None) -> dict[str, str | None]:
+def _link(part: str, controller: str, chosen: str | None) -> dict[str, str | None]:
     return {
         "href": sled_link(controller, place=part),
-        "aria_label": words,
         "aria_current": "true" if part == chosen else None,
         "data_pick": f"place={part}",
         "data_part": part,

@@ -123,7 +123,6 @@ def _sled(sled: Sled, left: float, floor: float) -> Ink:
         None if sled.blades else _bladeless(sled, x + EAR, y, height),
         href=sled_link(sled.controller),
         class_="sled" + ("" if sled.told else " size-not-told"),
-        aria_label=words,
         data_sled=sled.controller,
         data_part_health=sled.standing.health.word,
         data_at_risk=bool(sled.standing.risk) or None,

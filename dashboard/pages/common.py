@@ -23,6 +23,7 @@ _TIDY = """<style>
 [data-testid="stMainBlockContainer"] { padding: 1rem clamp(0.9rem, 3vw, 2.5rem) 3rem; }
 [data-testid="stExpander"] summary, [data-testid="stFormSubmitButton"] button, .stTextInput input,
   [data-baseweb="select"] > div { min-height: 2.75rem; }
+[data-stale], [data-testid="stElementContainer"] { opacity: 1 !important; transition: none !important; }
 @page { margin: 12mm 14mm; }
 @media print {
   html, body, .stApp, .stApp *:has([data-testid="stMainBlockContainer"]), [data-testid="stMainBlockContainer"] {
@@ -42,7 +43,7 @@ def source(state_dir: Path) -> Source:
 
 def tidy() -> None:
     """Use the width of a narrow screen; drop the empty bar at the top and Streamlit's word about a lost connection,
-    which asks for the internet where our own says what is wrong."""
+    which asks for the internet where our own says what is wrong; nothing fades while the page looks again."""
     st.html(_TIDY)
 
 
