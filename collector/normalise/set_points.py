@@ -276,11 +276,13 @@ class Limits:
     """
 
     EVERY = 10
-    """Rounds from one look to the next."""
+    """Rounds from one look to the next, at least: what brings a limit may take turns."""
 
     def __init__(self, settings: tuple[Setting, ...], fetches: tuple[Fetch, ...]) -> None:
         self._wanted: dict[int, list[tuple[str, tuple[str, ...], float | None]]] = {}
         self._round = 0
+        self._looked: dict[int, int] = {}
+        """By fetch: the round of the newest look."""
         for setting in settings:
             if setting.kind is not SettingKind.POWER_LIMIT:
                 continue
@@ -297,9 +299,10 @@ class Limits:
         self._round += 1
 
     def moved(self, index: int, body: bytes) -> bool:
-        """Whether a body tells a limit that is another than the walk's; looked at in every tenth round only."""
-        if self._round % self.EVERY or index not in self._wanted:
+        """Whether a body tells a limit that is another than the walk's; looked at once in ten rounds only."""
+        if index not in self._wanted or self._round - self._looked.get(index, 0) < self.EVERY:
             return False
+        self._looked[index] = self._round
         try:
             told = msgspec.json.decode(body)
         except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):

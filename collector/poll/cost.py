@@ -261,7 +261,10 @@ def _features(walked: Walked, requests: tuple[Request, ...], walking: list[Excha
             feature="ETag",
             offered=walked.features.etags,
             used=sum(request.conditional for request in requests),
-            remark="",
+            # DSP0266, 'ETags': a service may leave out what changes fast when it makes them.
+            remark="asked of logs only: 304 does not prove that no reading has changed"
+            if walked.features.etags
+            else "",
         ),
         Feature(feature="metric reports", offered="TelemetryService" in walked.root, used=reports, remark=""),
     )
