@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import os
 import signal
 import sys
@@ -12,6 +13,8 @@ from typing import Any
 
 from collector.settings import ControllerSettings, Settings, SettingsError
 from collector.text import plain
+
+log = logging.getLogger(__name__)
 
 STOPPED = 130
 """Exit code of a command that was interrupted: 128 and the signal's number, as shells have it."""
@@ -46,6 +49,7 @@ def run_to_end(work: Coroutine[Any, Any, int]) -> int:
 
 async def _stoppable(work: Coroutine[Any, Any, int]) -> int:
     task = asyncio.ensure_future(work)
+    asyncio.get_running_loop().set_exception_handler(quietly)
     if os.name != "nt":
         for number in (signal.SIGINT, signal.SIGTERM):
             asyncio.get_running_loop().add_signal_handler(number, task.cancel)
@@ -54,6 +58,18 @@ async def _stoppable(work: Coroutine[Any, Any, int]) -> int:
     except asyncio.CancelledError:
         print("sledkeeper: interrupted; sessions were deleted", file=sys.stderr)
         return STOPPED
+
+
+def quietly(loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+    """For the event loop: a TLS handshake that was given up, whose error its caller has had, is no news; all else is.
+
+    uvloop writes once more to a transport that it has closed itself, and tells of that with a traceback.
+    """
+    error = context.get("exception")
+    if context.get("message") == "Fatal error on SSL protocol" and isinstance(error, RuntimeError):
+        log.debug("a TLS handshake was given up: %s", error)
+        return
+    loop.default_exception_handler(context)
 
 
 def _loop_factory() -> Callable[[], asyncio.AbstractEventLoop] | None:

@@ -23,7 +23,7 @@ SECONDS = r"\d+\.\d+"
 def fleet(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     folder = tmp_path_factory.mktemp("plan") / "fleet"
     with simulated(folder, "--fault", f"wire-refuse@{GONE}", "--fault", f"wire-hang@{HUNG}") as config:
-        config.write_text(config.read_text().replace("[collector]", "[collector]\nwalk_deadline = 2", 1))
+        config.write_text(config.read_text().replace("[collector]", "[collector]\nwalk_deadline = 8", 1))
         yield config
 
 
