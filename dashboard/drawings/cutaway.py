@@ -147,7 +147,9 @@ _BRIEF = {"network adapter": "network", "power supply": "supply", "storage contr
 def _fit(label: str, kind: str, room: float) -> str:
     """The label, else its kind in a word, else the number at its end, else what fits of it."""
     last = label.rpartition(" ")[2]
-    for words in (label, "" if last.isdecimal() else _BRIEF.get(kind, kind), last if last.isdecimal() else ""):
+    brief = _BRIEF.get(kind, kind)
+    numbered = f"{brief} {last}" if any(each.isdecimal() for each in last) and last != label else ""
+    for words in (label, numbered, last if last.isdecimal() else "", brief):
         if words and len(words) * _CHARACTER <= room:
             return words
     return shorten(label, room, _CHARACTER)

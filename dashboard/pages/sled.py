@@ -3,13 +3,14 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Sequence
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import streamlit as st
 
-from collector.model import Health, Seconds
+from collector.model import Health, History, Seconds
 from collector.store.errors import StoreError
 from dashboard.drawings.ink import Ink, join, sled_link, tag
 from dashboard.drawings.marks import worded
@@ -25,6 +26,7 @@ from dashboard.panels.glance import figures, lamps_block, verdict_block
 from dashboard.panels.part import Past, no_part, part_head, part_panel
 from dashboard.panels.sled import conditions, contact, defects, lately, name_plates, shared
 from dashboard.queries import SledFacts
+from dashboard.viewer import preferences
 from dashboard.views.answers import Accused, Left, accusations, lefts
 from dashboard.views.cutaway import cutaway, layer_of
 from dashboard.views.floor import standing, unheard
@@ -35,7 +37,6 @@ from dashboard.views.sled import front_of, lamp_lines, shared_parts
 from dashboard.views.sled import name_plates as plates_of
 from dashboard.views.trend import trend
 from dashboard.views.verdict import Verdict, verdicts
-from dashboard.views.words import unit_words
 
 TITLE = "Sled"
 _MOST_SLEDS = 60
@@ -95,7 +96,7 @@ def _choices(sleds: Sequence[Sled], number: int) -> Ink:
 
 
 def _show(facts: SledFacts, state: Path) -> None:
-    moment, here = now(), zone()
+    moment, here, units = now(), zone(), preferences().units
     name, places = facts.state.controller, facts.places
     silent = bool(unheard(facts.state))
     part = places.front(name)
@@ -117,7 +118,7 @@ def _show(facts: SledFacts, state: Path) -> None:
         verdict_block(told, name, unheard(facts.state)),
         on_pick=_pick,
     )
-    left = lefts(facts.margins, places)
+    left = lefts(facts.margins, places, units)
     _in_hand(facts, front, told, found, left, state, silent)
     show(
         "rest",
@@ -126,7 +127,7 @@ def _show(facts: SledFacts, state: Path) -> None:
         conditions(facts.conditions, places, moment, here),
         answers.margins(left),
         shared(leaning, places.blades(name)),
-        readings_panel.readings(sections(facts.readings, places, name), moment, here),
+        readings_panel.readings(sections(facts.readings, places, name, units), moment, here),
         lately(facts.events, places, moment, here),
         name_plates(plates_of(name, places)),
         defects(facts.defects),
@@ -149,7 +150,7 @@ def _in_hand(
     moment, here = now(), zone()
     name, places = facts.state.controller, facts.places
     part, asked = chosen(st.query_params.get("place"), told, places, name)
-    plan = cutaway(name, front, places, facts.rolled, facts.readings, silent)
+    plan = cutaway(name, front, places, facts.rolled, facts.readings, silent, preferences().units)
     layer = 0 if plan is None else _layer(plan, part.id if part is not None else None, places)
     drawn = figures(front, plan, layer, name, part.id if part is not None else None)
     left_side, right_side = st.columns([3, 7], gap="medium")
@@ -172,6 +173,7 @@ def _in_hand(
             facts.orders,
             facts.events,
             left,
+            preferences().units,
         )
         key = st.query_params.get("sensor")
         opened = held.line(key) if key != _NONE else None
@@ -193,8 +195,11 @@ def _history(opened: ReadingLine, state: Path, moment: Seconds, here: ZoneInfo |
     span = st.query_params.get("span", readings_panel.DEFAULT_SPAN)
     span = span if span in readings_panel.SPANS else readings_panel.DEFAULT_SPAN
     since = moment - readings_panel.SPANS[span]
-    samples = source(state).history(opened.sensor, since, moment)
-    goes = trend(samples, opened.lines, unit_words(opened.sensor.unit))
+    told = source(state).history(opened.sensor, since, moment)
+    units = preferences().units
+    values = array("d", (units.value(value, opened.sensor.unit) for value in told.values))
+    samples = History(times=told.times, values=values)
+    goes = trend(samples, opened.lines, opened.unit)
     return readings_panel.history(opened, samples, span, since, moment, here, goes)
 
 

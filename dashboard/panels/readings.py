@@ -12,7 +12,7 @@ from dashboard.drawings.things import Standing
 from dashboard.drawings.trace import chart, strip
 from dashboard.views.readings import ReadingLine, Section
 from dashboard.views.trend import Trend
-from dashboard.views.words import age, clock, count, unit_words
+from dashboard.views.words import age, clock, count
 
 OLD = 180.0
 """Seconds after which a reading's age is written beside it."""
@@ -66,7 +66,7 @@ def history(
 
     The time axis begins at ``since``, or with the first sample where that is later.
     """
-    unit = unit_words(line.sensor.unit)
+    unit = line.unit
     begin = min(max(since, samples.times[0]), now - _SHORTEST) if samples.times else since
     drawn = chart(samples, line.lines, begin, now, unit, zone)
     quantity = line.sensor.quantity.value + (f" in {unit}" if unit else "")
@@ -138,7 +138,6 @@ def _row(line: ReadingLine, part: str | None, is_open: bool, now: Seconds, zone:
         aria_expanded="true" if is_open else "false",
         title=f"{line.sensor.quantity.value}, read {clock(line.time, now, zone)}",
     )
-    sensor = line.sensor
     old = now - line.time > OLD
     return tag(
         "tr",
@@ -150,7 +149,7 @@ def _row(line: ReadingLine, part: str | None, is_open: bool, now: Seconds, zone:
             tag("div", f"{age(now - line.time)} old", class_="small") if old else None,
             class_="figure",
         ),
-        tag("td", strip(line.value, line.lines, sensor.range_min, sensor.range_max), class_="strip-cell"),
+        tag("td", strip(line.value, line.lines, line.low, line.high), class_="strip-cell"),
         tag("td", line.limit or "no limit told", class_="limit-cell small"),
         tag(
             "td",

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from collector.model import Margin, MarginKind, Suspect, Trouble, Urgency, WorkOrder
 from dashboard.views.places import Places, named
+from dashboard.views.units import PLAIN, Units
 
 SOONEST: tuple[Urgency, ...] = (Urgency.NOW, Urgency.TODAY, Urgency.NEXT_VISIT)
 NO_RACK = "no rack told"
@@ -121,13 +122,15 @@ def left_unit(margin: Margin) -> str:
     return "K" if margin.kind in (MarginKind.HEAT, MarginKind.AIR) else margin.unit
 
 
-def left_words(margin: Margin) -> str:
+def left_words(margin: Margin, units: Units = PLAIN) -> str:
     """e.g. ``12.4 K left``, ``35 W over``."""
-    unit, decimals = left_unit(margin), 1 if left_unit(margin) == "K" else 0
-    return f"{abs(margin.left):.{decimals}f} {unit} {'left' if margin.left >= 0 else 'over'}"
+    warm = left_unit(margin) == "K"
+    unit = units.span_word("Cel") if warm else margin.unit
+    left = abs(units.span(margin.left, "Cel")) if warm else abs(margin.left)
+    return f"{left:.{1 if warm else 0}f} {unit} {'left' if margin.left >= 0 else 'over'}"
 
 
-def lefts(margins: Sequence[Margin], places: Places) -> tuple[Left, ...]:
+def lefts(margins: Sequence[Margin], places: Places, units: Units = PLAIN) -> tuple[Left, ...]:
     """Least first within each kind, named and placed."""
     most: dict[MarginKind, float] = {}
     for margin in margins:
@@ -135,15 +138,15 @@ def lefts(margins: Sequence[Margin], places: Places) -> tuple[Left, ...]:
     found = []
     for margin in sorted(margins, key=lambda each: (each.kind.value, each.left, each.part)):
         part = places.parts.get(margin.part)
-        unit = "°C" if margin.unit == "Cel" else margin.unit
-        decimals = 1 if margin.unit == "Cel" else 0
+        unit, decimals = units.word(margin.unit), 1 if margin.unit == "Cel" else 0
+        value, limit = (units.value(each, margin.unit) for each in (margin.value, margin.limit))
         found.append(
             Left(
                 margin,
                 named(part) if part is not None else margin.part,
                 _rack(margin, places),
-                left_words(margin),
-                f"{margin.value:.{decimals}f} of {margin.limit:.{decimals}f} {unit}",
+                left_words(margin, units),
+                f"{value:.{decimals}f} of {limit:.{decimals}f} {unit}",
                 margin.left / most[margin.kind] if most[margin.kind] else 0.0,
             )
         )

@@ -7,12 +7,14 @@ is on them and behind them lies in bands, from the air's inlet to its outlet, ea
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 from collector.model import Kind, Part, Quantity, Reading, Rolled
 from dashboard.drawings.plan import Air, Coolant, Layer, Piece, Plan, Tray
 from dashboard.drawings.things import RACK_WIDTH, Bay, Blade, Front, Standing
 from dashboard.views.floor import standing
 from dashboard.views.places import Places, label, named, sticker
+from dashboard.views.units import PLAIN, Units
 from dashboard.views.words import figure
 
 DEPTH = 800.0
@@ -73,16 +75,18 @@ def cutaway(
     rolled: Mapping[str, Rolled],
     readings: Sequence[Reading],
     silent: bool,
+    units: Units = PLAIN,
 ) -> Plan | None:
     """A controller's sled from above; None where it has told of no part. Healths are unknown while it is silent."""
     part = places.front(controller)
     if part is None or front is None:
         return None
     told = _by_part(readings)
+    say = _Words(units)
 
     def piece(found: Part, box: Bay) -> Piece:
         stands = Standing() if silent else standing(found.id, rolled, places.parts)
-        said = _says(found, told.get(found.id, ()))
+        said = _says(found, told.get(found.id, ()), say)
         return Piece(found.id, sticker(found), named(found), found.kind.value, box, stands, said)
 
     width, depth = part.size.width or RACK_WIDTH, part.size.depth or DEPTH
@@ -91,7 +95,7 @@ def cutaway(
     inside = {inner.id for blade in blades for inner in (blade, *places.within(controller, blade.id))}
     rest = [each for each in places.of_controller.get(controller, ()) if each.id not in inside and each.id != part.id]
     deep = min(max((blade.size.depth or _BLADE_SHARE * depth for blade in blades), default=0.0), 0.9 * depth)
-    layers = _layers(controller, front, places, told, deep, piece)
+    layers = _layers(controller, front, places, told, deep, piece, say)
     common, more = _behind(rest, width, depth, deep, piece) if blades else _without_blades(rest, width, depth, piece)
     sized = None not in (part.size.width, part.size.depth) and all(blade.size.depth for blade in blades)
     return Plan(
@@ -102,8 +106,8 @@ def cutaway(
         layers,
         common,
         more,
-        _air(part, readings),
-        _coolant(readings),
+        _air(part, readings, say),
+        _coolant(readings, say),
         told=front.told and sized,
     )
 
@@ -125,6 +129,7 @@ def _layers(
     told: Mapping[str, Sequence[Reading]],
     deep: float,
     piece: _Make,
+    say: _Words,
 ) -> tuple[Layer, ...]:
     """The front's blades by height, from the top down."""
     rows: dict[float, list[Blade]] = {}
@@ -139,7 +144,8 @@ def _layers(
     found = []
     for y in sorted(rows, reverse=True):
         trays = tuple(
-            _tray(controller, blade, places, told, deep, piece) for blade in sorted(rows[y], key=lambda one: one.bay.x)
+            _tray(controller, blade, places, told, deep, piece, say)
+            for blade in sorted(rows[y], key=lambda one: one.bay.x)
         )
         found.append(Layer(", ".join(tray.label for tray in trays), trays))
     return tuple(found)
@@ -152,6 +158,7 @@ def _tray(
     told: Mapping[str, Sequence[Reading]],
     deep: float,
     piece: _Make,
+    say: _Words,
 ) -> Tray:
     own = places.parts.get(blade.part)
     depth = min(own.size.depth or deep, deep) if own is not None else deep
@@ -164,7 +171,7 @@ def _tray(
     readings = told.get(own.id, ())
     return Tray(
         own.id, blade.label, box, blade.standing, False, pieces, more,
-        _air_words(readings, "Intake"), _air_words(readings, "Exhaust"),
+        _air_words(readings, "Intake", say), _air_words(readings, "Exhaust", say),
     )  # fmt: skip
 
 
@@ -275,36 +282,44 @@ def _by_part(readings: Iterable[Reading]) -> dict[str, list[Reading]]:
     return found
 
 
-def _says(part: Part, readings: Sequence[Reading]) -> str:
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """Readings as the viewer reads them."""
+
+    units: Units
+
+    def __call__(self, reading: Reading) -> str:
+        return figure(reading.value, reading.sensor.quantity, reading.sensor.unit, self.units)
+
+
+def _says(part: Part, readings: Sequence[Reading], say: _Words) -> str:
     for quantity in _SAYS.get(part.kind, _SAYS_ELSE):
         for reading in readings:
             if reading.sensor.quantity is quantity:
-                return _words(reading)
+                return say(reading)
     return ""
 
 
-def _words(reading: Reading) -> str:
-    return figure(reading.value, reading.sensor.quantity, reading.sensor.unit)
-
-
-def _air_words(readings: Iterable[Reading], context: str, quantity: Quantity = Quantity.TEMPERATURE) -> str:
-    """The first reading of a quantity in a physical context of the standard's; "" where none is told."""
+def _air_words(readings: Iterable[Reading], context: str, say: _Words) -> str:
+    """The first temperature in a physical context of the standard's; "" where none is told."""
     return next(
         (
-            _words(each)
+            say(each)
             for each in readings
-            if each.sensor.quantity is quantity and each.sensor.context == context and each.value is not None
+            if each.sensor.quantity is Quantity.TEMPERATURE
+            and each.sensor.context == context
+            and each.value is not None
         ),
         "",
     )
 
 
-def _air(part: Part, readings: Sequence[Reading]) -> Air:
+def _air(part: Part, readings: Sequence[Reading], say: _Words) -> Air:
     own = [each for each in readings if each.sensor.part == part.id]
-    flow = next((_words(each) for each in own if each.sensor.quantity is Quantity.AIR_FLOW), "")
-    return Air(_air_words(own, "Intake"), _air_words(own, "Exhaust"), flow)
+    flow = next((say(each) for each in own if each.sensor.quantity is Quantity.AIR_FLOW), "")
+    return Air(_air_words(own, "Intake", say), _air_words(own, "Exhaust", say), flow)
 
 
-def _coolant(readings: Sequence[Reading]) -> Coolant:
-    flow = next((_words(each) for each in readings if each.sensor.quantity is Quantity.LIQUID_FLOW), "")
-    return Coolant(_air_words(readings, "LiquidInlet"), _air_words(readings, "LiquidOutlet"), flow)
+def _coolant(readings: Sequence[Reading], say: _Words) -> Coolant:
+    flow = next((say(each) for each in readings if each.sensor.quantity is Quantity.LIQUID_FLOW), "")
+    return Coolant(_air_words(readings, "LiquidInlet", say), _air_words(readings, "LiquidOutlet", say), flow)

@@ -11,6 +11,7 @@ from dashboard.views.answers import Accused, Left
 from dashboard.views.places import Places, label
 from dashboard.views.readings import ReadingLine, reading_line
 from dashboard.views.sled import status_facts
+from dashboard.views.units import PLAIN, Units
 from dashboard.views.verdict import Verdict
 
 _MOST = 60
@@ -73,12 +74,13 @@ def in_hand(
     orders: Sequence[WorkOrder],
     events: Sequence[Event],
     lefts: Sequence[Left],
+    units: Units = PLAIN,
 ) -> InHand:
     """All that is known of a part."""
     inner = [each for each in places.of_controller.get(part.controller, ()) if each.parent == part.id]
     hosts = [each.id for each in inner if each.kind is Kind.HOST]
     own = {part.id, *hosts}
-    lines = [reading_line(each) for each in readings if each.sensor.part in own]
+    lines = [reading_line(each, units) for each in readings if each.sensor.part in own]
     lines.sort(key=lambda line: -max(line.crossed, line.health, 1))
     status = statuses.get(part.id)
     facts = [", ".join(status_facts(status))] if status is not None else []

@@ -37,7 +37,8 @@ def shown(told: str) -> str:
 def named(part: Part) -> str:
     """A part's name with its kind, unless the name says the kind already."""
     name = label(part)
-    return name if part.kind.value.lower() in name.lower() else f"{name} ({part.kind.value})"
+    told = part.kind is Kind.OTHER or part.kind.value.lower() in name.lower()
+    return name if told else f"{name} ({part.kind.value})"
 
 
 def sticker(part: Part) -> str:

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from collector.model import Condition, Health, Quantity, Reading, Seconds, Sensor
 from dashboard.drawings.trace import Line
 from dashboard.views.places import Places, label
-from dashboard.views.words import figure, limits, nearest
+from dashboard.views.units import PLAIN, Units
+from dashboard.views.words import difference, figure, limits, nearest
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +34,12 @@ class ReadingLine:
     """Distance to the limit over the distance between the innermost limits, or over the limit; negative beyond."""
     part: str = ""
     """The measured part's name."""
+    unit: str = ""
+    """The unit as the viewer reads it, of the value, the limits and the ends of the range."""
+    low: float | None = None
+    """The lower end of the sensor's range; None where not told."""
+    high: float | None = None
+    """The upper end of the sensor's range; None where not told."""
 
     @property
     def key(self) -> str:
@@ -79,32 +86,40 @@ def troubled_keys(conditions: Iterable[Condition], readings: Iterable[Reading]) 
     return found
 
 
-def reading_line(reading: Reading) -> ReadingLine:
-    """One reading in words."""
+def reading_line(reading: Reading, units: Units = PLAIN) -> ReadingLine:
+    """One reading in words, as the viewer reads it."""
     sensor = reading.sensor
+    quantity, unit = sensor.quantity, sensor.unit
     lines = limits(sensor)
     close = nearest(reading.value, lines)
     limit = margin = ""
     crossed, closeness = Health.UNKNOWN, None
     if close is not None:
         line, distance = close
-        limit = f"{line.words} {figure(line.value, sensor.quantity, sensor.unit)}"
-        margin = figure(abs(distance), sensor.quantity, sensor.unit) + (" beyond" if distance < 0 else " left")
+        limit = f"{line.words} {figure(line.value, quantity, unit, units)}"
+        margin = difference(abs(distance), quantity, unit, units) + (" beyond" if distance < 0 else " left")
         crossed = line.health if distance < 0 else Health.OK
         closeness = distance / _scale(line, lines)
     elif lines:
-        limit = f"{lines[0].words} {figure(lines[0].value, sensor.quantity, sensor.unit)}"
+        limit = f"{lines[0].words} {figure(lines[0].value, quantity, unit, units)}"
+
+    def shown(value: float | None) -> float | None:
+        return None if value is None else units.value(value, unit)
+
     return ReadingLine(
         sensor,
-        reading.value,
-        figure(reading.value, sensor.quantity, sensor.unit),
+        shown(reading.value),
+        figure(reading.value, quantity, unit, units),
         reading.health,
         reading.time,
-        lines,
+        tuple(replace(line, value=units.value(line.value, unit)) for line in lines),
         limit,
         margin,
         crossed,
         closeness,
+        unit=units.word(unit),
+        low=shown(sensor.range_min),
+        high=shown(sensor.range_max),
     )
 
 
@@ -116,7 +131,7 @@ def _scale(limit: Line, lines: Sequence[Line]) -> float:
     return abs(limit.value) or 1.0
 
 
-def sections(readings: Iterable[Reading], places: Places, controller: str) -> tuple[Section, ...]:
+def sections(readings: Iterable[Reading], places: Places, controller: str, units: Units = PLAIN) -> tuple[Section, ...]:
     """Readings by blade, the sled's and shared parts' together: troubled ones first, then the sled, then by slot."""
     order = {part.id: place for place, part in enumerate(places.of_controller.get(controller, ()))}
     blades = {blade.id: place for place, blade in enumerate(places.blades(controller))}
@@ -127,7 +142,7 @@ def sections(readings: Iterable[Reading], places: Places, controller: str) -> tu
         part = places.parts.get(reading.sensor.part)
         holder = next((each.id for each in places.lineage(part) if each.id in blades), rest) if part else rest
         name = label(part) if part is not None else reading.sensor.part
-        groups.setdefault(holder, []).append(replace(reading_line(reading), part=name))
+        groups.setdefault(holder, []).append(replace(reading_line(reading, units), part=name))
     found = []
     for holder, lines in groups.items():
         lines.sort(key=lambda line: (-_loudness(line), order.get(line.sensor.part, 1 << 30)))

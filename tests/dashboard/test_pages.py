@@ -129,6 +129,16 @@ def test_the_sled_page_leads_with_what_is_wrong_and_opens_the_part_in_question(
     assert len(find(cut, data_kind="fan")) == 4
 
 
+def test_the_sled_page_speaks_the_viewers_units(filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch) -> None:
+    key = "/redfish/v1/Chassis/Sled|inlet air"
+    sled = f"{SEIZED}:/redfish/v1/Chassis/Sled"
+    page = whole(visit(filled[0], monkeypatch, sled=SEIZED, place=sled, sensor=key, view="F.cfm"))
+    told = words(one(page, data_part_panel=sled))
+    assert "upper caution 95.0 °F" in told  # 35 Cel: NIST SP 811, B.8
+    assert "temperature in °F" in told
+    assert "°C" not in told
+
+
 def test_a_sled_in_order_says_so_and_opens_its_case(
     filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
 ) -> None:

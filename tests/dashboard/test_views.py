@@ -196,7 +196,7 @@ def test_readings_have_limit_and_margin_and_the_troubled_part_stands_first(sourc
     assert (first.part, groups[0].worst, groups[0].closest) == ("CPU 1", Health.WARNING, first)
     assert first.crossed is Health.WARNING
     assert first.limit == "upper caution 80.0 °C"
-    assert first.margin.endswith("°C beyond")
+    assert first.margin.endswith("K beyond")
     silent = next(line for group in groups for line in group.lines if line.value is None)
     assert (silent.words, silent.margin) == ("no value", "")
 
