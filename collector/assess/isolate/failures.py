@@ -30,6 +30,19 @@ _TOLD_ABOVE = Show(Sign.FAULTY, 0.3, Where.HOLDERS)
 
 _SUM_OF_ITS_SLED = Show(Sign.UNBALANCED, 0.15, Where.SLED)
 
+_BELIEVED: tuple[Show, ...] = (
+    Show(Sign.HOT, 0.2),
+    Show(Sign.WARM_AIR, 0.2),
+    Show(Sign.SHORT_OF_AIR, 0.15),
+    Show(Sign.WORKS_HARD, 0.1),
+    Show(Sign.UNBALANCED, 0.3),
+    _SUM_OF_ITS_SLED,
+    Show(Sign.BEYOND, 0.1),
+    Show(Sign.LOW_VOLTAGE, 0.1),
+    Show(Sign.HIGH_VOLTAGE, 0.1),
+)
+"""What a reading that is off seems to say, to whoever believes it."""
+
 SENSOR: tuple[Mode, ...] = (
     Mode(
         name="its sensor is stuck",
@@ -45,13 +58,7 @@ SENSOR: tuple[Mode, ...] = (
         shows=(
             Show(Sign.READING_DRIFTS, 0.85),
             Show(Sign.READING_IMPOSSIBLE, 0.2),
-            Show(Sign.HOT, 0.15),
-            Show(Sign.WARM_AIR, 0.1),
-            Show(Sign.UNBALANCED, 0.3),
-            _SUM_OF_ITS_SLED,
-            Show(Sign.BEYOND, 0.1),
-            Show(Sign.LOW_VOLTAGE, 0.05),
-            Show(Sign.HIGH_VOLTAGE, 0.05),
+            *_BELIEVED,
         ),
         onset=Onset.SLOW,
         needs_sensor=True,
@@ -63,8 +70,9 @@ SENSOR: tuple[Mode, ...] = (
         shows=(
             Show(Sign.READING_NOISY, 0.9),
             Show(Sign.READING_IMPOSSIBLE, 0.2),
+            Show(Sign.READING_DRIFTS, 0.1),
             Show(Sign.UNSTEADY, 0.1),
-            Show(Sign.HOT, 0.05),
+            *_BELIEVED,
         ),
         needs_sensor=True,
     ),

@@ -48,9 +48,9 @@ class Jitter:
         self._error, self._jump, self.usual, self.hits = nan.copy(), nan.copy(), nan.copy(), np.zeros(size)
         self._moved = nan.copy()
         self._rounds = np.zeros(size, dtype=np.int16)
-        driven = (Quantity.POWER, Quantity.CURRENT)
+        driven, outside = (Quantity.POWER, Quantity.CURRENT), frozenset(kin.inlets.tolist())
         self._load = [
-            -1 if sensor.quantity in driven else kin.power_of.get(kin.owner[column], -1)
+            -1 if sensor.quantity in driven or column in outside else kin.power_of.get(kin.owner[column], -1)
             for column, sensor in enumerate(kin.sensors)
         ]
         """By column: the power that drives it."""
@@ -75,12 +75,20 @@ class Jitter:
         self._error[:] = self._jump[:] = self._moved[:] = np.nan
 
     def round(
-        self, moved: Floats, error: Floats, usable: Bools, level: Floats, quantum: Floats, quick: Bools
+        self,
+        moved: Floats,
+        error: Floats,
+        usable: Bools,
+        judged: Bools,
+        level: Floats,
+        quantum: Floats,
+        quick: Bools,
     ) -> Floats:
         """Take a round; the limit that a swing must be above, by column.
 
-        ``moved``: change of each reading; ``error``: what the rest does not explain of it; ``quick``: columns that are
-        new, whose usual is learnt quickly.
+        ``moved``: change of each reading; ``error``: what the rest does not explain of it; ``usable``: what can be
+        learnt from; ``judged``: what is explained well enough to be accused; ``quick``: columns that are new, whose
+        usual is learnt quickly.
         """
         unexplained = error - self._error
         along = moved * unexplained > 0.0
@@ -91,7 +99,7 @@ class Jitter:
         usual = np.where(new, np.inf, self.usual)
         least = np.maximum(self._least[:, 0], self._least[:, 1] * np.where(level == level, level, 0.0))
         limit = np.maximum(np.maximum(least, QUANTA * quantum), TIMES_USUAL * usual)
-        hit = swing > limit
+        hit = judged & (swing > limit)
         if hit.any():
             scale = np.where(self._relative & (level > 0.0), level, 1.0)
             swings = np.nan_to_num(swing / scale)

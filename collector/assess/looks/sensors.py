@@ -307,8 +307,9 @@ class SensorsLook:
         alike = ~(model.siblings & (np.abs(regressors[:, 1]) > UNLIKE_LOAD))
         limit = np.maximum(least, SPREADS * spread)
         self._mean = np.where(known & ~settling, self._mean + 0.25 * (error - self._mean), self._mean)
-        judged = known & ~settling & (model.seen >= SETTLED) & (values != 0.0)
-        self._say_noisy(jitter.round(moved, error, judged, level, quantum, model.seen < QUICK))
+        runs = known & ~settling & (values != 0.0)
+        ripe = runs & (model.seen >= SETTLED)
+        self._say_noisy(jitter.round(moved, error, runs, ripe, level, quantum, model.seen < QUICK))
         # one of three that is ill makes the other two look ill: each is compared with it and one more
         doubtful = threes.of_three(jitter.suspect | self.stuck)
         self.stuck = standstill.judge(explained, same, usable, doubtful, least, self._spread, model) & (values != 0.0)

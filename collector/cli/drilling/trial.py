@@ -13,6 +13,7 @@ from collector.model import Suspect
 from simulators.faults import CATALOGUE, Argument, Fault
 from simulators.faults.fault import OVER
 from simulators.site import Part, Site
+from simulators.world import World
 
 PATIENCE = 36
 """Rounds, after a fault is fully there, in which it must be named: a walk, which alone tells of boards and firmware,
@@ -27,6 +28,17 @@ NO_FAULTS = frozenset({"part-swapped", "part-pulled"})
 """What is in the catalogue and no fault: people do it."""
 UNSEEN = frozenset({"lamp-stuck", "lamp-lying"})
 """What no controller can tell: it takes a person at the front."""
+
+
+STILL = frozenset({"sensor-stuck"})
+"""What can't show while the thing that is measured stays as it is: a stuck sensor tells the truth until then. In these
+trials loads come and go and the room warms a little, as they do in any day, and there is longer to wait."""
+STIRRED = 180
+"""Rounds more that such a trial may take."""
+STIRRED_EVERY = 12
+STIRRED_LOADS = (0.25, 0.8)
+STIRRED_WARMTH, STIRRED_SECONDS = 5.0, 5400.0
+"""K that the room gets warmer, and cooler again, and in how many seconds."""
 
 
 class Planted(NamedTuple):
@@ -93,9 +105,17 @@ async def trial(stage: Stage, planted: Sequence[Planted]) -> list[Row]:
     for each in planted:
         stage.world.inject(each.fault.name, each.part.path, **each.arguments)
     longest = math.ceil(max(each.over for each in planted) / stage.interval) + PATIENCE
+    stirred = _around(stage.world, planted[0].part) if any(each.fault.name in STILL for each in planted) else []
+    if stirred:
+        longest += STIRRED
+        stage.world.warm_room(STIRRED_WARMTH, STIRRED_SECONDS)
+    chance = random.Random(planted[0].part.path)
     named: dict[int, int] = {}
     held = 0
     for count in range(1, longest + 1):
+        if stirred and count % STIRRED_EVERY == 0:
+            low, high = STIRRED_LOADS
+            stage.world.set_load(chance.choice(stirred), low + (high - low) * chance.random())
         await stage.round()
         there = [_stands(stage, each, len(planted)) for each in planted]
         for at, stands in enumerate(there):
@@ -109,8 +129,17 @@ async def trial(stage: Stage, planted: Sequence[Planted]) -> list[Row]:
     rows = [_row(stage, each, named.get(at), len(planted)) for at, each in enumerate(planted)]
     for each in planted:
         stage.world.clear(each.fault.name, each.part.path)
+    for sled in stirred:
+        stage.world.set_load(sled, None)
     await rest(stage)
     return rows
+
+
+def _around(world: World, part: Part) -> list[str]:
+    """The sled that a part is in; of what feeds a rack, all sleds of that rack."""
+    name = part.path.partition("/")[0]
+    sleds = [sled.name for sled in world.site.sleds]
+    return [name] if name in sleds else [sled for sled in sleds if sled.startswith(name.partition("-")[0])]
 
 
 async def rest(stage: Stage) -> bool:

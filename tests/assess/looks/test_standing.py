@@ -44,7 +44,7 @@ def follow(jitter: Jitter, series: Floats, *, quantum: float = 0.0) -> Floats:
     most = np.zeros(size)
     before = np.full(size, math.nan)
     for number, values in enumerate(series):
-        jitter.round(values - before, values, usable, level, steps, np.full(size, number < 200))
+        jitter.round(values - before, values, usable, usable, level, steps, np.full(size, number < 200))
         before = values
         most = np.maximum(most, jitter.hits)
     return most
