@@ -20,6 +20,8 @@ from collector.assess.looks.wear import WearLook
 from collector.assess.looks.witness import WitnessLook
 from collector.assess.margins.peers import Peers as Alike
 from collector.assess.margins.places import Place
+from collector.assess.margins.racks import RackPower, Racks
+from collector.assess.margins.swing import AirSwing
 from collector.assess.margins.tracker import Margins
 from collector.assess.orders.desk import Desk
 from collector.assess.orders.handling import Handlings
@@ -74,6 +76,7 @@ class Diagnosis:
         self._places = tuple(places)
         self._alike = Alike()
         self._peers = Peers()
+        self._racks = Racks(self._places)
         self._firmware = Firmware()
         self._bars = Bars()
         self._isolation = Isolation()
@@ -100,7 +103,12 @@ class Diagnosis:
             fit,
             WitnessLook(name, self._sightings, lambda: watch.lamps),
         )
-        return Ward(watch, looks, told, self, (Margins(name, self._places, location, air.per_watt),), fit)
+        measures = (
+            Margins(name, self._places, location, air.per_watt),
+            AirSwing(name, self._places, location),
+            RackPower(name, self._racks, location),
+        )
+        return Ward(watch, looks, told, self, measures, fit)
 
     # What people do about orders
 

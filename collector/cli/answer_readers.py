@@ -151,7 +151,7 @@ def _margin(margin: Margin, location: Location | None, name: str | None) -> dict
         "place": location.text if location is not None else margin.part,
         "location": _whole(location if location is not None else Location()),
         "left": margin.left,
-        "left_unit": "K" if margin.kind in (MarginKind.HEAT, MarginKind.AIR) else margin.unit,
+        "left_unit": "K" if margin.kind in (MarginKind.HEAT, MarginKind.AIR, MarginKind.SWING) else margin.unit,
         "value": margin.value,
         "limit": margin.limit,
         "unit": margin.unit,

@@ -131,6 +131,8 @@ class MarginKind(StrEnum):
     """Kelvin up to a part's limit."""
     AIR = "air"
     """Kelvin up to the limit of the inlet air."""
+    SWING = "swing"
+    """Kelvin by which the inlet air may still change within minutes or an hour."""
     POWER = "power"
     """Watts up to a rating."""
     REDUNDANCY = "redundancy"

@@ -182,6 +182,9 @@ MARGINS: Mapping[MarginKind, Family] = {
     MarginKind.AIR: _family(
         "margin_air_celsius", Type.GAUGE, _PART, "Degrees left up to the limit of the inlet air.", "celsius"
     ),
+    MarginKind.SWING: _family(
+        "margin_swing_celsius", Type.GAUGE, _PART, "Degrees by which the inlet air may still change.", "celsius"
+    ),
     MarginKind.POWER: _family("margin_power_watts", Type.GAUGE, _PART, "Power left up to the limit.", "watts"),
     MarginKind.REDUNDANCY: _family(
         "margin_redundancy_watts", Type.GAUGE, _PART, "Power left up to what remains after the loss of one.", "watts"

@@ -32,12 +32,14 @@ LOSSES = 12
 _OF: Mapping[MarginKind, str] = {
     MarginKind.HEAT: "Up to the limit of each part",
     MarginKind.AIR: "Up to the limit of the air that is drawn in",
+    MarginKind.SWING: "What the air that is drawn in may still change by",
     MarginKind.POWER: "Watts up to each rating",
     MarginKind.REDUNDANCY: "Watts up to the rating of what remains when the largest one fails",
 }
 _NONE: Mapping[MarginKind, str] = {
     MarginKind.HEAT: "No part tells a temperature with a limit, or not enough has been read yet.",
     MarginKind.AIR: "No inlet air is told, or no limit for it: give places their class and altitude in the fleet file.",
+    MarginKind.SWING: "No inlet air is told, or no class for it: give places their class in the fleet file.",
     MarginKind.POWER: "No power with a rating is told: give racks their feeds in the fleet file.",
     MarginKind.REDUNDANCY: "Nothing that shares a load tells its rating: give racks their feeds in the fleet file.",
 }

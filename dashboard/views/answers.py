@@ -119,7 +119,7 @@ class Left:
 
 def left_unit(margin: Margin) -> str:
     """Kelvin for a distance between temperatures, else the margin's own unit."""
-    return "K" if margin.kind in (MarginKind.HEAT, MarginKind.AIR) else margin.unit
+    return "K" if margin.kind in (MarginKind.HEAT, MarginKind.AIR, MarginKind.SWING) else margin.unit
 
 
 def left_words(margin: Margin, units: Units = PLAIN) -> str:

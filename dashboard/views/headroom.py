@@ -40,7 +40,7 @@ def rack_text(site: str, row: str, rack: str) -> str:
 
 def unit_of(kind: MarginKind, units: Units = PLAIN) -> str:
     """The unit of what is left, as people write it."""
-    return units.span_word("Cel") if kind in (MarginKind.HEAT, MarginKind.AIR) else "W"
+    return units.span_word("Cel") if kind in (MarginKind.HEAT, MarginKind.AIR, MarginKind.SWING) else "W"
 
 
 def shown_left(margin: Margin, units: Units = PLAIN) -> float:

@@ -121,5 +121,13 @@ class Rates:
 
     def add(self, time: float, temperature: float) -> list[tuple[float, float, float]]:
         """(window s, limit K, change K) of every limit that is broken now."""
-        told = [(seconds, kelvin, swing.add(time, temperature)) for seconds, kelvin, swing in self._windows]
-        return [(seconds, kelvin, change) for seconds, kelvin, change in told if change > kelvin]
+        return [
+            (seconds, kelvin, change) for seconds, kelvin, change in self._all(time, temperature) if change > kelvin
+        ]
+
+    def nearest(self, time: float, temperature: float) -> tuple[float, float, float]:
+        """(window s, limit K, change K) of the limit that the least is left of."""
+        return min(self._all(time, temperature), key=lambda one: one[1] - one[2])
+
+    def _all(self, time: float, temperature: float) -> list[tuple[float, float, float]]:
+        return [(seconds, kelvin, swing.add(time, temperature)) for seconds, kelvin, swing in self._windows]

@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+import numpy as np
+
+from collector.assess.looking import Seen
+from collector.assess.looks.kin import Kin
 from collector.assess.margins.energy import Trapezium
 from collector.assess.margins.places import Place, holds
 from collector.assess.margins.power import left
 from collector.assess.margins.sketch import Sketch
-from collector.assess.margins.tracker import WATTS_RATIO
-from collector.model import Location, Margin, MarginKind, Seconds
+from collector.assess.margins.tracker import EVERY, WATTS_RATIO
+from collector.model import Inventory, Kind, Location, Margin, MarginKind, Quantity, Seconds
 
 FRESH = 600.0
 """Seconds after which a controller's power is too old to be added."""
@@ -115,3 +119,42 @@ class Racks:
             return False
         self._told[margin.part, margin.kind] = margin
         return True
+
+
+class RackPower:
+    """What one controller draws, told to its rack: what holds hosts counts, what only feeds others does not."""
+
+    def __init__(self, controller: str, racks: Racks, location: Location | None = None) -> None:
+        """``location``: where the controller is as the fleet file says."""
+        self._controller = controller
+        self._racks = racks
+        self._outer = location if location is not None else Location()
+        self._location = self._outer
+        self._columns: tuple[int, ...] = ()
+        self._size = 0
+        self._last: Seconds = float("-inf")
+
+    def inventory(self, inventory: Inventory, now: Seconds) -> None:
+        """Take a finished walk: the whole's own power, else its blades'."""
+        self._size, self._columns = len(inventory.layout.sensors), ()
+        top = next((part for part in inventory.parts if part.parent is None), None)
+        told = Location() if top is None else top.location
+        outer = self._outer
+        self._location = Location(site=told.site or outer.site, row=told.row or outer.row, rack=told.rack or outer.rack)
+        if top is None or not any(part.kind in (Kind.BLADE, Kind.HOST) for part in inventory.parts):
+            return
+        kin = Kin(inventory, {Quantity.POWER})
+        whole = [column for owner, column in kin.power_of.items() if kin.parts[owner].parent is None]
+        blades = [column for owner, column in kin.power_of.items() if kin.kind(owner) is Kind.BLADE]
+        self._columns = tuple(int(kin.columns[column]) for column in (whole[:1] or blades))
+
+    def round(self, seen: Seen) -> Sequence[Margin]:
+        """Take a finished round; the margins of the rack that changed by enough to tell."""
+        if seen.frame is None or not self._columns or len(seen.frame.values) != self._size:
+            return ()
+        if 0.0 <= seen.time - self._last < EVERY:
+            return ()
+        self._last = seen.time
+        values = np.frombuffer(seen.frame.values)[list(self._columns)]
+        told = values[values >= 0.0]
+        return self._racks.tell(self._controller, self._location, seen.time, float(told.sum())) if len(told) else ()
