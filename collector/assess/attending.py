@@ -80,6 +80,21 @@ class Attending:
             )
         self._seen = (self._cares.version, self._outages.version(self._rack))
 
+    def maintained(self, tree: Tree, now: Seconds) -> frozenset[str]:
+        """Ids of the parts that hands are at work on now, by what people declared."""
+        if not self._cares.maintains:
+            return frozenset()
+        return frozenset(
+            part.id
+            for at, part in enumerate(tree.parts)
+            if self._cares.at_work(
+                self._controller,
+                [tree.parts[each].id for each in (at, *tree.ancestors(at))],
+                self._place(at, tree),
+                now,
+            )
+        )
+
     def closed(self, condition: Condition) -> None:
         """Take it that a condition closed."""
         self._orphans.pop(condition.id, None)

@@ -84,18 +84,30 @@ class Cares:
             if condition.severity > shelved.severity:
                 self._end(shelved)
             shelved = None
-        held = frozenset(holders) if self._maintenance else frozenset()
-        at_work = (
-            care
-            for care in self._maintenance.values()
-            if _holds(care, now) and _covers(care, condition.controller, held, place)
-        )
-        maintenance = max(at_work, key=lambda care: care.until or math.inf, default=None)
+        maintenance = self.at_work(condition.controller, holders, place, now)
         return Marks(
             None if acknowledged is None else acknowledged.mark,
             None if shelved is None else shelved.mark,
             None if maintenance is None else maintenance.mark,
         )
+
+    def at_work(self, controller: str, holders: Iterable[str], place: Location, now: Seconds) -> Care | None:
+        """The maintenance of a part: of those that hold now, the one that lasts longest; None for none.
+
+        ``holders``: the part and all that hold it.
+        """
+        if not self._maintenance:
+            return None
+        held = frozenset(holders)
+        found = (
+            care for care in self._maintenance.values() if _holds(care, now) and _covers(care, controller, held, place)
+        )
+        return max(found, key=lambda care: care.until or math.inf, default=None)
+
+    @property
+    def maintains(self) -> bool:
+        """Whether any place is in maintenance, or will be."""
+        return bool(self._maintenance)
 
     def closed(self, condition: Condition) -> None:
         """A condition closed: that it was acknowledged is over; that it is shelved goes on until its end."""

@@ -34,6 +34,9 @@ from collector.model import (
 READ = frozenset({Outcome.OK, Outcome.PARTIAL})
 """Outcomes of rounds in which something was read."""
 
+AFTER_HANDS = 600.0
+"""Seconds after a declared maintenance in which what was at work on may still settle."""
+
 
 class Answers(Struct, frozen=True, kw_only=True):
     """What is new about troubles and orders, whoever's parts they are about."""
@@ -111,6 +114,9 @@ class Ward:
         self._idle: frozenset[str] = frozenset()
         self._present: Mapping[SignKey, Observation] = {}
         self._readable = True
+        self._withheld: frozenset[str] = frozenset()
+        self._at_work: frozenset[str] = frozenset()
+        self._at_work_until: Seconds = 0.0
 
     def inventory(self, inventory: Inventory, now: Seconds) -> Assessment:
         """Take a finished walk."""
@@ -158,17 +164,30 @@ class Ward:
         self._answering.assessed(assessment)
         self._told.assessed(assessment)
 
+    def _hands(self, now: Seconds) -> frozenset[str]:
+        """Parts that hands are at work on, or were a moment ago: what they show, and don't, is no evidence."""
+        maintained = self.watch.maintained(now)
+        if maintained:
+            self._at_work, self._at_work_until = maintained | self._at_work, now + AFTER_HANDS
+        elif self._at_work and not 0.0 <= self._at_work_until - now <= AFTER_HANDS:
+            self._at_work = frozenset()
+        return self._at_work
+
     def _visible(self) -> Visible:
         visible: dict[str, frozenset[Sign]] = {}
         for look in self._looks:
             for part, signs in look.visible.items():
+                if part in self._withheld:
+                    continue
                 known = visible.get(part)
                 visible[part] = signs if known is None else known | signs
         return visible
 
     def _look(self, assessment: Assessment, seen: Seen, *, anew: bool = False) -> Assessment:
         readable = seen.outcome in READ
-        moved = anew or readable != self._readable
+        withheld = self._hands(seen.time)
+        moved = anew or readable != self._readable or withheld != self._withheld
+        self._withheld = withheld
         for look in self._looks:
             moved |= look.round(seen)
         self._readable = readable
@@ -176,6 +195,8 @@ class Ward:
             present: dict[SignKey, Observation] = {}
             for look in self._looks:
                 for key, observation in look.present.items():
+                    if key[0] in withheld:
+                        continue
                     known = present.get(key)
                     if known is None or known.weight < observation.weight:
                         present[key] = observation

@@ -173,6 +173,10 @@ class Watch:
             return Assessment(controller=self.controller, time=now)
         return self._finish(now)
 
+    def maintained(self, now: Seconds) -> frozenset[str]:
+        """Ids of the parts that hands are at work on now."""
+        return self._attending.maintained(self._tree, now)
+
     def find(self, condition: str) -> Condition | None:
         """The open condition of an id."""
         return self._book.find(condition)

@@ -5,8 +5,11 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 
+from msgspec import structs
+
+from collector.assess.ward import AFTER_HANDS
 from collector.cli.drilling.stage import Stage
-from collector.model import WorkOrder
+from collector.model import Request, RequestState, Verb, WorkOrder
 from simulators.site import PartKind, Rack, Site
 from simulators.world import World
 
@@ -22,6 +25,12 @@ OFF_A_DAY = 2
 """Hosts switched off for a while, for each rack."""
 EXCHANGES = 0.2
 """Sound parts exchanged a day, for each rack."""
+VISITS = 0.5
+"""Times a day that somebody declares maintenance of a sled, for each rack, takes a part out and puts a new one in."""
+VISIT = (1200.0, 5400.0)
+"""Seconds that the part is out."""
+WALK_INTERVAL = 3600.0
+"""Seconds between two walks of a controller: most of the cost of long campaigns is in walks."""
 
 
 def one_rack(site: Site, number: int = 0) -> Site:
@@ -44,13 +53,15 @@ async def calm(site: Site, days: float, interval: float, seed: int) -> tuple[lis
     """
     rng = random.Random(seed)
     world = World(site, seed=seed, step=min(interval, 300.0))
-    stage = Stage(world, interval)
+    stage = Stage(world, interval, WALK_INTERVAL)
+    out: dict[str, float] = {}
     told: dict[str, str] = {}
     rounds = int(days * DAY / interval)
     scale = len(racks_of(site)) * interval / DAY
     try:
         for number in range(rounds):
             _live(world, rng, scale)
+            _visit(stage, rng, scale, out)
             if (number * interval) % DAY < interval and int(number * interval / DAY) % HOT_EVERY == HOT_EVERY - 1:
                 world.warm_room(HOT[0] + (HOT[1] - HOT[0]) * rng.random(), 9 * HOUR, after=9 * HOUR)
             await stage.round()
@@ -80,3 +91,35 @@ def _live(world: World, rng: random.Random, scale: float) -> None:
             if part.kind in (PartKind.FAN, PartKind.DRIVE, PartKind.MEMORY)
         ]
         world.exchange(rng.choice(parts).path)
+
+
+def _visit(stage: Stage, rng: random.Random, scale: float, out: dict[str, float]) -> None:
+    """Declared maintenance: a part is taken out, and later another one is put in; ``out``: until when, by path."""
+    world, now = stage.world, stage.world.time
+    stage.cares.lapse(now)
+    for path in [path for path, until in out.items() if until <= now]:
+        del out[path]
+        world.clear("part-pulled", path)
+        world.exchange(path)
+    if rng.random() >= VISITS * scale:
+        return
+    sled = rng.choice(world.site.sleds)
+    parts = [part for part in sled.parts.values() if part.kind in (PartKind.FAN, PartKind.DRIVE, PartKind.BLADE)]
+    part = rng.choice(parts)
+    if any(path.partition("/")[0] == sled.name for path in out):
+        return
+    long = VISIT[0] + (VISIT[1] - VISIT[0]) * rng.random()
+    request = Request(
+        asked_at=now,
+        who="a technician",
+        verb=Verb.MAINTAIN,
+        target=sled.name,
+        arguments={"controller": sled.name, "until": now + long + AFTER_HANDS},
+        why="a part is exchanged",
+        expires=now + 60.0,
+    )
+    state, text = stage.cares.carry_out(structs.replace(request, id=round(now)), lambda condition: None, now)
+    if state is not RequestState.DONE:
+        raise ValueError(f"maintenance of {sled.name} was not taken: {text}")
+    world.inject("part-pulled", part.path)
+    out[part.path] = now + long

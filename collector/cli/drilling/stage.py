@@ -11,6 +11,7 @@ from dataclasses import replace
 from msgspec import structs
 from pydantic import SecretStr
 
+from collector.assess.care import Cares
 from collector.assess.diagnosis import Diagnosis
 from collector.assess.outages import Outages
 from collector.assess.ward import Ward
@@ -106,7 +107,13 @@ class Station:
     """One controller: its service, the client that polls it, and its ward."""
 
     def __init__(
-        self, unit: Equipment, world: World, service: Service, settings: ControllerSettings, ward: Ward
+        self,
+        unit: Equipment,
+        world: World,
+        service: Service,
+        settings: ControllerSettings,
+        ward: Ward,
+        walk_interval: Seconds = WALK_INTERVAL,
     ) -> None:
         self.unit = unit
         self.service = service
@@ -118,6 +125,7 @@ class Station:
         self._client = Client(settings, transport=transport)
         self._rounds: Rounds | None = None
         self._walk_due = 0.0
+        self._walk_interval = walk_interval
         self._last_walk = float("-inf")
 
     async def turn(self, interval: Seconds) -> list[Assessment]:
@@ -149,22 +157,25 @@ class Station:
         interpreted = interpret(walked, _location(self._world, self.unit.name))
         self.inventory = interpreted.inventory
         self._rounds = Rounds(self._client, interpreted, self._clock)
-        self._walk_due = now + WALK_INTERVAL
+        self._walk_due = now + self._walk_interval
         return self.ward.inventory(interpreted.inventory, now)
 
 
 class Stage:
     """The whole fleet. ``interval``: simulated seconds between the rounds of one controller."""
 
-    def __init__(self, world: World, interval: Seconds) -> None:
+    def __init__(self, world: World, interval: Seconds, walk_interval: Seconds = WALK_INTERVAL) -> None:
         self.world = world
         self.interval = interval
+        self._walk_interval = walk_interval
         plan = tomllib.loads("\n".join(ground(world.site)))
         self._diagnosis = Diagnosis(
             [DesignSettings.model_validate(each).design for each in plan.get("designs", ())],
             places_of(PlaceSettings.model_validate(each) for each in plan.get("places", ())),
         )
         self._whereabouts, self._outages = Whereabouts(), Outages()
+        self.cares = Cares()
+        """What people declared."""
         self.rounds = 0
         """Rounds of the whole fleet so far."""
         self.troubles: dict[str, Trouble] = {}
@@ -187,10 +198,18 @@ class Stage:
                 url=f"https://{unit.name}.invalid",
                 credential=Credential(username=MONITOR, password=SecretStr(password)),
             )
-            self.stations[unit.name] = Station(unit, world, service, settings, self._ward(unit.name))
+            self.stations[unit.name] = Station(unit, world, service, settings, self._ward(unit.name), walk_interval)
 
     def _ward(self, name: str) -> Ward:
-        watch = Watch(name, self.interval, (), self._whereabouts, outages=self._outages)
+        watch = Watch(
+            name,
+            self.interval,
+            (),
+            self._whereabouts,
+            cares=self.cares,
+            outages=self._outages,
+            location=_location(self.world, name),
+        )
         return self._diagnosis.ward(watch, _location(self.world, name))
 
     async def round(self) -> None:
