@@ -204,11 +204,20 @@ class Explained:
             # a new extreme counts only after it has lasted: learning takes more than one round
             bound[rows] = near + np.where(self.seen[rows, None] < SETTLED, 0.1, 0.02) * (pick(near, told) - near)
 
-    def learn(self, errors: Floats, regressors: Floats, may: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> None:
-        """Take up errors (already clipped) where ``may`` says so."""
+    def learn(
+        self,
+        errors: Floats,
+        regressors: Floats,
+        may: np.ndarray[tuple[int], np.dtype[np.bool_]],
+        fits: np.ndarray[tuple[int], np.dtype[np.bool_]],
+    ) -> None:
+        """Take up errors (already clipped) where ``may`` says so; ``fits``: where what is learnt holds by now.
+
+        Only there does what has been learnt from reach further: what is far off is being learnt, not known.
+        """
         error = np.where(may & (errors == errors), errors, 0.0)
         self.seen += may & (errors == errors)
-        self._stretch(regressors, may)
+        self._stretch(regressors, may & (fits | (self.seen < SETTLED)))
         if self._shared is not None:
             gain = np.einsum("ijk,ik->ij", self._shared, regressors)
             gain /= (1.0 + np.einsum("ij,ij->i", regressors, gain))[:, None]

@@ -36,7 +36,7 @@ ABSURD = 1e9
 """In any canonical unit that is judged here: no machine has so much of anything."""
 JUDGED_EVERY = 50.0
 """Seconds between two judgements of figures: what changes them slowly needs no more, and most of the cost is here."""
-UNLIKE_LOAD = 0.5
+UNLIKE_LOAD = 0.4
 """Difference of load from the siblings', as a part of the usual, beyond which these explain nothing."""
 _DISTRIBUTION = frozenset({Kind.OUTLET, Kind.CIRCUIT, Kind.POWER_FEED})
 """What carries whatever hangs on it: its siblings carry something else."""
@@ -322,7 +322,12 @@ class SensorsLook:
         calm = known & ~settling & ~off & ~jitter.suspect & ~standstill.suspect
         # what is off on one side for long must not become usual while it grows
         aside = (np.abs(self._mean) > 2.0 * spread) & (model.seen >= SETTLED)
-        model.learn(np.minimum(np.maximum(error, -clip), clip) * np.where(aside, 0.15, 1.0), regressors, calm)
+        model.learn(
+            np.minimum(np.maximum(error, -clip), clip) * np.where(aside, 0.15, 1.0),
+            regressors,
+            calm,
+            np.abs(self._mean) <= 2.5 * spread,
+        )
         learnt = calm & np.isfinite(spread) & ~aside
         rate = np.select([model.seen < SETTLED, model.seen < 300], [0.03, 0.008], 0.001)[learnt]
         spread = spread[learnt]
