@@ -63,6 +63,7 @@ class Fleet:
         """What these controllers bring in, and what is said of it all."""
         for name in names:
             self.isolation.observe(name, self.ill.get(name, ()), self.visible[name], True, self.now)
+            self.isolation.round(name, self.now)
         return len(self.isolation.solve(self.now))
 
     def round(self, number: int) -> tuple[float, int]:
@@ -79,14 +80,18 @@ class Fleet:
 
 
 def signs_alone(fleet: Fleet) -> float:
-    """CPU seconds of a round's solving alone, when one sled has news."""
+    """CPU seconds of a round's solving alone, when one sled has news and the others have stood for long."""
     name = min(fleet.ill)
     seconds = []
+    for _ in range(4):
+        fleet.now += 3600.0
+        fleet.tell(fleet.names)
     for number in range(4 * ROUNDS):
         fleet.now += 30.0
         extra = sign(fleet.inventories[name], "Fan3", Sign.STANDS)
         seen = (*fleet.ill[name], extra) if number % 2 else fleet.ill[name]
         fleet.isolation.observe(name, seen, fleet.visible[name], True, fleet.now)
+        fleet.isolation.round(name, fleet.now)
         start = time.process_time()
         fleet.isolation.solve(fleet.now)
         seconds.append(time.process_time() - start)

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from collector.model import Fallen, Kind, Lamps, LampState
 
-REMOTE = frozenset({"update firmware", "restart", "set the clock"})
+REMOTE = frozenset({"update firmware", "restart", "set its clock"})
 """Remedies for which nobody has to go there."""
 
 STATIC = "Static kills boards: wear the wrist strap, bonded to the rack, and keep parts in their bags."
