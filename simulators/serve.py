@@ -105,8 +105,10 @@ class Fleet:
         max_sessions: int = 8,
         keep_alive: float = KEEP_ALIVE,
         retry_interval: float = RETRY_INTERVAL,
+        power: bool = False,
     ) -> None:
-        """``poll_interval`` (seconds) and ``listen`` are written into the fleet file for the collector.
+        """``poll_interval`` (seconds), ``listen`` and ``power`` (whether hosts may be switched) are written into the
+        fleet file for the collector.
 
         ``keep_alive``: seconds after which a stream of events without any says that it still lives;
         ``retry_interval``: seconds between two tries to deliver an event.
@@ -119,6 +121,7 @@ class Fleet:
         self.out_dir = out_dir
         self.path = out_dir / "fleet.toml"
         """The fleet file."""
+        self._power = power
         self.username = MONITOR
         self.password = secrets.token_hex(16)
         self.admin_password = secrets.token_hex(16)
@@ -195,6 +198,7 @@ class Fleet:
             password=self.password,
             poll_interval=self._poll_interval,
             listen=self._listen,
+            power=self._power,
             site=self.world.site,
         ).write(self.out_dir)
         self._clock = asyncio.get_running_loop().create_task(self._run(), name="simulated time")
@@ -341,6 +345,7 @@ def run_simulate(
     dialect: Dialect | None = None,
     poll_interval: float = 30.0,
     listen: str = "127.0.0.1:9460",
+    power: bool = False,
 ) -> int:
     """Serve a fleet until SIGINT, SIGTERM or ``seconds`` are over: the demo site, or a site of so many controllers.
 
@@ -358,7 +363,7 @@ def run_simulate(
         ordered = [plans.parse(text, site) for text in wanted]
         # hurried time takes coarser steps, as far as readings don't show it, so that it can be kept up with
         world = World(site, seed=seed, step=min(5.0, max(1.0, time_factor / 10.0)))
-        fleet = Fleet(world, out, time_factor=time_factor, poll_interval=poll_interval, listen=listen)
+        fleet = Fleet(world, out, time_factor=time_factor, poll_interval=poll_interval, listen=listen, power=power)
         with asyncio.Runner(loop_factory=_loop_factory()) as runner:
             runner.run(_serve(fleet, ordered, seconds))
     except (OSError, ValueError) as error:

@@ -112,6 +112,7 @@ def _run(arguments: argparse.Namespace, faults: list[str], work: Path, state: Pa
         *("--time-factor", str(arguments.time_factor)),
         *("--listen", f"127.0.0.1:{_free_port(9460)}"),
         *options,
+        *(["--allow-power"] if arguments.allow_power else []),
         quiet=False,
     )
     assert simulator.stdout is not None
@@ -127,6 +128,8 @@ def _run(arguments: argparse.Namespace, faults: list[str], work: Path, state: Pa
         return 1
     print(f"demo is up after {time.monotonic() - started:.1f} s: {address}", flush=True)
     print(f"faults switched on: {', '.join(faults)}", flush=True)
+    power = "and hosts may be switched" if arguments.allow_power else "hosts may not be switched (--allow-power)"
+    print(f"locate lamps may be lit, {power}", flush=True)
     print(f"state: {state}   stop with Ctrl-C", flush=True)
     if not arguments.headless:
         webbrowser.open(address)

@@ -28,7 +28,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 
 def add_fault_options(parser: argparse.ArgumentParser) -> None:
-    """Add ``--fault`` and ``--time-factor``."""
+    """Add ``--fault``, ``--time-factor`` and ``--allow-power``."""
     parser.add_argument(
         "--fault",
         action="append",
@@ -38,6 +38,9 @@ def add_fault_options(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--time-factor", type=float, default=1.0, metavar="X", help="simulated seconds a second (default: %(default)s)"
+    )
+    parser.add_argument(
+        "--allow-power", action="store_true", help="let hosts be switched and restarted: [actions] power in fleet.toml"
     )
 
 
@@ -55,4 +58,5 @@ def run(arguments: argparse.Namespace) -> int:
         dialect=arguments.dialect,
         poll_interval=arguments.poll_interval,
         listen=arguments.listen,
+        power=arguments.allow_power,
     )

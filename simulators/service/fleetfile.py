@@ -42,6 +42,8 @@ class FleetFile:
     """Seconds."""
     listen: str
     """host:port of the collector's own metrics and health."""
+    power: bool = False
+    """Whether it lets hosts be switched."""
     site: Site | None = None
     """Whose places and designs are told; None: no site's."""
 
@@ -74,6 +76,8 @@ class FleetFile:
             f"username = {text(self.username)}",
             f"password_file = {text(SECRET_FILE)}",
         ]
+        if self.power:
+            lines += ["", "[actions]", "power = true"]
         if self.site is not None:
             lines += ground(self.site)
         for entry in self.entries if inline else ():
