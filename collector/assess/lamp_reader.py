@@ -87,13 +87,13 @@ def read_front(panel: Panel, seen: Lamps, told: Lamps | None) -> Reading:
         return read_supply_front(SupplyLamps(seen.blue, seen.amber, _UNKNOWN, _UNKNOWN), told)
     table = _SYSTEM if panel is Panel.SYSTEM else _MODULE
     fitting = [words for words, lamps in table.items() if agreement(seen, lamps) is not Agreement.DISAGREES]
-    return _reading(fitting, seen, told, dark=panel is Panel.MODULE)
+    return _reading(fitting, seen, told, module=panel is Panel.MODULE)
 
 
 def read_supply_front(seen: SupplyLamps, told: Lamps | None) -> Reading:
     """What the four lamps of a power supply say (6.4)."""
     fitting = [words for words, lamps in _SUPPLY.items() if _fits(seen, lamps)]
-    return _reading(fitting, Lamps(seen.blue, seen.fault), told, dark=True)
+    return _reading(fitting, Lamps(seen.blue, seen.fault), told, module=True)
 
 
 def agreement(seen: Lamps, told: Lamps) -> Agreement:
@@ -119,15 +119,17 @@ def _fits(seen: SupplyLamps, row: SupplyLamps) -> bool:
     return all(_UNKNOWN in pair or pair[0] is pair[1] for pair in pairs)
 
 
-def _reading(fitting: Sequence[str], seen: Lamps, told: Lamps | None, dark: bool) -> Reading:
+def _reading(fitting: Sequence[str], seen: Lamps, told: Lamps | None, module: bool) -> Reading:
     found = Agreement.NOT_TOLD if told is None else agreement(seen, told)
     checks: list[str] = []
     if seen == _UNSEEN and len(fitting) > 1:
         meaning = "No lamp was looked at."
     elif not fitting:
         meaning = "The panel's table has no such state: a lamp, or what drives it, is at fault."
+        if module and seen.amber is _BLINK:  # common practice, no source
+            meaning = "Somebody has its locate lamp lit, as it seems; the panel's table has no such state."
         checks.append(LOOK_LONGER)
-        if dark and seen.blue is _OFF and seen.amber is _OFF:
+        if module and seen.blue is _OFF and seen.amber is _OFF:
             checks.append("All dark: look whether it has power at all, and whether it is in to the stop.")
         checks.append(NOT_OF_THIS_KIND)
     else:

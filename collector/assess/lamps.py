@@ -172,7 +172,8 @@ def expected_lamps(
 
     ``hosts`` are the statuses of the hosts that the part carries directly; they tell the power where the part itself
     doesn't. Fault is anything contained that is worse than OK: the panel has no state between. A part that tells no
-    locate state and no blinking indicator is not being located.
+    locate state and no blinking indicator is not being located. Of a part that is, 6.2 and 6.4 don't say what amber
+    does: it blinks there as well (common practice, no source).
     """
     panel = panel_of(part.kind, bool(hosts))
     if panel is None or (status is not None and status.state is State.ABSENT):
@@ -182,8 +183,10 @@ def expected_lamps(
         return system_lamps(_power_on(status, hosts), fault, _locating(status, hosts))
     if panel is Panel.POWER_SUPPLY:
         supply = supply_lamps(None if fault is None else SupplyState.INPUT_FAULT if fault else SupplyState.INPUT_OK)
-        return Lamps(blue=supply.blue, amber=supply.fault)
-    return module_lamps(fault)
+        lamps = Lamps(blue=supply.blue, amber=supply.fault)
+    else:
+        lamps = module_lamps(fault)
+    return Lamps(blue=lamps.blue, amber=_BLINK) if _locating(status, hosts) else lamps
 
 
 _POWERED = {PowerState.ON: True, PowerState.PAUSED: True, PowerState.OFF: False}

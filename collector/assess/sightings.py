@@ -59,6 +59,35 @@ class Sightings:
         self._by_controller.setdefault(part.controller, {})[part.id] = self._changed[part.id] = sighting
         return RequestState.DONE, "noted; it counts until somebody looks again, for a while"
 
+    def followed(self, request: Request, tree: Tree, told: Lamps | None, on: bool, good: bool) -> None:
+        """A lamp was switched on request: ``good`` where the controller says that it followed.
+
+        One that did not follow shows another lamp than it should, as if somebody had seen it; one that did ends that.
+        """
+        if (at := tree.at.get(request.target)) is None:
+            return
+        part = tree.parts[at]
+        known = self._by_controller.get(part.controller, {}).get(part.id)
+        if good:
+            if known is not None and known.by_deed:
+                del self._by_controller[part.controller][part.id]
+                self._changed[part.id] = None
+            return
+        blue = LampState.UNKNOWN if told is None else told.blue
+        amber = (LampState.OFF, LampState.BLINK) if on else (LampState.BLINK, LampState.OFF)
+        sighting = Sighting(
+            part=part.id,
+            controller=part.controller,
+            request=request.id,
+            who=request.who,
+            at=request.asked_at,
+            until=request.asked_at + 3600.0 * self._hours,
+            seen=Lamps(blue, amber[0]),
+            told=Lamps(blue, amber[1]),
+            by_deed=True,
+        )
+        self._by_controller.setdefault(part.controller, {})[part.id] = self._changed[part.id] = sighting
+
     def lapse(self, now: Seconds) -> None:
         """Forget what is too old."""
         for controller, sightings in tuple(self._by_controller.items()):

@@ -145,6 +145,7 @@ class _Keeping:
             deeds=deeds,
             holding=holding,
             tend=self.tending.tend,
+            followed=self.tending.followed,
         )
         return fleet
 

@@ -31,6 +31,11 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="which draw of faults; default 1")
     parser.add_argument("--faults", type=int, default=10, metavar="K", help="how many trials; default 10")
     parser.add_argument("--double", action="store_true", help="two faults at a time, in one rack")
+    parser.add_argument(
+        "--lamps",
+        action="store_true",
+        help="faults of locate lamps only, and a person at the front who says what shows",
+    )
     parser.add_argument("--format", choices=("table", "json"), default="table")
     parser.set_defaults(run=run)
 
@@ -40,7 +45,9 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.faults < 1:
         print("sledkeeper drill: --faults must be 1 or more", file=sys.stderr)
         return 2
-    result = asyncio.run(drill(arguments.seed, arguments.faults, double=arguments.double, progress=_progress))
+    result = asyncio.run(
+        drill(arguments.seed, arguments.faults, double=arguments.double, lamps=arguments.lamps, progress=_progress)
+    )
     if arguments.format == "json":
         print(json.dumps(result, indent=1))
     else:
@@ -48,7 +55,9 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-async def drill(seed: int, faults: int, *, double: bool = False, progress: Any = None) -> dict[str, Any]:
+async def drill(
+    seed: int, faults: int, *, double: bool = False, lamps: bool = False, progress: Any = None
+) -> dict[str, Any]:
     """The score of ``faults`` trials drawn by ``seed``; ``progress(done, of, rows)`` hears of each."""
     # Here, for they take the whole simulator with them, which no other command needs.
     from collector.cli.drilling.score import score
@@ -63,8 +72,8 @@ async def drill(seed: int, faults: int, *, double: bool = False, progress: Any =
         false_orders = len(stage.ever_ordered)
         trials: list[list[Row]] = []
         for number in range(faults):
-            first = draw(stage.world.site, rng)
-            planted = [first, draw(stage.world.site, rng, near=first)] if double else [first]
+            first = draw(stage.world.site, rng, of_lamps=lamps)
+            planted = [first, draw(stage.world.site, rng, near=first, of_lamps=lamps)] if double else [first]
             trials.append(await trial(stage, planted))
             if progress is not None:
                 progress(number + 1, faults, trials[-1])

@@ -52,6 +52,7 @@ class Errands:
     ``handlers``: by verb, those besides what :class:`Cares` does itself. ``deeds``: what is done to controllers; None
     where these are not being polled, so that such requests are left alone. ``holding``: what the handlers and the deeds
     know as holding, kept with the requests that it comes from. ``tend``: called now and then, for what ends by time.
+    ``followed``: told of what came of each deed.
     """
 
     def __init__(
@@ -66,6 +67,7 @@ class Errands:
         deeds: Deeds | None = None,
         holding: Holding | None = None,
         tend: Callable[[Seconds], Awaitable[None]] | None = None,
+        followed: Callable[[Request, Came], None] | None = None,
     ) -> None:
         self._reader = Reader(state_dir)
         self._writer = writer
@@ -77,6 +79,7 @@ class Errands:
         self._deeds = deeds
         self._holding = Holding() if holding is None else holding
         self._tend = tend
+        self._followed = followed
         self._settled: dict[int, Request] = {}
         """Carried out, and not yet known to be kept."""
         self._under_way: dict[int, asyncio.Task[None]] = {}
@@ -191,6 +194,8 @@ class Errands:
             came = Came(RequestState.HALF_DONE, f"it failed half-way by an internal error, {type(error).__name__}")
         self._settled[request.id] = self._done(request, came)
         del self._under_way[request.id]
+        if self._followed is not None:
+            self._followed(request, came)
         await self._keep()
         if came.state is not RequestState.REFUSED:
             await self._tell_of(request, came)

@@ -22,6 +22,7 @@ from collector.model import (
     Verb,
     WorkOrder,
 )
+from collector.redfish.deeds import Came
 from collector.store.live import home_of
 
 Tell = Callable[[Update], Awaitable[None]]
@@ -63,6 +64,15 @@ class Tending:
             # also one that an earlier run left, of which nothing was told again
             if order.closed is not None and not self._diagnosis.has_order(order.part):
                 self._handlings.close(order.part, now)
+
+    def followed(self, request: Request, came: Came) -> None:
+        """A lamp was switched on request: whether it followed is evidence too."""
+        watch = self._watches.get(request.target.partition(":")[0])
+        if request.verb != Verb.LOCATE or watch is None or came.state is RequestState.TIMED_OUT:
+            return
+        if came.state in (RequestState.DONE, RequestState.HALF_DONE):
+            on, good = request.arguments.get("on") is not False, came.state is RequestState.DONE
+            self._sightings.followed(request, watch.tree, watch.lamps.get(request.target), on, good)
 
     async def tend(self, now: Seconds) -> None:
         """Keep what changed, forget what is too old, and tell the orders of which something changed."""

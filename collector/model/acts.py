@@ -82,6 +82,8 @@ class Sighting(Struct, frozen=True, kw_only=True, omit_defaults=True):
     told: Lamps | None = None
     """What should have been seen, by what the controller told then; None for a part without a front."""
     noticed: tuple[Noticed, ...] = ()
+    by_deed: bool = False
+    """Nobody looked: a lamp was switched on request, and its controller says that it did not follow."""
 
 
 class OrderState(StrEnum):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 
 import pytest
+from msgspec import structs
 
 from collector.assess.lamps import (
     SUPPLY_TABLE,
@@ -185,3 +186,11 @@ def test_comparison_with_what_the_controller_reports(told: Status, lamps: Lamps,
 def test_a_panel_without_locate_row_is_never_told_of() -> None:
     assert compare(Panel.MODULE, Status(locate=True), Lamps(ON, OFF)) is Agreement.NOT_TOLD
     assert compare(Panel.SYSTEM, None, Lamps(ON, OFF)) is Agreement.NOT_TOLD
+
+
+@pytest.mark.parametrize("kind", [Kind.FAN, Kind.DRIVE, Kind.POWER_SUPPLY, Kind.SLED])
+def test_a_module_that_is_looked_for_blinks_amber(kind: Kind) -> None:
+    """Common practice, no source: the tables 6.2 and 6.4 have no row for locating."""
+    part = structs.replace(BLADE, kind=kind)
+    assert expected_lamps(part, status(locate=True), rolled(Health.OK)) == Lamps(ON, BLINK)
+    assert expected_lamps(part, status(locate=False), rolled(Health.OK)) == Lamps(ON, OFF)

@@ -13,7 +13,7 @@ from collector.assess.lamps import Agreement
 from collector.assess.looking import Seen
 from collector.assess.sightings import Sightings
 from collector.assess.ward import READ
-from collector.model import Inventory, Lamps, Noticed, Observation, Seconds, Sighting, Sign, SignKey, Visible
+from collector.model import Inventory, Lamps, LampState, Noticed, Observation, Seconds, Sighting, Sign, SignKey, Visible
 
 SURE = 0.95
 """How sure what a person says is there: they misread, and mistake the part. Judgement, no source."""
@@ -67,7 +67,7 @@ class WitnessLook:
         if (known := self._judged.get(sighting.request)) is not None:
             return known
         found = agreement(sighting.seen, sighting.told)
-        if found is Agreement.DISAGREES:
+        if found is Agreement.DISAGREES and not sighting.by_deed:
             if seen.outcome not in READ or seen.time <= sighting.at:
                 return Agreement.NOT_TOLD  # not yet
             now = self._lamps().get(sighting.part)
@@ -86,4 +86,7 @@ class WitnessLook:
 def _differs(sighting: Sighting) -> str:
     assert sighting.seen is not None
     assert sighting.told is not None
+    if sighting.by_deed:
+        on = sighting.told.amber is LampState.BLINK
+        return f"its locate lamp was switched {'on' if on else 'off'} and did not follow, as its controller says"
     return f"its front was seen with {seen_words(sighting.seen)}, and should show {seen_words(sighting.told)}"

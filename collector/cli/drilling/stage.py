@@ -14,6 +14,7 @@ from pydantic import SecretStr
 from collector.assess.care import Cares
 from collector.assess.diagnosis import Diagnosis
 from collector.assess.outages import Outages
+from collector.assess.sightings import Sightings
 from collector.assess.ward import Ward
 from collector.assess.watch import Watch
 from collector.assess.whereabouts import Whereabouts
@@ -139,6 +140,13 @@ class Station:
         took = (_ANSWER + self._world.telemetry(self.unit.name).controller.slow) * max(1, done.round.requests)
         return [self.ward.round(structs.replace(done.round, finished=started + took), self._clock.now())]
 
+    async def look(self) -> Assessment | None:
+        """A whole round out of turn, as after something was done to it; None before the first walk."""
+        if self._rounds is None:
+            return None
+        done = await self._rounds.run(DEADLINE, whole=True)
+        return self.ward.round(done.round, self._clock.now())
+
     async def close(self) -> None:
         """Delete the session."""
         await self._client.aclose()
@@ -169,9 +177,13 @@ class Stage:
         self.interval = interval
         self._walk_interval = walk_interval
         plan = tomllib.loads("\n".join(ground(world.site)))
+        self.sightings = Sightings()
+        """What a person at a front says; empty without one."""
+        self._asked = 0
         self._diagnosis = Diagnosis(
             [DesignSettings.model_validate(each).design for each in plan.get("designs", ())],
             places_of(PlaceSettings.model_validate(each) for each in plan.get("places", ())),
+            sightings=self.sightings,
         )
         self._whereabouts, self._outages = Whereabouts(), Outages()
         self.cares = Cares()
@@ -221,6 +233,17 @@ class Stage:
             for assessment in await self.stations[name].turn(self.interval):
                 self._take(assessment)
         self.rounds += 1
+
+    async def look(self, name: str) -> None:
+        """A whole round of one controller, out of turn."""
+        assessment = await self.stations[name].look()
+        if assessment is not None:
+            self._take(assessment)
+
+    def asked(self) -> int:
+        """The number of the next request of a person."""
+        self._asked += 1
+        return self._asked
 
     async def rounds_of(self, count: int) -> None:
         """Some rounds."""

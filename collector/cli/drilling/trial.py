@@ -7,6 +7,7 @@ import random
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from collector.cli.drilling.front import look_at
 from collector.cli.drilling.stage import Stage
 from collector.cli.drilling.truth import names
 from collector.model import Suspect
@@ -84,10 +85,15 @@ class Row(NamedTuple):
     """Open at the end."""
 
 
-def draw(site: Site, rng: random.Random, near: Planted | None = None) -> Planted:
-    """A fault by chance, each kind equally likely; ``near``: in the same rack, as often as not in the same sled."""
+def draw(site: Site, rng: random.Random, near: Planted | None = None, *, of_lamps: bool = False) -> Planted:
+    """A fault by chance, each kind equally likely; ``near``: in the same rack, as often as not in the same sled.
+
+    ``of_lamps``: only of what takes a person at the front; else nothing of that.
+    """
     while True:
-        kinds = [fault for fault in CATALOGUE.values() if fault.name not in NO_FAULTS | UNSEEN]
+        kinds = [
+            fault for fault in CATALOGUE.values() if fault.name not in NO_FAULTS and (fault.name in UNSEEN) is of_lamps
+        ]
         fault = kinds[int(rng.random() * len(kinds))]
         targets = fault.targets(site)
         if near is not None:
@@ -104,6 +110,8 @@ async def trial(stage: Stage, planted: Sequence[Planted]) -> list[Row]:
     stage.forget()
     for each in planted:
         stage.world.inject(each.fault.name, each.part.path, **each.arguments)
+    for sled in {each.part.path.partition("/")[0] for each in planted if each.fault.name in UNSEEN}:
+        await look_at(stage, sled)
     longest = math.ceil(max(each.over for each in planted) / stage.interval) + PATIENCE
     stirred = _around(stage.world, planted[0].part) if any(each.fault.name in STILL for each in planted) else []
     if stirred:
@@ -131,6 +139,8 @@ async def trial(stage: Stage, planted: Sequence[Planted]) -> list[Row]:
         stage.world.clear(each.fault.name, each.part.path)
     for sled in stirred:
         stage.world.set_load(sled, None)
+    for sled in {each.part.path.partition("/")[0] for each in planted if each.fault.name in UNSEEN}:
+        await look_at(stage, sled)  # and again, after it was mended
     await rest(stage)
     return rows
 

@@ -116,3 +116,20 @@ def test_what_says_nothing_is_refused(told: dict[str, Any]) -> None:
 def test_a_part_that_is_gone() -> None:
     aisle = Aisle()
     assert aisle.see(10.0, "c1:/gone", amber="on")[0] is RequestState.REFUSED
+
+
+def test_a_lamp_that_does_not_follow_is_wrong_until_it_does() -> None:
+    aisle = Aisle()
+    request = Request(id=9, asked_at=10.0, who="Ida Brandt", verb="locate", target=BLADE, expires=99.0)
+    aisle.sightings.followed(request, TREE, aisle.told[BLADE], on=True, good=False)
+    aisle.round(30.0)
+    assert aisle.signs == {(BLADE, Sign.LAMP_WRONG)}
+    (observation,) = aisle.look.present.values()
+    assert "switched on and did not follow" in observation.text
+    aisle.sightings.followed(request, TREE, aisle.told[BLADE], on=True, good=True)
+    assert aisle.round(60.0)
+    assert aisle.signs == set()
+    aisle.see(70.0, amber="on")
+    aisle.sightings.followed(request, TREE, aisle.told[BLADE], on=True, good=True)
+    aisle.round(90.0)
+    assert aisle.signs == {(BLADE, Sign.LAMP_WRONG)}, "what a person saw is not undone by what a controller says"
