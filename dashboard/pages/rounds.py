@@ -6,6 +6,7 @@ The address narrows it: ``site``, ``row``, ``rack``, ``kind``, ``model``, ``part
 
 from __future__ import annotations
 
+from dataclasses import replace
 from hashlib import blake2s
 from pathlib import Path
 
@@ -16,16 +17,18 @@ from collector.store.errors import StoreError
 from collector.store.overview import Chosen
 from collector.text import plain
 from dashboard.drawings.sheet_rounds import PAGE
-from dashboard.glance import Rounds
+from dashboard.glance import Rounds, Wrong
 from dashboard.mount import show
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels.floor import elevations, lanes, open_head, racks_head, unplaced
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.rounds import beginning, changed, found_wrong, hands_first, heard, not_answering, taken
-from dashboard.viewer import cookie
+from dashboard.viewer import cookie, preferences
 from dashboard.views import filters
+from dashboard.views.attention import in_units
 from dashboard.views.since import Changes, Look, look
 from dashboard.views.telemetry import Running, running
+from dashboard.views.units import PLAIN
 
 TITLE = "Rounds"
 _LOOK = "look"
@@ -79,7 +82,7 @@ def _show(
             show("hands", hands_first(found.orders, found.wrong, moment, here, narrow))
             show(
                 "wrong",
-                found_wrong(found.wrong, moment, here, unknown, chosen),
+                found_wrong(_as_read(found.wrong), moment, here, unknown, chosen),
                 not_answering(found.silent, found.silent_number, moment, here),
                 changed(seen, news, moment, here),
                 on_pick=lambda _: _all_seen(),
@@ -94,6 +97,14 @@ def _show(
             with st.container(key="rounds-drawn"):
                 show("drawn", open_head(found.racks, found.opened), *drawn)
     show("foot", foot(moment, here), beat=moment, cookies={_cookie(state): seen.kept(moment)})
+
+
+def _as_read(wrong: Wrong) -> Wrong:
+    units = preferences().units
+    if units == PLAIN:
+        return wrong
+    tasks, aside = ([in_units(each, units) for each in some] for some in (wrong.tasks, wrong.aside))
+    return replace(wrong, tasks=tuple(tasks), aside=tuple(aside))
 
 
 def _find(chosen: Chosen, ways: tuple[filters.Ways, ...]) -> None:

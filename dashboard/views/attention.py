@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from collector.assess.folding import folded
 from collector.model import CareKind, Condition, Health, Mark, Seconds, Subject
 from collector.store.overview import SilentRow
 from dashboard.views.places import Places, named, without_name
+from dashboard.views.turned import words
+from dashboard.views.units import Units
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,8 @@ class Task:
     """Whether people have shelved all of them, or are at work there: it draws no attention meanwhile."""
     ordered: bool = False
     """Whether an open work order mends it."""
+    measured: bool = False
+    """Whether the text is about a reading and its limit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +133,11 @@ def _rank(
     )
 
 
+def in_units(it: Task, units: Units) -> Task:
+    """A task whose temperatures are told in the viewer's unit."""
+    return replace(it, text=words(it.text, units)) if it.measured else it
+
+
 def task(it: Ranked, places: Places) -> Task:
     """A rank as the pages tell it; ``places`` knows the parts of its controller."""
     part = places.parts.get(it.part) if it.part is not None else None
@@ -147,6 +156,7 @@ def task(it: Ranked, places: Places) -> Task:
         marks=marks(it.first),
         set_aside=it.set_aside,
         ordered=it.ordered,
+        measured=it.first.subject is Subject.THRESHOLD,
     )
 
 

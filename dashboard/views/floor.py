@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from collector.model import ControllerState, Health, Location, Outcome, Part, Rolled, State, Status
 from collector.store.overview import FrontRow, RackCount
@@ -295,6 +296,7 @@ def _clashes(bay: Bay, placed: Sequence[Sled]) -> bool:
     )
 
 
+@lru_cache(maxsize=8192)
 def natural(words: str) -> tuple[tuple[int, str], ...]:
     """A key that sorts ``R2`` before ``R10``."""
     steps: list[tuple[int, str]] = []

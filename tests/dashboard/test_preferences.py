@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 
 from collector.model import Quantity
 from dashboard.panels.preferences import choices
+from dashboard.views import turned
 from dashboard.views.preferences import CHOICES, Preferences, chosen, written
 from dashboard.views.units import PLAIN, Units
 from dashboard.views.words import difference, figure
-from tests.dashboard.reading import find, parse
+from tests.dashboard.reading import find, parse, words
+from tests.dashboard.test_pages import visit, whole
 
 OTHER = Units(fahrenheit=True, cfm=True)
 
@@ -78,3 +81,18 @@ def test_each_button_changes_one_choice_and_the_taken_ones_are_pressed() -> None
     for button in buttons:
         told = chosen(button.get("data-prefer", ""))
         assert (told == now) is (button.get("aria-pressed") == "true")
+
+
+def test_temperatures_in_the_assessments_sentences_turn() -> None:
+    assert turned.words("above upper caution, 40 °C", OTHER) == "above upper caution, 104 °F"
+    assert turned.words("from -40 °C to 21.5 °C", OTHER) == "from -40 °F to 70.7 °F"
+    assert turned.words("above upper caution, 40 °C", PLAIN) == "above upper caution, 40 °C"
+    assert turned.words("below 1200 rpm", OTHER) == "below 1200 rpm"
+
+
+def test_the_pages_tell_what_was_chosen(filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch) -> None:
+    choices_begin = "Times, units and motion"
+    sled = words(whole(visit(filled[0], monkeypatch, sled="r03-s1", view="F"))).partition(choices_begin)[0]
+    assert "°F" in sled
+    rounds = words(whole(visit(filled[0], monkeypatch, view="F"))).partition(choices_begin)[0]
+    assert "°C" not in rounds
