@@ -28,6 +28,7 @@ from dashboard.views import filters
 from dashboard.views.attention import in_units
 from dashboard.views.since import Changes, Look, look
 from dashboard.views.telemetry import Running, running
+from dashboard.views.turned import words
 from dashboard.views.units import PLAIN
 
 TITLE = "Rounds"
@@ -84,7 +85,7 @@ def _show(
                 "wrong",
                 found_wrong(_as_read(found.wrong), moment, here, unknown, chosen),
                 not_answering(found.silent, found.silent_number, moment, here),
-                changed(seen, news, moment, here),
+                changed(seen, _news_as_read(news), moment, here),
                 on_pick=lambda _: _all_seen(),
             )
         drawn = [*elevations(found.floor.rows, stale, found.opened, chosen), unplaced(found.floor, found.racks)]
@@ -105,6 +106,12 @@ def _as_read(wrong: Wrong) -> Wrong:
         return wrong
     tasks, aside = ([in_units(each, units) for each in some] for some in (wrong.tasks, wrong.aside))
     return replace(wrong, tasks=tuple(tasks), aside=tuple(aside))
+
+
+def _news_as_read(news: Changes) -> Changes:
+    units = preferences().units
+    told = (replace(each, text=words(each.text, units)) if each.measured else each for each in news.lines)
+    return news if units == PLAIN else replace(news, lines=tuple(told))
 
 
 def _find(chosen: Chosen, ways: tuple[filters.Ways, ...]) -> None:

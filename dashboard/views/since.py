@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from collector.assess.telling import SUBJECTS
-from collector.model import Condition, Event, Health, Seconds, Turn, WorkOrder
+from collector.model import Condition, Event, Health, Seconds, Subject, Turn, WorkOrder
 from dashboard.views.attention import in_words
 from dashboard.views.places import Places, named, without_name
 from dashboard.views.words import count
@@ -56,6 +56,8 @@ class Change:
     text: str
     place: str
     controller: str | None
+    measured: bool = False
+    """Whether the text is about a reading and its limit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +150,8 @@ def _told(raw: Raw) -> tuple[str, ...]:
 
 def _condition(condition: Condition, time: Seconds, what: str, severity: Health, places: Places) -> Change:
     place = places.controller_place(condition.controller).text or "place not told"
-    return Change(time, what, severity, in_words(condition, places), place, condition.controller)
+    measured = condition.subject is Subject.THRESHOLD
+    return Change(time, what, severity, in_words(condition, places), place, condition.controller, measured)
 
 
 def _order(order: WorkOrder, time: Seconds, what: str) -> Change:
