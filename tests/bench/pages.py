@@ -165,8 +165,9 @@ async def measure(state: Path) -> list[str]:
         others = sorted([(await visit(origin, sled=each))[0] for each in sleds[1:12]])
         told("Sled, eleven others: the middle one", others[len(others) // 2], "Sled", pages=11)
         lines.append(f"  {'Sled, eleven others: the slowest':<44} {others[-1] * 1e3:7.0f} ms")
-        week = {"sled": sleds[12 % len(sleds)], "span": "7 d"}
-        told("Sled, its address asking for a week", (await visit(origin, **week))[0], "Sled")
+        name, case = sleds[12 % len(sleds)], "/redfish/v1/Chassis/Sled"
+        day = {"sled": name, "place": f"{name}:{case}", "sensor": f"{case}|inlet air", "span": "24 h"}
+        told("Sled, a sensor's 24 h open, sealed hours too", (await visit(origin, **day))[0], "Sled")
         one = memory(pid)
         await asyncio.sleep(6)
         many = sorted(each for each, _ in await asyncio.gather(*(visit(origin) for _ in range(VIEWERS))))
