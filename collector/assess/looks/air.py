@@ -40,6 +40,8 @@ MOST_WATTS = 200_000.0
 """No sled or shelf takes more: a reading above is none."""
 SETTLING = 600.0
 """Seconds after a part came back, or its controller did, until its temperatures say something."""
+FALLEN = 0.6
+"""Part of its power of the round before below which a part was switched off, or its work stopped."""
 LONGEST = 900.0
 """Seconds without a round after which the past inputs are unknown."""
 LEARN_EVERY, LEARNT_EVERY = 50.0, 230.0
@@ -152,6 +154,7 @@ class AirLook:
         self._laws = Baselines(len(targets))
         self._settled = np.full(len(wiring.paths), -np.inf)
         self._was_live = np.ones(len(wiring.paths), dtype=bool)
+        self._power_before = np.full(len(wiring.paths), np.nan)
         self._last = None
         self._air_per_speed = Usual(pace=0.002, reach=0.05)
 
@@ -234,7 +237,10 @@ class AirLook:
             if self._last is not None:
                 self._settled[:] = now + SETTLING
         self._last = now
-        self._settled[live & ~self._was_live] = now + SETTLING
+        # what was hot stays so for a while: the rounds only tell that the power fell, not when
+        fell = power < FALLEN * self._power_before
+        self._power_before = np.where(live, power, self._power_before)
+        self._settled[(live & ~self._was_live) | fell] = now + SETTLING + max(0.0, min(seconds, LONGEST))
         self._was_live = live
         safe = speed if speed > 0.0 else 1.0
         count = len(paths)

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.assess.looks.kin import Floats, Kin
-from collector.model import Quantity
+from collector.model import Kind, Quantity
 
 Bools = NDArray[np.bool_]
 
@@ -31,6 +31,8 @@ SHARED = 0.3
 """Part of a swing from which another reading's swing is of the same cause."""
 LOAD = 0.04
 """Part of its usual power by which a load that swings moves what it heats."""
+DISTRIBUTION = frozenset({Kind.OUTLET, Kind.CIRCUIT, Kind.POWER_FEED})
+"""What carries whatever hangs on it."""
 PART_OF_LEAST = 0.25
 """Of the least error worth a word, that a swing must be above."""
 
@@ -54,6 +56,21 @@ class Jitter:
             for column, sensor in enumerate(kin.sensors)
         ]
         """By column: the power that drives it."""
+        self._partners = [
+            [
+                other
+                for other, beside in enumerate(kin.sensors)
+                if other != column and beside.part == sensor.part and beside.quantity in driven
+            ]
+            if sensor.quantity in driven
+            else []
+            for column, sensor in enumerate(kin.sensors)
+        ]
+        """By column of a power or current: the others at its part, which swing along where the load does."""
+        self._bare = np.asarray(
+            [sensor.quantity in driven and sensor.kind in DISTRIBUTION for sensor in kin.sensors], dtype=np.bool_
+        ) & np.asarray([not partners for partners in self._partners], dtype=np.bool_)
+        """What carries whatever hangs on it, and has nothing to be compared with."""
         self._relative = np.asarray([s.quantity is not Quantity.TEMPERATURE for s in kin.sensors], dtype=np.bool_)
         groups: dict[tuple[str, Quantity], list[int]] = {}
         for column, sensor in enumerate(kin.sensors):
@@ -99,7 +116,7 @@ class Jitter:
         usual = np.where(new, np.inf, self.usual)
         least = np.maximum(self._least[:, 0], self._least[:, 1] * np.where(level == level, level, 0.0))
         limit = np.maximum(np.maximum(least, QUANTA * quantum), TIMES_USUAL * usual)
-        hit = judged & (swing > limit)
+        hit = judged & (swing > limit) & ~self._bare
         if hit.any():
             scale = np.where(self._relative & (level > 0.0), level, 1.0)
             swings = np.nan_to_num(swing / scale)
@@ -109,6 +126,7 @@ class Jitter:
                 hit[column] = (not beside or float(swings[beside].max()) <= SHARED * float(swings[column])) and (
                     load < 0 or not loads[load] > LOAD
                 )
+                hit[column] &= not any(loads[other] > 0.5 * swings[column] for other in self._partners[column])
         self._moved = moved
         self.hits = np.where(known, np.minimum(FADES * self.hits + hit, MOST), self.hits)
         calm = known & (self.hits < 1.0)

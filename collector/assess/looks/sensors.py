@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from collector.assess.looking import Seen
 from collector.assess.looks.explained import MODELLED, SETTLED, Explained
 from collector.assess.looks.impossible import STANDS, Impossible
-from collector.assess.looks.jitter import HELD, SHOWN, Jitter
+from collector.assess.looks.jitter import DISTRIBUTION, HELD, SHOWN, Jitter
 from collector.assess.looks.kin import Floats, Kin, Threes
 from collector.assess.looks.latch import Signs
 from collector.assess.looks.stuck import Stuck
@@ -38,8 +38,6 @@ JUDGED_EVERY = 50.0
 """Seconds between two judgements of figures: what changes them slowly needs no more, and most of the cost is here."""
 UNLIKE_LOAD = 0.4
 """Difference of load from the siblings', as a part of the usual, beyond which these explain nothing."""
-_DISTRIBUTION = frozenset({Kind.OUTLET, Kind.CIRCUIT, Kind.POWER_FEED})
-"""What carries whatever hangs on it: its siblings carry something else."""
 OTHERS = 2
 """Parts that may be off at the same time and still be ill sensors; more have a common cause."""
 _PRACTICAL = {
@@ -375,7 +373,7 @@ class SensorsLook:
         for column in np.nonzero(self._off >= DRIFT_ROUNDS)[0].tolist():
             sensor = kin.sensors[column]
             key = (sensor.part, Sign.READING_DRIFTS, sensor.sensor)
-            if sensor.kind in _DISTRIBUTION and sensor.quantity in (Quantity.POWER, Quantity.CURRENT):
+            if sensor.kind in DISTRIBUTION and sensor.quantity in (Quantity.POWER, Quantity.CURRENT):
                 continue
             if sensor.kind is Kind.FAN and values[column] <= STANDS * max(float(explained[column]), 0.0):
                 continue  # a fan that stands, or is told to

@@ -79,10 +79,16 @@ class Baselines:
         return out
 
     def bounds(self, low: Floats, high: Floats) -> tuple[Floats, Floats, Floats]:
-        """(lowest, highest, deviation of either) predicted rise, from bounds of the inputs (rows, lags, 3)."""
+        """(lowest, highest, deviation of either) predicted rise, from bounds of the inputs (rows, lags, 3).
+
+        Below the least load that was learnt from, a law's negative intercept fades towards nothing: without heat there
+        is no rise, and less heat never cools.
+        """
         positive, negative = np.maximum(self.law, 0.0)[:, None, :], np.minimum(self.law, 0.0)[:, None, :]
         top = (high * positive + low * negative).sum(axis=2)
         bottom = (low * positive + high * negative).sum(axis=2)
+        cool = np.where(np.isfinite(self.coolest), np.maximum(self.coolest, 1e-6), np.inf)[:, None]
+        top = top - (1.0 - np.minimum(high[:, :, 1] / cool, 1.0)) * np.minimum(self.law[:, 0], 0.0)[:, None]
         near = np.abs(np.arange(len(TIMES))[None, :] - self.lag[:, None]) <= 1
         highest = np.where(near, top, -np.inf).max(axis=1)
         lowest = np.where(near, bottom, np.inf).min(axis=1)

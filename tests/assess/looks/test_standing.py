@@ -162,3 +162,26 @@ def test_a_look_that_judges_every_other_round_keeps_what_is_about_to_be_shown() 
         signs.begin()
         signs.end()
     assert not signs.present
+
+
+def test_power_that_swings_with_its_current_is_load_and_what_has_no_current_says_nothing() -> None:
+    def pair(part: str, kind: Kind) -> list[Sensor]:
+        return [
+            sensor(part, kind, f"{part} power", Quantity.POWER),
+            sensor(part, kind, f"{part} current", Quantity.CURRENT),
+        ]
+
+    sensors = (*pair("outlet1", Kind.OUTLET), sensor("outlet2", Kind.OUTLET, "bare power", Quantity.POWER))
+    sensors += tuple(pair("supply", Kind.POWER_SUPPLY))
+    whole = structs.replace(inventory(parts=(), links=()), layout=Layout(NAME, sensors), frame=silence(len(sensors)))
+    rng = np.random.default_rng(8)
+    swing = rng.uniform(-60.0, 60.0, 60)
+    series = np.stack([swing, swing / 50.0, swing, swing, np.zeros(60)], axis=1)
+    series = np.concatenate([rng.normal(0.0, 0.5, (60, 5)), series + rng.normal(0.0, 0.05, (60, 5))])
+    jitter = Jitter(Kin(whole), np.full((5, 2), (10.0, 0.06)))
+    before, level = np.full(5, math.nan), np.asarray([600.0, 12.0, 600.0, 600.0, 12.0])
+    usable = np.ones(5, dtype=bool)
+    for values in series:
+        jitter.round(values - before, values, usable, usable, level, np.zeros(5), usable)
+        before = values
+    assert (jitter.hits >= SHOWN).tolist() == [False, False, False, True, False]
