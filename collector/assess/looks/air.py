@@ -42,6 +42,8 @@ SETTLING = 600.0
 """Seconds after a part came back, or its controller did, until its temperatures say something."""
 FALLEN = 0.6
 """Part of its power of the round before below which a part was switched off, or its work stopped."""
+SPARSE = 120.0
+"""Seconds between rounds from which a part may have cooled for any part of them."""
 LONGEST = 900.0
 """Seconds without a round after which the past inputs are unknown."""
 LEARN_EVERY, LEARNT_EVERY = 50.0, 230.0
@@ -238,7 +240,7 @@ class AirLook:
                 self._settled[:] = now + SETTLING
         self._last = now
         # what was hot stays so for a while: the rounds only tell that the power fell, not when
-        fell = power < FALLEN * self._power_before
+        fell = (power < FALLEN * self._power_before) & (seconds > SPARSE)
         self._power_before = np.where(live, power, self._power_before)
         self._settled[(live & ~self._was_live) | fell] = now + SETTLING + max(0.0, min(seconds, LONGEST))
         self._was_live = live
