@@ -25,3 +25,17 @@ def plain(text: str, limit: int = 200) -> str:
     if not head.isascii() or not head.isprintable():
         head = "".join("\ufffd" if unicodedata.category(char) in _HIDDEN else char for char in head)
     return head if len(text) <= limit else head[: limit - 1] + "…"
+
+
+def shown_json(text: str) -> str:
+    """JSON in which what can't be seen is escaped (RFC 8259, 7): the same to programs, harmless to a terminal."""
+    if text.isascii():
+        return text
+    return "".join(
+        _escaped(char) if not char.isascii() and unicodedata.category(char) in _HIDDEN else char for char in text
+    )
+
+
+def _escaped(char: str) -> str:
+    units = char.encode("utf-16-be", "surrogatepass")
+    return "".join(f"\\u{units[at] << 8 | units[at + 1]:04x}" for at in range(0, len(units), 2))

@@ -11,7 +11,7 @@ from typing import Any, TextIO
 
 import msgspec
 
-from collector.text import cell, plain
+from collector.text import cell, plain, shown_json
 
 FORMATS = ("table", "json", "csv")
 
@@ -29,7 +29,7 @@ def rows(items: Sequence[Row], columns: Sequence[str], format: str, out: TextIO 
     """Write rows as a table of ``columns``, or whole as JSON (a list) or CSV (nested values as JSON in a cell)."""
     out = out if out is not None else sys.stdout
     if format == "json":
-        out.write(msgspec.json.format(msgspec.json.encode(list(items)), indent=2).decode() + "\n")
+        out.write(shown_json(msgspec.json.format(msgspec.json.encode(list(items)), indent=2).decode()) + "\n")
     elif format == "csv":
         out.write(_csv(items, columns))
     else:
@@ -50,7 +50,7 @@ def _csv_cell(value: Any) -> Any:
     if value is None or isinstance(value, (int, float)):
         return value
     if not isinstance(value, str):
-        return msgspec.json.encode(value).decode()
+        return shown_json(msgspec.json.encode(value).decode())
     return cell(value)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import unicodedata
 
 import pytest
 
@@ -63,3 +64,11 @@ def test_times_are_utc_iso_8601() -> None:
     # check-values.md section 8: 2015-03-13T04:14:33+06:00 = 2015-03-12T22:14:33Z
     assert iso(1426198473.0) == "2015-03-12T22:14:33.000Z"
     assert iso(None) is None
+
+
+@pytest.mark.parametrize("told", ["\u202egnp.exe", "\U000e0041tag", "gr\u00fcn", "a\x1b[31m"])
+def test_json_is_the_same_to_programs_and_harmless_to_a_terminal(told: str) -> None:
+    for form in ("json", "csv"):
+        text = written([{"name": {"inner": told}, "value": 1}], form)
+        assert not [one for one in text if one != "\n" and unicodedata.category(one) in ("Cc", "Cf", "Cs")]
+    assert json.loads(written([{"name": told, "value": 1}], "json"))[0]["name"] == told

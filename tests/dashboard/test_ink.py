@@ -20,6 +20,9 @@ HOSTILE = [
     "a" * 10_000,
     "javascript:alert(1)",
     "'; DROP TABLE parts; --",
+    '=HYPERLINK("http://x.invalid","here")',
+    "@SUM(A1:A9)",
+    "+1-1",
 ]
 
 
