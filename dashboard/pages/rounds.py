@@ -121,7 +121,7 @@ def _find(chosen: Chosen, ways: tuple[filters.Ways, ...]) -> None:
             "Find",
             value=chosen.text,
             key=f"find-text-{chosen.text}",
-            placeholder="name, place, label, serial, words of a condition",
+            placeholder="name, place, serial, words",
             on_change=lambda: _set("text", str(st.session_state[f"find-text-{chosen.text}"])),
             label_visibility="collapsed",
             width="stretch",

@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 import pytest
 from PIL import Image
@@ -213,7 +214,7 @@ def shots(demo: Demo) -> dict[str, tuple[str, str]]:
     order = next(each for each in orders(demo) if each.controller == SEIZED)
     found = addresses(demo)
     desk = {f"{name}.png": ("desk", found[name]) for name in (*_pages(), "sled", "margins-rack")}
-    desk["order.png"] = ("desk", f"/?page=orders&order={order.id.replace('|', '%7C')}")
+    desk["order.png"] = ("desk", f"/?{urlencode({'page': 'orders', 'order': order.id})}")
     phone = {f"{name}-phone.png": ("phone", found[name]) for name in ("rounds", "sled", "lamp-reader") if name in found}
     return {**desk, **phone}
 
@@ -223,7 +224,7 @@ def _pages() -> list[str]:
 
 
 def test_a_picture_of_every_page_is_taken(demo: Demo, browser: Browser, tmp_path: Path) -> None:
-    """Light, as high as the page up to two screens, in a palette of 64 colours."""
+    """Light, as high as the page up to two screens, in a palette of 128 colours."""
     folder = PICTURES if TAKE else tmp_path
     folder.mkdir(exist_ok=True)
     taken = shots(demo)
@@ -243,7 +244,9 @@ def test_a_picture_of_every_page_is_taken(demo: Demo, browser: Browser, tmp_path
 
 
 def _save(png: bytes, to: Path) -> None:
-    image = Image.open(io.BytesIO(png)).convert("RGB").quantize(64, dither=Image.Dither.NONE)
+    image = Image.open(io.BytesIO(png)).convert("RGB")
+    # The marks' colours are few pixels of many: a palette by frequency would turn them grey.
+    image = image.quantize(128, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)
     image.save(to, optimize=True)
 
 
