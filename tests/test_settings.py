@@ -216,3 +216,30 @@ def test_what_is_wrong_with_a_listener(tmp_path: Path, change: tuple[str, str], 
     make_identity(tmp_path)
     found = problems(write(tmp_path, LISTENING.replace(*change, 1)))
     assert any(problem.startswith(expected) for problem in found), found
+
+
+def test_what_people_may_have_done(tmp_path: Path) -> None:
+    more = """
+[actions]
+power = true
+locate_minutes = 5
+
+[credentials.hands]
+username = "hands"
+password_env = "HANDS"
+"""
+    text = (
+        GOOD.replace('credentials = "ops"', 'credentials = "ops"\naction_credentials = "hands"\npower = false') + more
+    )
+    text = text.replace("[collector]", '[collector]\ncontrollers_file = "more.csv"')
+    table = "name,url,action_credentials,power\nb,https://b,hands,true\nc,https://c,,\n"
+    settings = load(write(tmp_path, text, more__csv=table), {"HANDS": "a second secret"})
+    told = {each.name: (each.power, each.action_credential) for each in settings.controllers}
+    assert (settings.actions.power, settings.actions.locate, settings.actions.locate_minutes) == (True, True, 5.0)
+    assert {name: power for name, (power, _) in told.items()} == {"n2-e1-s1": False, "b": True, "c": None}
+    assert {name for name, (_, credential) in told.items() if credential is not None} == {"n2-e1-s1", "b"}
+    assert "a second secret" not in repr(settings)
+    wrong = text.replace('action_credentials = "hands"', 'action_credentials = "nobody"')
+    found = problems(write(tmp_path, wrong, more__csv=table), {"HANDS": "a second secret"})
+    assert found == ["controllers[0]: action_credentials: no [credentials.nobody] in this file"]
+    assert not load(write(tmp_path, GOOD), {}).actions.power, "nothing is switched unless somebody says so"
