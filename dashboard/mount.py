@@ -15,7 +15,7 @@ import streamlit as st
 
 from dashboard.drawings.ink import Ink
 from dashboard.drawings.sheet import CSS
-from dashboard.viewer import COOKIE, prefer, preferences
+from dashboard.viewer import prefer, preferences
 
 _PLAIN = re.compile(r"[\w.-]*", re.ASCII)
 
@@ -110,7 +110,6 @@ export default function ({ parentElement, data, setTriggerValue }) {
     event.preventDefault();
     if (picked.dataset.print !== undefined) return print();
     if (picked.dataset.prefer === undefined) return setTriggerValue("pick", picked.dataset.pick);
-    document.cookie = `${data.view}=${picked.dataset.prefer};path=/;max-age=31536000;samesite=lax`;
     setTriggerValue("prefer", picked.dataset.prefer);
   };
   if (shown.get(sheet) === data.body) return;
@@ -155,7 +154,7 @@ def show(
     if any(not _PLAIN.fullmatch(word) for pair in kept.items() for word in pair):
         raise ValueError("a cookie that is not plain")
     body, still = document(*pieces), preferences().still
-    data: dict[str, Any] = {"body": body, "beat": beat, "still": still, "cookies": kept, "view": COOKIE}
+    data: dict[str, Any] = {"body": body, "beat": beat, "still": still, "cookies": kept}
 
     def said(what: str) -> str:
         state: Any = st.session_state[key]

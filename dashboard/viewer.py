@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import streamlit as st
 
 from dashboard.serve import PUBLIC_URL
-from dashboard.views.preferences import Preferences, chosen
+from dashboard.views.preferences import Preferences, chosen, written
 
 COOKIE = "sledkeeper_view"
 """The browser's choices; dashboard/mount.py writes it."""
@@ -31,11 +31,17 @@ def preferences() -> Preferences:
     return chosen(st.query_params.get(ADDRESS, ""), before)
 
 
-def prefer(words: str) -> None:
-    """Hold a choice for the rest of this session: a cookie that the page sets is sent only with the next page."""
-    st.session_state[_SESSION] = words
+def prefer(word: str) -> None:
+    """Put one choice over those that hold, for the rest of this session: a cookie comes only with the next page."""
+    st.session_state[_SESSION] = written(chosen(word, preferences()))
     if ADDRESS in st.query_params:
         del st.query_params[ADDRESS]
+
+
+def to_keep() -> dict[str, str]:
+    """The cookie that the browser is to keep: what was chosen in this session, and nothing for a mere address."""
+    kept = st.session_state.get(_SESSION)
+    return {} if kept is None else {COOKIE: str(kept)}
 
 
 def own_address() -> str:

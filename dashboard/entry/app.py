@@ -16,7 +16,7 @@ from dashboard.entry.gate import let_in, who_is_in
 from dashboard.mount import show
 from dashboard.pages import controllers, lamps, margins, orders, parts, rounds, sled
 from dashboard.panels.preferences import choices
-from dashboard.viewer import ADDRESS, preferences
+from dashboard.viewer import ADDRESS, preferences, to_keep
 from dashboard.views.preferences import written
 
 
@@ -69,7 +69,7 @@ def _choices() -> None:
     """What a viewer chooses once for all pages, at the foot of each."""
     now = preferences()
     told = [(name, value) for name in st.query_params if name != ADDRESS for value in st.query_params.get_all(name)]
-    show("view", choices(now, "./?" + urlencode([*told, (ADDRESS, written(now))])))
+    show("view", choices(now, "./?" + urlencode([*told, (ADDRESS, written(now))])), cookies=to_keep())
 
 
 if __name__ == "__main__":

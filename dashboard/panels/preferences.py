@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dashboard.drawings.ink import Ink, tag
-from dashboard.views.preferences import CHOICES, Choice, Preferences, chosen, written
+from dashboard.views.preferences import CHOICES, Choice, Preferences
 
 
 def choices(now: Preferences, address: str) -> Ink:
@@ -33,7 +33,7 @@ def _choice(choice: Choice, now: Preferences) -> Ink:
             label,
             class_="pick",
             type="button",
-            data_prefer=written(chosen(word, now)),
+            data_prefer=word,
             aria_pressed="true" if taken is bool(place) else "false",
         )
         for place, (word, label) in enumerate(zip(choice.words, choice.labels, strict=True))

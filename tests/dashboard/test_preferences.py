@@ -79,7 +79,7 @@ def test_each_button_changes_one_choice_and_the_taken_ones_are_pressed() -> None
     buttons = find(parse(choices(now, "./?view=x")), data_prefer="")
     assert len(buttons) == 2 * len(CHOICES)
     for button in buttons:
-        told = chosen(button.get("data-prefer", ""))
+        told = chosen(button.get("data-prefer", ""), now)
         assert (told == now) is (button.get("aria-pressed") == "true")
 
 
