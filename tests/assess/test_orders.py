@@ -7,6 +7,8 @@ from typing import Any
 import pytest
 from msgspec import structs
 
+from collector.assess.isolate.failures import modes_of
+from collector.assess.isolate.words import Role
 from collector.assess.orders import advice
 from collector.assess.orders.desk import Desk
 from collector.model import (
@@ -186,3 +188,18 @@ def test_a_part_that_nobody_lists_still_gets_its_order() -> None:
 )
 def test_the_lamp_to_look_for_in_words(lamps: Lamps | None, locate: bool | None, words: str) -> None:
     assert words in advice.lamp_text(lamps, locate, "BAY 0")
+
+
+REMEDIES = {mode.remedy for role in (*Kind, *Role) for mode in modes_of(role, has_sensor=True)}
+
+
+def test_every_remedy_of_the_failure_model_has_its_words_or_needs_nobody() -> None:
+    assert sorted(remedy for remedy in REMEDIES if not advice.known(remedy)) == []
+    assert advice.REMOTE <= REMEDIES
+
+
+@pytest.mark.parametrize("remedy", sorted(advice.REMOTE))
+def test_nobody_is_sent_for_what_is_done_from_afar(remedy: str) -> None:
+    sure = trouble(FAN)
+    sure = structs.replace(sure, suspects=(structs.replace(sure.suspects[0], remedy=remedy),))
+    assert desk().write([sure], {}, LIT) == ()

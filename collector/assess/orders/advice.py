@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from collector.model import Fallen, Kind, Lamps, LampState
 
-REMOTE = frozenset({"update firmware", "restart", "set its clock"})
+REMOTE = frozenset({"update firmware", "restart", "set its clock", "nothing"})
 """Remedies for which nobody has to go there."""
 
 STATIC = "Static kills boards: wear the wrist strap, bonded to the rack, and keep parts in their bags."
@@ -48,14 +48,26 @@ _VERBS = {
     "reseat": "Reseat {part}: out, look at the contacts, and in until the catch holds",
     "clean": "Clean or replace {part}",
     "move": "Put {part} where the plan has it",
-    "blank": "Close the gap at {part} with a blanking panel",
+    "move to another port": "Move the cable at {part} to another port",
+    "fit a blanking panel": "Close the gap with a blanking panel: {part}",
+    "reseat its heat sink": "Reseat the heat sink of {part}",
+    "tighten its joints": "Tighten the joints of {part} to the maker's torque",
+    "restore": "Restore {part}",
+    "repair": "Repair {part}",
+    "see to the room's cooling": "See to the room's cooling at {part}",
 }
 _WORDS = {LampState.ON: "on", LampState.OFF: "off", LampState.BLINK: "blinking (about once a second)"}
 
 
+def known(remedy: str) -> bool:
+    """Whether there are words for it, or nobody has to go."""
+    return remedy in _VERBS or remedy in REMOTE
+
+
 def task(remedy: str, part: str, number: str | None, spare: str | None) -> str:
     """One sentence: what to do to which part, with the number of the part to bring."""
-    sentence = _VERBS.get(remedy, remedy[:1].upper() + remedy[1:] + " {part}").format(part=part)
+    verb = _VERBS.get(remedy)
+    sentence = verb.format(part=part) if verb is not None else f"{remedy[:1].upper()}{remedy[1:]}: {part}"
     if remedy == "replace" and (bring := spare or number):
         sentence += f"; bring part number {bring}"
     return sentence + "."
