@@ -69,7 +69,9 @@ EXPLAINED: dict[str, dict[str, int]] = {
     # Numbers are those of redfish-notes.md section 7, words what stands there under none; the examples' times are 2019.
     "public-bladed": {},
     "public-catfish": {"thresholds out of order": 2},  # 9
-    "public-cooling-unit": {"wrong identity": 1, "contradiction": 1},  # 13; its rows are North 1 and North 2
+    "public-cooling-unit": {  # 13, 5; its rows are North 1 and North 2
+        **{"wrong identity": 1, "contradiction": 1, "wrong unit": 2},
+    },
     "public-expansion-box": {},
     "public-iiot": {"duplicate": 1, "dangling link": 8, "wrong unit": 2, "unknown unit": 3},  # 15, 3, 5; no units told
     "public-localstorage": {},
@@ -84,7 +86,8 @@ EXPLAINED: dict[str, dict[str, int]] = {
         "dangling link": 13,
         "contradiction": 3,
         "bad time": 2,
-    },  # 15, 3; two serials
+        "wrong unit": 1,
+    },  # 15, 3, 5; two serials
     "public-sasfabric": {"wrong identity": 1},  # 13
     "public-smartnic": {"dangling link": 13, "wrong identity": 1, "contradiction": 2, "bad time": 4},  # 3, 13
     "public-telemetry": {  # 15, 12 and 22, 13, 9, 21
