@@ -6,11 +6,14 @@ import io
 import json
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from collector.model import DefectKind
 from collector.poll.fleet import Fleet
+from collector.poll.keeper import Keeper
+from collector.poll.listening import Listening
 from collector.redfish.registries import message_id
 from collector.redfish.standard_registries import MAX_BYTES, RegistriesUnusable, standard_registries
 from collector.settings import SettingsError, load
@@ -91,7 +94,15 @@ async def test_the_fleet_file_names_them_and_every_controller_gets_them(
     config = tmp_path / "fleet.toml"
     config.write_text(f'[collector]\nregistries = "standard.zip"\n{CONTROLLER}')
     shelves = []
-    monkeypatch.setattr("collector.poll.fleet.Keeper", lambda *_, listening, **__: shelves.append(listening.standard))
+
+    class Listens(Keeper):
+        """A keeper whose shelf of registries is seen."""
+
+        def __init__(self, *args: Any, listening: Listening, **more: Any) -> None:
+            shelves.append(listening.standard)
+            super().__init__(*args, listening=listening, **more)
+
+    monkeypatch.setattr("collector.poll.fleet.Keeper", Listens)
 
     async def tell(update: object) -> None:
         raise AssertionError
