@@ -124,7 +124,7 @@ def test_the_order_for_the_seized_fan_is_one_tap_away(demo: Demo, browser: Brows
         for address, shown in (
             (f"/?sled={SEIZED}", f'[data-block="suspects"] [data-suspect="{order.part}"]'),
             ("/?page=orders", f'[data-order="{order.id}"]'),
-            ("/?page=margins", "[data-margin]"),
+            ("/?page=margins", "[data-rack-left]"),
             ("/?page=controllers", f'tr[data-controller="{SEIZED}"]'),
         ):
             page.goto(demo.origin + address)
