@@ -15,7 +15,9 @@ def progress_line(text: str, settled: bool, good: bool) -> Ink:
     """How far a request came, in a sentence."""
     health = Health.UNKNOWN if not settled else Health.OK if good else Health.WARNING
     state = "under way" if not settled else "done" if good else "not done"
-    return tag("p", tag("b", f"{state}: "), text, class_=f"came {css_name(health)}", role="status", data_came=state)
+    word, colon, rest = text.partition(": ")  # the sentence begins with how far it came
+    said = join(tag("b", word + colon), rest) if colon else text
+    return tag("p", said, class_=f"came {css_name(health)}", role="status", data_came=state)
 
 
 def lamp_told(bearer: Part, part: Part, shining: bool, lit: Lit | None, now: Seconds) -> Ink:
