@@ -23,6 +23,8 @@ LAG = 120.0
 _FOLLOW = 0.002
 """Part of an error that the weights take up in a round once they are learnt."""
 
+_NOTHING = 1e-6
+"""What is told below that is none: no load, no speed, nothing to measure another value by."""
 _FURTHEST = 20.0
 """Times its usual size that a cause counts at most."""
 _ABSURD = 1e12
@@ -169,7 +171,7 @@ class Explained:
             if kind == "product":
                 base[column] = values[first] * values[second]
             elif kind == "ratio":
-                base[column] = values[first] / values[second] if values[second] > 0.0 else np.nan
+                base[column] = values[first] / values[second] if values[second] > _NOTHING else np.nan
             elif kind == "like":
                 ratio = values[first] / max(abs(float(level[first])), 1e-9)
                 base[column] = level[column] * ratio
@@ -271,7 +273,8 @@ class Explained:
         share = 1.0 - np.exp(-min(seconds, 36_000.0) / LAG)
         new = (self._load != self._load) & (told == told)
         self._load[new] = told[new]
-        self._usual[(self._usual != self._usual) & (told > 0.0)] = told[(self._usual != self._usual) & (told > 0.0)]
+        unknown = (self._usual != self._usual) & (told > _NOTHING)
+        self._usual[unknown] = told[unknown]
         known = told == told
         self._load[known] += share * (told - self._load)[known]
 
@@ -282,11 +285,11 @@ class Explained:
 
     def _blowing(self, values: Floats) -> float:
         told = values[self.kin.fans]
-        told = told[told > 0.0]
+        told = told[told > _NOTHING]
         if not len(told):
             return 0.0
         first = self.level[self.kin.fans]
-        first = first[first > 0.0]
+        first = first[first > _NOTHING]
         return median(told.tolist()) / median(first.tolist()) - 1.0 if len(first) else 0.0
 
 
