@@ -7,6 +7,7 @@ is one failed part. Hours are the time for which parts stood in their places, as
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from msgspec import Struct
 
@@ -42,6 +43,23 @@ class Line(Struct, frozen=True, kw_only=True):
     """That it fails no more often than the others of its kind; None where there are no others."""
     more_than_its_kind: bool
     """Whether it fails significantly more often (p below 0.01, divided by the number of part numbers compared)."""
+
+    def row(self) -> dict[str, Any]:
+        """As it is handed out, by the terminal and by the pages."""
+        return {
+            "kind": self.kind.value,
+            "part_number": self.part_number,
+            "model": self.model,
+            "firmware": self.firmware,
+            "parts": self.parts,
+            "hours": self.hours,
+            "failures": self.failures,
+            "per_million_hours": self.rate,
+            "low": self.low,
+            "high": self.high,
+            "p": self.p,
+            "more_than_its_kind": self.more_than_its_kind,
+        }
 
 
 _Key = tuple[Kind, str | None, str | None, str | None]

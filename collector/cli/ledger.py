@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import argparse
 import time
-from typing import Any
 
-from collector.assess.ledger import Line, ledger
+from collector.assess.ledger import ledger
 from collector.cli.output import FORMATS, rows
 from collector.cli.places import add_state, state_of
 from collector.model import Kind
@@ -42,22 +41,5 @@ def run(arguments: argparse.Namespace) -> int:
     # Nobody knows what stood where after the collector was last heard of.
     now = time.time() if mark is None else min(time.time(), mark.heartbeat)
     lines = ledger(stays, troubles, now)
-    rows([_row(line) for line in lines if arguments.kind in (None, line.kind.value)], _COLUMNS, arguments.format)
+    rows([line.row() for line in lines if arguments.kind in (None, line.kind.value)], _COLUMNS, arguments.format)
     return 0
-
-
-def _row(line: Line) -> dict[str, Any]:
-    return {
-        "kind": line.kind.value,
-        "part_number": line.part_number,
-        "model": line.model,
-        "firmware": line.firmware,
-        "parts": line.parts,
-        "hours": line.hours,
-        "failures": line.failures,
-        "per_million_hours": line.rate,
-        "low": line.low,
-        "high": line.high,
-        "p": line.p,
-        "more_than_its_kind": line.more_than_its_kind,
-    }

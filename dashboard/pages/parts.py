@@ -17,7 +17,7 @@ from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.parts import found, misfits, rates, search, turned
 from dashboard.queries import Source
-from dashboard.views.parts import by_kind, kinds_there, line_row, misfit_row, stay_row
+from dashboard.views.parts import by_kind, kinds_there, misfit_row, stay_row
 
 TITLE = "Parts"
 _LONGEST = 120
@@ -65,7 +65,7 @@ def _show(store: Source, state: Path) -> None:
     show("turned", turned(shelves.turned(), moment, here))
     show("rates", rates(by_kind(lines)))
     if lines:
-        _files("ledger", "the failure rates", lambda: [line_row(each) for each in lines])
+        _files("ledger", "the failure rates", lambda: [each.row() for each in lines])
     show("foot", foot(moment, here), beat=moment)
 
 

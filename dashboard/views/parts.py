@@ -141,24 +141,6 @@ def stay_row(stay: Stay) -> dict[str, Any]:
     }
 
 
-def line_row(line: Line) -> dict[str, Any]:
-    """A line of the ledger as exported, with the command line's names."""
-    return {
-        "kind": line.kind.value,
-        "part_number": line.part_number,
-        "model": line.model,
-        "firmware": line.firmware,
-        "parts": line.parts,
-        "hours": line.hours,
-        "failures": line.failures,
-        "per_million_hours": line.rate,
-        "low": line.low,
-        "high": line.high,
-        "p": line.p,
-        "more_than_its_kind": line.more_than_its_kind,
-    }
-
-
 def misfit_row(misfit: Misfit) -> dict[str, Any]:
     """A misfit as exported."""
     return {
