@@ -156,7 +156,8 @@ class Diagnosis:
         """What is new, a round or walk of one controller having ended."""
         self._isolation.round(controller, now)
         troubles = self._isolation.solve(now)
-        if not troubles:
-            return Answers()
-        orders = self._desk.write(troubles, _Everywhere(self._statuses), _Everywhere(self._lamps))
-        return Answers(troubles=troubles, orders=orders)
+        statuses, lamps = _Everywhere(self._statuses), _Everywhere(self._lamps)
+        written = self._desk.write(troubles, statuses, lamps) if troubles else ()
+        # one that was written just now may have been told with lamps of before
+        orders = {order.id: order for order in (*written, *self._desk.lit(controller, statuses, lamps, now))}
+        return Answers(troubles=troubles, orders=tuple(orders.values()))

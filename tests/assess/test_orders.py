@@ -190,6 +190,36 @@ def test_the_lamp_to_look_for_in_words(lamps: Lamps | None, locate: bool | None,
     assert words in advice.lamp_text(lamps, locate, "BAY 0")
 
 
+def test_an_order_says_that_its_lamp_is_on_once_it_is_and_that_it_went_off_again() -> None:
+    made, front = desk(), BLADES[0].id
+    (asked,) = made.write([trouble(CPU)], {front: Status(locate=False)}, LIT)
+    assert "ask for it before you go" in asked.lamp_text
+    assert made.lit("c1", {front: Status(locate=False)}, LIT, 110.0) == ()
+    blinking = {**LIT, front: Lamps(LampState.ON, LampState.BLINK)}
+    (lit,) = made.lit("c1", {front: Status(locate=True)}, blinking, 120.0)
+    assert (lit.id, lit.opened, lit.changed) == (asked.id, asked.opened, 120.0)
+    assert lit.lamp == blinking[front]
+    assert "amber blinking" in lit.lamp_text
+    assert "locate lamp is on" in lit.lamp_text
+    assert "ask for it" not in lit.lamp_text
+    assert made.find(asked.id) == lit
+    assert made.lit("c2", {front: Status(locate=False)}, LIT, 125.0) == (), "another controller's round says nothing"
+    (off,) = made.lit("c1", {front: Status(locate=False)}, LIT, 130.0)
+    assert "ask for it before you go" in off.lamp_text
+    made.write([trouble(CPU, changed=140.0, closed=140.0)], {}, LIT)
+    assert made.lit("c1", {front: Status(locate=True)}, blinking, 150.0) == (), "a closed order stays as it was"
+
+
+def test_a_part_with_a_locate_lamp_of_its_own_needs_none_of_what_holds_it() -> None:
+    lamps = {FAN.id: Status(locate=True), SLED.id: Status(locate=False)}
+    order = written(trouble(FAN), lamps)
+    assert "part's own locate lamp is on" in order.lamp_text
+    assert "ask for it" not in order.lamp_text
+    (bare,) = desk().write([trouble(FAN)], lamps, {})
+    assert bare.lamp is None
+    assert bare.lamp_text == "Go by the labels. The part's own locate lamp is on."
+
+
 REMEDIES = {mode.remedy for role in (*Kind, *Role) for mode in modes_of(role, has_sensor=True)}
 
 

@@ -78,10 +78,12 @@ def cautions(kind: Kind) -> tuple[str, ...]:
     return (*_CAUTIONS.get(kind, _BOARD), DEFER)
 
 
-def lamp_text(lamp: Lamps | None, locate: bool | None, front: str) -> str:
-    """Which lamp to look for, in words. ``locate``: whether the controller says that its locate lamp is on."""
+def lamp_text(lamp: Lamps | None, locate: bool | None, front: str, own: bool | None = None) -> str:
+    """Which lamp to look for, in words. ``locate``: whether the controller says that the front's locate lamp is on;
+    ``own``: the same of one that the part itself has besides."""
+    itself = " The part's own locate lamp is on." if own else ""
     if lamp is None:
-        return "It has no lamp of its own: go by the labels."
+        return f"Go by the labels.{itself}" if own else "It has no lamp of its own: go by the labels."
     if LampState.UNKNOWN in (lamp.blue, lamp.amber):
         known = [
             f"{colour} {_WORDS[state]}"
@@ -89,11 +91,13 @@ def lamp_text(lamp: Lamps | None, locate: bool | None, front: str) -> str:
             if state is not LampState.UNKNOWN
         ]
         rest = f": {', '.join(known)}" if known else ""
-        return f"The controller does not tell all lamps of {front}{rest}; go by the labels."
+        return f"The controller does not tell all lamps of {front}{rest}; go by the labels.{itself}"
     text = f"Look for {front}: blue {_WORDS[lamp.blue]}, amber {_WORDS[lamp.amber]}."
-    if locate is False:
+    if locate:
+        text += " Its locate lamp is on."
+    elif locate is False and not own:
         text += " Its locate lamp is not on; ask for it before you go."
-    return text
+    return text + itself
 
 
 def before(kind: Kind, down: Sequence[Fallen], leaning: Sequence[Fallen], running: bool | None) -> tuple[str, ...]:

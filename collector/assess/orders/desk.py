@@ -55,6 +55,8 @@ class Desk:
         self._trees: dict[str, Tree] = {}
         self._orders: dict[str, dict[str, WorkOrder]] = {}
         """Open ones, by trouble and then by part."""
+        self._troubles_at: dict[str, set[str]] = {}
+        """By controller: troubles with open orders for its parts, and some that are over."""
 
     def inventory(self, inventory: Inventory) -> None:
         """Take a finished walk."""
@@ -73,6 +75,7 @@ class Desk:
                 for suspect in _accused(trouble):
                     known = before.get(suspect.part)
                     now[suspect.part] = self._order(trouble, suspect, known, statuses, lamps)
+                    self._troubles_at.setdefault(suspect.controller or "", set()).add(trouble.id)
                 self._orders[trouble.id] = now
             for part, order in now.items():
                 if part not in before or _matters(before[part]) != _matters(order):
@@ -81,6 +84,24 @@ class Desk:
                     now[part] = before[part]
             ended = trouble.closed if trouble.closed is not None else trouble.changed
             told += [self._closed(order, ended) for part, order in before.items() if part not in now]
+        return tuple(told)
+
+    def lit(self, controller: str, statuses: Table[Status], lamps: Table[Lamps], now: Seconds) -> tuple[WorkOrder, ...]:
+        """The open orders for a controller's parts whose lamp to look for is another by now: one was asked for, or went
+        off again."""
+        told = []
+        for trouble in tuple(self._troubles_at.get(controller, ())):
+            orders = self._orders.get(trouble)
+            if not orders:
+                self._troubles_at[controller].discard(trouble)
+                continue
+            for part, order in orders.items():
+                if order.controller != controller:
+                    continue
+                lamp, text = self._lamp(controller, part, statuses, lamps)
+                if (lamp, text) != (order.lamp, order.lamp_text):
+                    orders[part] = structs.replace(order, lamp=lamp, lamp_text=text, changed=now)
+                    told.append(orders[part])
         return tuple(told)
 
     def find(self, order: str) -> WorkOrder | None:
@@ -128,14 +149,11 @@ class Desk:
         down: tuple[Fallen, ...] = ()
         leaning: tuple[Fallen, ...] = ()
         part: Part | None = None
-        front: Part | None = None
         if tree is not None and at is not None:
             part = tree.parts[at]
             down, leaning = goes_down(tree, at), leans_on(tree, at)
-            front = next((tree.parts[p] for p in (at, *tree.ancestors(at)) if lamps.get(tree.parts[p].id)), None)
         running = _running(part, down)
-        lamp = lamps.get(front.id) if front is not None else None
-        status = statuses.get(front.id) if front is not None else None
+        lamp, lamp_text = self._lamp(suspect.controller or "", suspect.part, statuses, lamps)
         where = suspect.location.text or suspect.name
         identity = suspect.identity
         return WorkOrder(
@@ -155,7 +173,7 @@ class Desk:
             ),
             reason=_reason(trouble, suspect),
             lamp=lamp,
-            lamp_text=advice.lamp_text(lamp, status.locate if status is not None else None, _called(front)),
+            lamp_text=lamp_text,
             takes_down=down,
             running=running,
             first=advice.before(suspect.kind, down, leaning, running),
@@ -164,6 +182,20 @@ class Desk:
             bundle=_bundle(suspect),
             handling=self._handlings.of(suspect.part),
         )
+
+    def _lamp(
+        self, controller: str, part: str, statuses: Table[Status], lamps: Table[Lamps]
+    ) -> tuple[Lamps | None, str]:
+        """The lamp that leads to a part: its own front's, else that of what holds it; and how to look for it."""
+        tree = self._trees.get(controller)
+        at = None if tree is None else tree.at.get(part)
+        near = [] if tree is None or at is None else [tree.parts[each] for each in (at, *tree.ancestors(at))]
+        front = next((each for each in near if lamps.get(each.id)), None)
+        told = statuses.get(front.id) if front is not None else None
+        own = statuses.get(part) if front is None or front.id != part else None
+        lamp = lamps.get(front.id) if front is not None else None
+        locate = None if told is None else told.locate
+        return lamp, advice.lamp_text(lamp, locate, _called(front), None if own is None else own.locate)
 
 
 def _accused(trouble: Trouble) -> list[Suspect]:
