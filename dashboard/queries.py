@@ -19,6 +19,7 @@ from collector.model import (
     ControllerState,
     Defect,
     Event,
+    Figure,
     History,
     Lamps,
     Link,
@@ -68,6 +69,8 @@ class SledFacts:
     orders: tuple[WorkOrder, ...] = ()
     """Open ones of the fleet."""
     margins: tuple[Margin, ...] = ()
+    figures: tuple[Figure, ...] = ()
+    """Worked out of its readings."""
 
 
 class Source:
@@ -191,4 +194,5 @@ class Source:
             ),
             orders=self._orders.get(),
             margins=tuple(reader.margins(controller)),
+            figures=tuple(reader.figures(controller)),
         )

@@ -13,7 +13,7 @@ from typing import Any
 from collector.assess.margins.energy import Trapezium
 from collector.assess.margins.loss import FanLoss, PowerLoss, fan_losses, supply_losses
 from collector.assess.margins.wiring import own_power
-from collector.model import History, Margin, MarginKind, Part, Seconds, Sensor
+from collector.model import Figure, History, Margin, MarginKind, Part, Seconds, Sensor
 from collector.model.places import Front
 from collector.store.headroom import Least, There
 from collector.store.overview import Chosen
@@ -60,6 +60,11 @@ class Spare:
     def places(self) -> tuple[Margin, ...]:
         """Margins of places: racks and rows."""
         found: tuple[Margin, ...] = self._get("places", lambda: tuple(self._open().headroom.places()), 3.0)
+        return found
+
+    def racks_drew(self) -> tuple[Figure, ...]:
+        """What was worked out for racks as a whole."""
+        found: tuple[Figure, ...] = self._get("drew", lambda: tuple(self._open().figures_of_places(MOST_MARGINS)), 3.0)
         return found
 
     def rack(self, kind: MarginKind, site: str, row: str, rack: str) -> tuple[There, ...]:

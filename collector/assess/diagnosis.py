@@ -18,9 +18,13 @@ from collector.assess.looks.told import Told
 from collector.assess.looks.unsteady import UnsteadyLook
 from collector.assess.looks.wear import WearLook
 from collector.assess.looks.witness import WitnessLook
+from collector.assess.margins.airing import Airing
+from collector.assess.margins.drawn import Drawing, RackDrawing
+from collector.assess.margins.electrics import Electrics
 from collector.assess.margins.peers import Peers as Alike
 from collector.assess.margins.places import Place
 from collector.assess.margins.racks import RackPower, Racks
+from collector.assess.margins.rooms import Rooms
 from collector.assess.margins.swing import AirSwing
 from collector.assess.margins.tracker import Margins
 from collector.assess.orders.desk import Desk
@@ -77,6 +81,7 @@ class Diagnosis:
         self._alike = Alike()
         self._peers = Peers()
         self._racks = Racks(self._places)
+        self._rooms = Rooms()
         self._firmware = Firmware()
         self._bars = Bars()
         self._isolation = Isolation()
@@ -103,12 +108,19 @@ class Diagnosis:
             fit,
             WitnessLook(name, self._sightings, lambda: watch.lamps),
         )
+        rack, electrics = RackPower(name, self._racks, location), Electrics(name)
         measures = (
             Margins(name, self._places, location, air.per_watt),
             AirSwing(name, self._places, location),
-            RackPower(name, self._racks, location),
+            rack,
         )
-        return Ward(watch, looks, told, self, measures, fit)
+        works = (
+            Airing(name, self._places, self._rooms, location),
+            electrics,
+            Drawing(name),
+            RackDrawing(self._racks, rack, electrics),
+        )
+        return Ward(watch, looks, told, self, measures, fit, works)
 
     # What people do about orders
 

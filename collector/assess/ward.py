@@ -16,6 +16,7 @@ from collector.assess.looking import Look, Seen
 from collector.assess.watch import Watch
 from collector.model import (
     Assessment,
+    Figure,
     Inventory,
     Margin,
     Misfit,
@@ -92,6 +93,16 @@ class Measures(Protocol):
         """Take a finished round; the margins that changed by enough to tell."""
 
 
+class WorksOut(Protocol):
+    """What works figures out of readings; see :mod:`collector.assess.margins`."""
+
+    def inventory(self, inventory: Inventory, now: Seconds) -> None:
+        """Take a finished walk."""
+
+    def round(self, seen: Seen) -> Sequence[Figure]:
+        """Take a finished round; the figures that changed by enough to tell."""
+
+
 class Ward:
     """One controller's; ``told`` is among ``looks``, and hears of the watch's conditions first."""
 
@@ -103,6 +114,7 @@ class Ward:
         answering: Answering,
         measures: Sequence[Measures] = (),
         fits: Fits | None = None,
+        works: Sequence[WorksOut] = (),
     ) -> None:
         self.watch = watch
         self._looks = tuple(looks)
@@ -110,6 +122,7 @@ class Ward:
         self._answering = answering
         self._measures = tuple(measures)
         self._fits = fits
+        self._works = tuple(works)
         self._misfits: tuple[Misfit, ...] | None = None
         self._idle: frozenset[str] = frozenset()
         self._present: Mapping[SignKey, Observation] = {}
@@ -126,6 +139,8 @@ class Ward:
             look.inventory(inventory, now)
         for measure in self._measures:
             measure.inventory(inventory, now)
+        for each in self._works:
+            each.inventory(inventory, now)
         self._answering.walked(inventory, self.watch.statuses, self._visible(), now)
         seen = Seen(
             time=now,
@@ -204,6 +219,13 @@ class Ward:
             self._answering.observed(self.watch.controller, present, self._visible(), readable, seen.time)
         answers = self._answering.answer(self.watch.controller, seen.time)
         margins = [margin for measure in self._measures for margin in measure.round(seen)] if readable else []
-        if not (answers.troubles or answers.orders or margins):
+        figures = [figure for each in self._works for figure in each.round(seen)] if readable else []
+        if not (answers.troubles or answers.orders or margins or figures):
             return assessment
-        return structs.replace(assessment, troubles=answers.troubles, orders=answers.orders, margins=tuple(margins))
+        return structs.replace(
+            assessment,
+            troubles=answers.troubles,
+            orders=answers.orders,
+            margins=tuple(margins),
+            figures=tuple(figures),
+        )

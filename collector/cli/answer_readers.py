@@ -1,4 +1,5 @@
-"""``sledkeeper suspects|orders|margins``: which part explains the trouble, what to do about it, what is left."""
+"""``sledkeeper suspects|orders|margins|figures``: which part explains the trouble, what to do about it, what is left,
+and what follows from readings."""
 
 from __future__ import annotations
 
@@ -8,13 +9,14 @@ from typing import Any
 import msgspec
 
 from collector.cli.output import iso
-from collector.model import Identity, Location, Margin, MarginKind, Suspect, Trouble, WorkOrder
+from collector.model import Figure, Identity, Location, Margin, MarginKind, Part, Suspect, Trouble, WorkOrder
 from collector.store.reader import Reader
 
 Rows = list[dict[str, Any]]
 
 SUSPECT_COLUMNS = (*("trouble", "rank", "probability", "place", "part", "fault", "remedy", "group", "why"),)
 ORDER_COLUMNS = ("urgency", "state", "bundle", "place", "task", "takes_down", "running", "lamp", "opened")
+FIGURE_COLUMNS = ("kind", "place", "name", "value", "low", "high", "unit", "basis")
 MARGIN_COLUMNS = ("kind", "place", "name", "left", "left_unit", "value", "limit", "watts", "basis")
 
 
@@ -159,6 +161,30 @@ def _margin(margin: Margin, location: Location | None, name: str | None) -> dict
         "sensor": margin.sensor,
         "time": iso(margin.time),
         "basis": margin.basis,
+    }
+
+
+def figures(reader: Reader, arguments: argparse.Namespace) -> Rows:
+    """What follows from readings, by part."""
+    parts = {part.id: part for part in reader.parts(arguments.controller)}
+    return [_figure(each, parts.get(each.part)) for each in reader.figures(arguments.controller)]
+
+
+def _figure(figure: Figure, part: Part | None) -> dict[str, Any]:
+    return {
+        "kind": figure.kind.value,
+        "of": figure.of,
+        "controller": figure.controller,
+        "part": figure.part,
+        "name": part.name if part is not None else None,
+        "place": part.location.text if part is not None else figure.part,
+        "location": _whole(part.location if part is not None else Location()),
+        "value": figure.value,
+        "low": figure.low,
+        "high": figure.high,
+        "unit": figure.unit,
+        "time": iso(figure.time),
+        "basis": figure.basis,
     }
 
 

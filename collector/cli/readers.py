@@ -1,4 +1,4 @@
-"""``sledkeeper readings|parts|indicators|conditions|suspects|orders|margins|events|defects|controllers``: rows."""
+"""Rows from the store: ``sledkeeper readings``, ``parts``, ``conditions`` and the other commands that read."""
 
 from __future__ import annotations
 
@@ -332,6 +332,7 @@ _COMMANDS: dict[str, tuple[str, tuple[str, ...], Callable[[Reader, argparse.Name
     ),
     "orders": ("what hands are needed for: where, which part, which lamp", answers.ORDER_COLUMNS, answers.orders),
     "margins": ("how much heat, air and power is left, least first", answers.MARGIN_COLUMNS, answers.margins),
+    "figures": ("what follows from readings: air, power, what was drawn", answers.FIGURE_COLUMNS, answers.figures),
     "settings": (
         "what parts are told to keep to, granted and rated for",
         ("place", "part_name", "setting", "name", "value", "low", "high", "unit", "lowest", "highest", "mode"),

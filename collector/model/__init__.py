@@ -50,6 +50,7 @@ from collector.model.conditions import (
 )
 from collector.model.contact import Contact, EventsBy, Login
 from collector.model.designs import Design, Holding, Misfit, Misfitting
+from collector.model.figures import Figure, FigureKind
 from collector.model.lamps import Lamps, LampState
 from collector.model.parts import Identity, Link, Location, Part, Size, Why
 from collector.model.setting import Setting, SettingKind
@@ -105,6 +106,8 @@ __all__ = [
     "EventsBy",
     "Evidence",
     "Fallen",
+    "Figure",
+    "FigureKind",
     "Frame",
     "Handled",
     "Handling",

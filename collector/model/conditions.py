@@ -9,6 +9,7 @@ from msgspec import Struct, field
 from collector.model.answers import Margin, Trouble, WorkOrder
 from collector.model.care import Mark
 from collector.model.designs import Misfit
+from collector.model.figures import Figure
 from collector.model.lamps import Lamps
 from collector.model.parts import Identity, Location
 from collector.model.words import Health, Kind, Seconds
@@ -182,6 +183,8 @@ class Assessment(Struct, frozen=True, kw_only=True):
     """Opened, changed or closed; the newest word on each."""
     margins: tuple[Margin, ...] = ()
     """That changed by enough to tell, whole for each part told of."""
+    figures: tuple[Figure, ...] = ()
+    """That changed by enough to tell."""
     misfits: tuple[Misfit, ...] | None = None
     """How the controller's sleds differ from their designs, all of it; None where that is what it was."""
 
@@ -189,4 +192,5 @@ class Assessment(Struct, frozen=True, kw_only=True):
     def empty(self) -> bool:
         """Whether there is nothing in it to keep."""
         told = (self.opened, self.changed, self.closed, self.rolled, self.lamps, self.events, self.stays)
-        return not (any(told) or self.troubles or self.orders or self.margins or self.misfits is not None)
+        answers = (self.troubles, self.orders, self.margins, self.figures)
+        return not (any(told) or any(answers) or self.misfits is not None)

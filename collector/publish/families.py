@@ -12,7 +12,8 @@ from enum import StrEnum
 
 from msgspec import Struct
 
-from collector.model import Kind, MarginKind, Quantity
+from collector.model import FigureKind, Kind, MarginKind, Quantity
+from collector.publish import worked
 
 PREFIX = "sledkeeper_"
 
@@ -191,6 +192,13 @@ MARGINS: Mapping[MarginKind, Family] = {
     ),
 }
 """By what there is left of; negative beyond the limit."""
+FIGURES: Mapping[FigureKind, ReadingFamily] = {
+    kind: ReadingFamily(
+        _family(told.name, Type.GAUGE, (*_PART, "of") if told.several else _PART, told.help, told.unit), told.scale
+    )
+    for kind, told in worked.METRICS.items()
+}
+"""What follows from readings."""
 CONTROLLER = _family(
     "controller", Type.INFO, ("controller", "url", "product", "redfish_version", *_PLACE), "What a controller is."
 )
@@ -302,6 +310,7 @@ FAMILIES: Mapping[str, Family] = {
         ORDER_STATES,
         SUSPECT,
         *MARGINS.values(),
+        *(each.family for each in FIGURES.values()),
         CONTROLLER,
         UP,
         UNVERIFIED,

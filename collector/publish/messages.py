@@ -17,6 +17,7 @@ from collector.model import (
     Condition,
     Contact,
     Event,
+    Figure,
     Health,
     Layout,
     Location,
@@ -283,6 +284,29 @@ def order(told: WorkOrder) -> bytes:
             "first": _sentences(told.first),
             "cautions": _sentences(told.cautions),
             "otherwise": told.otherwise,
+        }
+    )
+
+
+def figures(controller: str, told: Iterable[Figure]) -> bytes:
+    """What follows from a controller's readings, with bounds where these are worked out."""
+    return encode(
+        {
+            "controller": controller,
+            "figures": [
+                {
+                    "part": each.part,
+                    "kind": each.kind.value,
+                    "of": plain(each.of),
+                    "time": iso(each.time),
+                    "value": each.value,
+                    "low": each.low,
+                    "high": each.high,
+                    "unit": each.unit,
+                    "basis": plain(each.basis, 500),
+                }
+                for each in told
+            ],
         }
     )
 

@@ -123,6 +123,15 @@ class Exposition:
                 if (head := heads.get(of, "")) and math.isfinite(margin.left):
                     self._sample(f.MARGINS[kind], head, margin.left)
 
+            for figure in known.figures.values():
+                family = f.FIGURES[figure.kind]
+                head = heads.get(figure.part, "")
+                if head and "of" in family.family.labels:
+                    head += f',of="{label_value(figure.of)}"'
+                if head and math.isfinite(figure.value):
+                    value = figure.value if family.scale is None else family.scale(figure.value)
+                    self._sample(family.family, head, value)
+
     def add_self(self, told: SelfReport) -> None:
         """Take in what the collector tells of itself."""
         self._sample(f.COLLECTOR, _pairs(version=told.version), 1)

@@ -252,6 +252,7 @@ class MqttPublisher:
             *self._walked(known),
             *_readings(known),
             *_margins(known),
+            *_figures(known),
             *(_condition(known.name, condition_id, known) for condition_id in known.conditions),
             *(_trouble(known, trouble) for trouble in known.troubles),
             *(_order(known, order) for order in known.orders),
@@ -280,6 +281,8 @@ class MqttPublisher:
             told += self._answers(assessment)
             if assessment.margins:
                 told += _margins(known)
+            if assessment.figures:
+                told += _figures(known)
         if touched and update.inventory is None and known.inventory is not None:
             told += [_part(known, part) for part in known.inventory.parts if part.id in touched]
         return told
@@ -349,6 +352,13 @@ def _margins(known: LiveController) -> list[Message]:
         return []
     where = topics.of_controller(known.name, "margins")
     return [Message(known.name, where, messages.margins(known.name, known.margins.values()))]
+
+
+def _figures(known: LiveController) -> list[Message]:
+    if not known.figures:
+        return []
+    where = topics.of_controller(known.name, "figures")
+    return [Message(known.name, where, messages.figures(known.name, known.figures.values()))]
 
 
 def _gone(controller: str, topic: str) -> Message:

@@ -10,7 +10,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from collector.publish import messages, topics
 
-_SWEPT = ("state", "sensors", "readings", "margins", "parts/+", "conditions/+", "troubles/+", "orders/+")
+_SWEPT = ("state", "sensors", "readings", "margins", "figures", "parts/+", "conditions/+", "troubles/+", "orders/+")
 
 
 class Sweep:

@@ -11,6 +11,7 @@
     sledkeeper/1/CONTROLLER/troubles/ID          an open trouble with its suspects, retained until it closes
     sledkeeper/1/CONTROLLER/orders/ID            an open work order, retained until it closes
     sledkeeper/1/CONTROLLER/margins              what is left of heat, air and power at its parts, retained
+    sledkeeper/1/CONTROLLER/figures              what follows from its readings, retained
     sledkeeper/1/CONTROLLER/events               what happened, not retained
 
 Troubles and their orders stand under the controller whose part showed the trouble first. A controller's name starts
@@ -62,7 +63,7 @@ def collector(client_id: str) -> str:
 
 
 def of_controller(controller: str, what: str) -> str:
-    """``state``, ``sensors``, ``readings``, ``margins`` or ``events`` of a controller."""
+    """``state``, ``sensors``, ``readings``, ``margins``, ``figures`` or ``events`` of a controller."""
     return f"{ROOT}/{escape(controller)}/{what}"
 
 

@@ -1,11 +1,11 @@
-"""Troubles, work orders, margins and misfits: how they are kept and found."""
+"""Troubles, work orders, margins, figures and misfits: how they are kept and found."""
 
 from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Iterable
 
-from collector.model import Assessment, Margin, Trouble, WorkOrder
+from collector.model import Assessment, Figure, Margin, Trouble, WorkOrder
 from collector.store import codec
 
 TABLES = """
@@ -37,6 +37,16 @@ CREATE TABLE misfits (
 """
 """How sleds differ from their designs, as the last walks found."""
 
+FIGURES_KEPT = """
+CREATE TABLE figures (
+    part TEXT NOT NULL, kind TEXT NOT NULL, of TEXT NOT NULL,
+    controller INTEGER REFERENCES controllers (id), record TEXT NOT NULL,
+    PRIMARY KEY (part, kind, of)
+);
+CREATE INDEX figures_of ON figures (controller);
+"""
+"""``controller``: null for a place, which is no controller's; ``of``: which of several of its kind."""
+
 _SET_TROUBLE = """
 INSERT INTO troubles (id, opened, closed, severity, record) VALUES (?, ?, ?, ?, ?)
 ON CONFLICT (id) DO UPDATE SET opened = excluded.opened, closed = excluded.closed, severity = excluded.severity,
@@ -54,6 +64,10 @@ INSERT INTO margins (part, kind, sensor, controller, remaining, record) VALUES (
 ON CONFLICT (part, kind, sensor) DO UPDATE SET controller = excluded.controller, remaining = excluded.remaining,
     record = excluded.record
 """
+_SET_FIGURE = """
+INSERT INTO figures (part, kind, of, controller, record) VALUES (?, ?, ?, ?, ?)
+ON CONFLICT (part, kind, of) DO UPDATE SET controller = excluded.controller, record = excluded.record
+"""
 TROUBLES = "SELECT record FROM troubles ORDER BY severity DESC, opened, id LIMIT :limit"
 OPEN_TROUBLES = "SELECT record FROM troubles WHERE closed IS NULL ORDER BY severity DESC, opened, id LIMIT :limit"
 ORDERS = "SELECT record FROM orders ORDER BY bundle, opened, id LIMIT :limit"
@@ -64,6 +78,12 @@ MARGINS_OF = """
 SELECT m.record FROM margins m JOIN controllers c ON c.id = m.controller
 WHERE c.retired IS NULL AND c.name = :controller ORDER BY m.kind, m.remaining, m.part LIMIT :limit
 """
+FIGURES = "SELECT f.record FROM figures f ORDER BY f.part, f.kind, f.of LIMIT :limit"
+FIGURES_OF = """
+SELECT f.record FROM figures f JOIN controllers c ON c.id = f.controller
+WHERE c.retired IS NULL AND c.name = :controller ORDER BY f.part, f.kind, f.of LIMIT :limit
+"""
+FIGURES_OF_PLACES = "SELECT record FROM figures WHERE controller IS NULL ORDER BY part, kind, of LIMIT :limit"
 MISFITS = """
 SELECT m.record FROM misfits m JOIN controllers c ON c.id = m.controller
 WHERE c.retired IS NULL AND (:how IS NULL OR m.how = :how) ORDER BY m.how, c.name, m.position LIMIT :limit
@@ -93,6 +113,8 @@ def keep(connection: sqlite3.Connection, id_of: Callable[[str], int | None], ass
         rows = _margins(assessment.margins, id_of)
         connection.executemany(_DROP_MARGIN, [row[:3] for row in rows])
         connection.executemany(_SET_MARGIN, rows)
+    if assessment.figures:
+        connection.executemany(_SET_FIGURE, _figures(assessment.figures, id_of))
     if assessment.misfits is not None and (controller := id_of(assessment.controller)) is not None:
         connection.execute(_FORGET_MISFITS, (controller,))
         connection.executemany(
@@ -120,4 +142,15 @@ def _margins(margins: Iterable[Margin], id_of: Callable[[str], int | None]) -> l
         sensor = codec.clean(margin.sensor or "")
         record = codec.to_json(margin)
         rows.append((codec.clean(margin.part), margin.kind.value, sensor, controller, margin.left, record))
+    return rows
+
+
+def _figures(figures: Iterable[Figure], id_of: Callable[[str], int | None]) -> list[tuple[object, ...]]:
+    rows: list[tuple[object, ...]] = []
+    for figure in figures:
+        controller = None if figure.controller is None else id_of(figure.controller)
+        if controller is None and figure.controller is not None:
+            continue  # of a controller that was forgotten meanwhile
+        of = codec.clean(figure.of)
+        rows.append((codec.clean(figure.part), figure.kind.value, of, controller, codec.to_json(figure)))
     return rows

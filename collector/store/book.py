@@ -326,7 +326,7 @@ def _subjects(assessment: Assessment) -> set[str]:
     told = {
         "conditions": assessment.opened or assessment.changed or assessment.closed,
         "answers": assessment.troubles or assessment.orders,
-        "margins": assessment.margins,
+        "margins": assessment.margins or assessment.figures,
         "events": assessment.events,
     }
     return {subject for subject, news in told.items() if news}

@@ -18,6 +18,8 @@ from collector.model import (
     Contact,
     ControllerState,
     Defect,
+    Figure,
+    FigureKind,
     Frame,
     Inventory,
     Lamps,
@@ -51,6 +53,7 @@ class LiveController:
         "conditions",
         "contact",
         "defects",
+        "figures",
         "frame",
         "insecure",
         "inventory",
@@ -88,6 +91,8 @@ class LiveController:
         self.orders: dict[str, WorkOrder] = {}
         """Open ones of these troubles, by id."""
         self.margins: dict[tuple[str, MarginKind], Margin] = {}
+        """Of its parts."""
+        self.figures: dict[tuple[str, FigureKind, str], Figure] = {}
         """Of its parts."""
         self.defects: dict[tuple[str, str, str], Defect] = {}
         self.newest_round: Round | None = None
@@ -140,6 +145,7 @@ class LiveController:
                 self.rolled.pop(part, None)
                 self.lamps.pop(part, None)
             self.margins = {key: margin for key, margin in self.margins.items() if key[0] not in gone}
+            self.figures = {key: figure for key, figure in self.figures.items() if key[0] not in gone}
         self.inventory = inventory
         self.frame = inventory.frame
         self.statuses = dict(inventory.statuses)
@@ -167,6 +173,9 @@ class LiveController:
         for margin in assessment.margins:
             if margin.controller == self.name:
                 self.margins[margin.part, margin.kind] = margin
+        for figure in assessment.figures:
+            if figure.controller == self.name:
+                self.figures[figure.key] = figure
 
     def snapshot(self) -> Update:
         """All that is known as one update, for a follower that starts now.
@@ -201,6 +210,7 @@ class LiveController:
                 troubles=tuple(self.troubles.values()),
                 orders=tuple(self.orders.values()),
                 margins=tuple(self.margins.values()),
+                figures=tuple(self.figures.values()),
             ),
         )
 

@@ -102,6 +102,7 @@ def _assessments(older: Assessment | None, newer: Assessment | None) -> Assessme
         margins=tuple(
             {(each.part, each.kind, each.sensor): each for each in (*older.margins, *newer.margins)}.values()
         ),
+        figures=tuple({each.key: each for each in (*older.figures, *newer.figures)}.values()),
         misfits=older.misfits if newer.misfits is None else newer.misfits,
     )
 

@@ -27,6 +27,7 @@ from collector.model import (
     Defect,
     DefectKind,
     Event,
+    Figure,
     Handling,
     History,
     Kind,
@@ -282,6 +283,15 @@ class Reader:
         """What is left, by kind, least first; of one controller's parts only where it is given."""
         statement = answers.MARGINS if controller is None else answers.MARGINS_OF
         return self._answers(statement, Margin, limit, controller=controller)
+
+    def figures(self, controller: str | None = None, limit: int | None = None) -> list[Figure]:
+        """What was worked out of readings, by part and kind; of one controller's parts only where it is given."""
+        statement = answers.FIGURES if controller is None else answers.FIGURES_OF
+        return self._answers(statement, Figure, limit, controller=controller)
+
+    def figures_of_places(self, limit: int | None = None) -> list[Figure]:
+        """What was worked out for places that are no controller's: racks."""
+        return self._answers(answers.FIGURES_OF_PLACES, Figure, limit)
 
     def misfits(self, how: Misfitting | None = None, limit: int | None = None) -> list[Misfit]:
         """How sleds differ from their designs as the last walks found; in one way only where it is given."""

@@ -186,6 +186,7 @@ MIGRATIONS: tuple[str, ...] = (
     fronts.TABLES,
     _HELD,
     _SETTINGS,
+    answers.FIGURES_KEPT,
 )
 """Script ``n`` brings a database from version ``n`` to ``n + 1``. Never change one that was released."""
 

@@ -214,7 +214,7 @@ FORGET_CONTROLLER = tuple(
     for table, column in (
         *((table, "controller") for table in ("parts", "links", "statuses", "lamps", "rolled", "defects", "layouts")),
         *((table, "controller") for table in ("conditions", "events", "frames", "rounds", "heard", "stays", "margins")),
-        *((table, "controller") for table in ("contacts", "settings", "misfits", "fronts", "holdings")),
+        *((table, "controller") for table in ("contacts", "settings", "misfits", "fronts", "holdings", "figures")),
         ("controllers", "id"),
     )
 )

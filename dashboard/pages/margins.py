@@ -18,6 +18,7 @@ from dashboard.mount import show
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.margins import LOSSES, MOST, energy, filters, losses, racks, shelves, trends
+from dashboard.panels.worked import drew
 from dashboard.queries import Source
 from dashboard.spare import HOUR, Spare
 from dashboard.viewer import preferences
@@ -38,6 +39,7 @@ from dashboard.views.places import named, tail_of
 from dashboard.views.trend import trend
 from dashboard.views.units import Units
 from dashboard.views.words import limits
+from dashboard.views.worked import racks_drew
 
 TITLE = "Margins"
 _SPAN = 6 * HOUR
@@ -89,6 +91,7 @@ def _every_rack(
     names = _names(spare, [each.least for each in strips[:MOST]])
     of = scale([left for each in strips[:MOST] for left in each.lefts], unit_of(kind, units)) if strips else None
     show("racks", racks(strips, spare.places(), kind, of, names, units))
+    show("drew", drew(racks_drew(spare.racks_drew())))
     looked = controllers[:_LOOKED]
     show("losses", losses(_losses(spare, looked, {}, units), len(looked), len(controllers)))
     show("trends", trends(_trends(spare, [each.least for each in strips[:_TRENDS]], units), _SPAN))
@@ -102,6 +105,7 @@ def _one_rack(spare: Spare, kind: MarginKind, place: tuple[str, str, str] | None
     show("racks", shelves(groups, kind, names, units))
     if place is None:
         return
+    show("drew", drew(racks_drew(spare.racks_drew(), rack_text(*place))))
     fronts = spare.fronts(*place, _IN_RACK)
     show("losses", losses(_losses(spare, list(fronts), fronts, units), len(fronts), len(fronts)))
     ranked = sorted((line.least for line in lines), key=lambda each: each.left)

@@ -25,6 +25,7 @@ from dashboard.panels.frame import foot, head, not_running, notice
 from dashboard.panels.glance import figures, lamps_block, verdict_block
 from dashboard.panels.part import Past, no_part, part_head, part_panel
 from dashboard.panels.sled import conditions, contact, defects, lately, name_plates, shared
+from dashboard.panels.worked import worked_block
 from dashboard.queries import SledFacts
 from dashboard.viewer import preferences
 from dashboard.views.answers import Accused, Left, accusations, lefts
@@ -37,6 +38,7 @@ from dashboard.views.sled import front_of, lamp_lines, shared_parts
 from dashboard.views.sled import name_plates as plates_of
 from dashboard.views.trend import trend
 from dashboard.views.verdict import Verdict, verdicts
+from dashboard.views.worked import worked
 
 TITLE = "Sled"
 _MOST_SLEDS = 60
@@ -126,6 +128,7 @@ def _show(facts: SledFacts, state: Path) -> None:
         answers.suspects(found, facts.orders, name, moment, here),
         conditions(facts.conditions, places, moment, here),
         answers.margins(left),
+        worked_block(worked(facts.figures, places.parts, units), part.id if part is not None else None),
         shared(leaning, places.blades(name)),
         readings_panel.readings(sections(facts.readings, places, name, units), moment, here),
         lately(facts.events, places, moment, here),
@@ -174,6 +177,7 @@ def _in_hand(
             facts.events,
             left,
             preferences().units,
+            facts.figures,
         )
         key = st.query_params.get("sensor")
         opened = held.line(key) if key != _NONE else None

@@ -15,6 +15,7 @@ from dashboard.panels.answers import left_line, stay_lines, suspect_lines
 from dashboard.panels.orders import orders_link
 from dashboard.panels.readings import table
 from dashboard.panels.sled import condition_lines, event_lines
+from dashboard.panels.worked import worked_line
 from dashboard.views.part import InHand
 from dashboard.views.places import Places, label, named
 from dashboard.views.readings import ReadingLine
@@ -71,6 +72,7 @@ def part_panel(
             "suspects",
         ),
         _block("What is left", "left", join(*(left_line(each, each.name) for each in held.lefts)), len(held.lefts)),
+        _block("What follows", "worked", join(*map(worked_line, held.worked)), len(held.worked)),
         _block(
             "Events",
             "events",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from collector.model import Condition, Event, Kind, Lamps, Part, Reading, Status, Suspect, Trouble, WorkOrder
+from collector.model import Condition, Event, Figure, Kind, Lamps, Part, Reading, Status, Suspect, Trouble, WorkOrder
 from dashboard.drawings.things import Standing
 from dashboard.views.answers import Accused, Left
 from dashboard.views.places import Places, label
@@ -13,6 +13,7 @@ from dashboard.views.readings import ReadingLine, reading_line
 from dashboard.views.sled import status_facts
 from dashboard.views.units import PLAIN, Units
 from dashboard.views.verdict import Verdict
+from dashboard.views.worked import Worked, worked
 
 _MOST = 60
 """Readings, and parts within, that are shown of one part."""
@@ -34,6 +35,8 @@ class InHand:
     orders: tuple[WorkOrder, ...]
     events: tuple[Event, ...]
     lefts: tuple[Left, ...]
+    worked: tuple[Worked, ...]
+    """What follows from its readings."""
     within: tuple[Part, ...]
     """Parts directly in it."""
     holder: Part | None
@@ -75,6 +78,7 @@ def in_hand(
     events: Sequence[Event],
     lefts: Sequence[Left],
     units: Units = PLAIN,
+    figures: Sequence[Figure] = (),
 ) -> InHand:
     """All that is known of a part."""
     inner = [each for each in places.of_controller.get(part.controller, ()) if each.parent == part.id]
@@ -98,6 +102,7 @@ def in_hand(
         tuple(each for each in orders if each.part in own),
         tuple(each for each in events if each.part in own),
         tuple(each for each in lefts if each.margin.part in own),
+        worked((each for each in figures if each.part in own), places.parts, units),
         tuple(sorted((each for each in inner if each.kind is not Kind.HOST), key=_order)[:_MOST])
         + tuple(
             each for host in hosts for each in places.of_controller.get(part.controller, ()) if each.parent == host

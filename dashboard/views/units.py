@@ -17,6 +17,7 @@ _PRINTED = {
     "V.A": "VA",
     "V.A{reactive}": "var",
     "m3/s": "m³/s",
+    "m3/s/kW": "m³/s a kW",
     "g/m3": "g/m³",
     "1": "",
 }
@@ -42,7 +43,7 @@ class Units:
         """A difference between two values (or a rate per kelvin's other side), in the unit of :meth:`span_word`."""
         if self.fahrenheit and unit in ("Cel", "K"):
             return 1.8 * value
-        if self.cfm and unit == "m3/s":
+        if self.cfm and unit in ("m3/s", "m3/s/kW"):
             return value / CUBIC_FOOT_A_MINUTE
         return value
 
@@ -52,6 +53,8 @@ class Units:
             return "°F"
         if self.cfm and unit == "m3/s":
             return "CFM"
+        if self.cfm and unit == "m3/s/kW":
+            return "CFM a kW"
         return _PRINTED.get(unit, unit)
 
     def span_word(self, unit: str) -> str:

@@ -101,7 +101,7 @@ def test_margins_say_how_much_is_left_up_to_which_limit(state: Path, capsys: pyt
     assert rows_of(capsys, "margins", state, "--controller", SLED.name) == rows
 
 
-@pytest.mark.parametrize("reader", ["suspects", "orders", "margins"])
+@pytest.mark.parametrize("reader", ["suspects", "orders", "margins", "figures"])
 def test_tables_and_csv_hold_the_same_rows(state: Path, reader: str, capsys: pytest.CaptureFixture[str]) -> None:
     told = rows_of(capsys, reader, state)
     table = said(capsys, reader, "--state", state)[1].splitlines()

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 from collector.model import (
     Fallen,
+    Figure,
+    FigureKind,
     Health,
     Identity,
     Kind,
@@ -110,6 +112,28 @@ def explain_fan(fan: Invented, part: str, now: float) -> None:
         margin(cpu, MarginKind.HEAT, 82.5, 80.0, "Cel", None),
         margin(top, MarginKind.AIR, 24.5, 35.0, "Cel", 140.0),
         margin(top, MarginKind.POWER, 880.0, 1400.0, "W", 520.0),
+    ]
+
+    def worked(of: str | None, kind: FigureKind, value: float, unit: str, **more: float) -> Figure:
+        controller = None if of is None else fan.name
+        where = "Quellmark / A / R01" if of is None else of
+        return Figure(
+            controller=controller,
+            part=where,
+            kind=kind,
+            time=now - 5,
+            value=value,
+            unit=unit,
+            basis="its readings",
+            **more,
+        )
+
+    fan.figures += [
+        worked(top, FigureKind.AIR_RISE, 14.2, "K", low=13.2, high=15.2),
+        worked(top, FigureKind.AIR_FLOW, 0.0524, "m3/s", low=0.048, high=0.057),
+        worked(part, FigureKind.FAN_EFFORT, 1.12, "1"),
+        worked(None, FigureKind.PEAK_POWER, 7340.0, "W"),
+        worked(None, FigureKind.ENERGY, 3.6e8, "J"),
     ]
 
     def stay(serial: str, since: float, **more: object) -> Stay:

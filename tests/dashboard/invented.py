@@ -24,6 +24,7 @@ from collector.model import (
     DefectKind,
     Event,
     Evidence,
+    Figure,
     Health,
     Identity,
     Kind,
@@ -95,6 +96,7 @@ class Invented:
     troubles: list[Trouble] = field(default_factory=list)
     orders: list[WorkOrder] = field(default_factory=list)
     margins: list[Margin] = field(default_factory=list)
+    figures: list[Figure] = field(default_factory=list)
     stays: list[Stay] = field(default_factory=list)
     misfits: list[Misfit] = field(default_factory=list)
     outcome: Outcome | None = Outcome.OK

@@ -78,6 +78,7 @@ def updates(of: Invented, now: float, hours: float = 1.0) -> Iterator[Update]:
         troubles=tuple(of.troubles),
         orders=tuple(of.orders),
         margins=tuple(of.margins),
+        figures=tuple(of.figures),
         stays=tuple(of.stays) + _stays(of, began),
         misfits=tuple(of.misfits),
     )

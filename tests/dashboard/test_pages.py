@@ -354,6 +354,26 @@ def test_the_address_chooses_what_margins_are_of_and_where(
     assert "No part tells a temperature with a limit" in words(one(page, data_block="sleds-left"))
 
 
+def test_what_follows_from_the_readings_stands_on_the_pages(
+    filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    page = whole(visit(filled[0], monkeypatch, sled=SEIZED, place=FAN, view="cfm"))
+    block = one(page, data_block="worked")
+    rise, flow = find(block, data_figure="air rise")[0], find(block, data_figure="air flow")[0]
+    assert "14.2 K" in words(rise)
+    assert "13.2 to 15.2 K" in words(rise)
+    assert "111.0 CFM" in words(flow), "0.0524 m3/s over 4.719474e-4"
+    effort = one(one(page, data_part_panel=FAN), data_part_block="worked")
+    assert "1.12 times" in words(effort)
+    assert find(whole(visit(filled[0], monkeypatch, sled="r02-s1")), data_block="worked") == []
+    racks = whole(visit(filled[0], monkeypatch, page="margins"))
+    drew = one(racks, data_rack_drew="Quellmark / A / R01")
+    assert "7,340 W" in words(drew)
+    assert "100 kWh" in words(drew), "3.6e8 J"
+    other = whole(visit(filled[0], monkeypatch, page="margins", rack="Quellmark / A / R02"))
+    assert find(other, data_rack_drew="") == []
+
+
 def test_the_address_narrows_the_controllers(filled: tuple[Path, float], monkeypatch: pytest.MonkeyPatch) -> None:
     def listed(**query: str) -> list[str | None]:
         page = whole(visit(filled[0], monkeypatch, page="controllers", **query))

@@ -12,6 +12,8 @@ from collector.assess.watch import Watch
 from collector.model import (
     CANONICAL_UNIT,
     Assessment,
+    Figure,
+    FigureKind,
     Frame,
     Health,
     Identity,
@@ -138,6 +140,13 @@ def margin(controller: str, name: str, kind: MarginKind = MarginKind.HEAT, left:
     unit = "Cel" if kind in (MarginKind.HEAT, MarginKind.AIR) else "W"
     told = {"time": NOON, "value": 90.0 - left, "limit": 90.0, "left": left, "unit": unit}
     return Margin(controller=controller, part=pid(controller, name), kind=kind, **{**told, **more})
+
+
+def worked(controller: str, name: str, kind: FigureKind, value: float = 4.0, **more: Any) -> Figure:
+    """A figure of a part."""
+    return Figure(
+        controller=controller, part=pid(controller, name), kind=kind, time=NOON, value=value, unit="1", **more
+    )
 
 
 class Fleet:

@@ -25,6 +25,7 @@ from collector.model import (
     Defect,
     DefectKind,
     EventsBy,
+    FigureKind,
     Health,
     Kind,
     Login,
@@ -42,7 +43,7 @@ from collector.publish.metrics import END, Exposition, SelfReport
 from collector.publish.statistics import MqttStatistics
 from collector.store.feed import FeedStatistics, SubscriptionStatistics
 from collector.store.writer import WriterStatistics
-from tests.publish.fleet import NOON, Fleet, margin, order, part, pid, sensor, sled, trouble
+from tests.publish.fleet import NOON, Fleet, margin, order, part, pid, sensor, sled, trouble, worked
 
 WRITER = WriterStatistics(3, 1, 100, 97, 2, 4, 9, 5, 0.25, "disk full", 6, 7000, 0, None, ())
 FEED = FeedStatistics(100, (SubscriptionStatistics("mqtt", 1024, 2, 90, 8),))
@@ -373,7 +374,8 @@ def test_every_metric_is_told_by_some_fleet() -> None:
     fleet.walk(structs.replace(sled("n1", sensors=sensors), defects=(defect("/a", DefectKind.UNKNOWN_UNIT),)))
     fleet.poll("n1", NOON + 30, [1.0] * len(sensors), {"Blade1": Status(failure_predicted=False, power=PowerState.ON)})
     margins = tuple(margin("n1", "Blade1", kind) for kind in MarginKind)
-    fleet.answer("n1", NOON + 30, troubles=(trouble("n1", "Fan1"),), margins=margins)
+    figures = tuple(worked("n1", "Blade1", kind) for kind in FigureKind)
+    fleet.answer("n1", NOON + 30, troubles=(trouble("n1", "Fan1"),), margins=margins, figures=figures)
     fleet.live.apply(Update(controller="n1", contact=CONTACT))
     assert families(text_of(fleet)).keys() == FAMILIES.keys()
 
@@ -420,6 +422,27 @@ def test_margins_are_of_what_is_read_and_there(fleet: Fleet) -> None:
     assert value(text_of(fleet), "sledkeeper_margin_heat_celsius", part=pid("n1", "Blade1")) == 3.0
     fleet.poll("n1", NOON + 60, outcome=Outcome.UNREACHABLE, error="refused")
     assert value(text_of(fleet), "sledkeeper_margin_heat_celsius", part=pid("n1", "Blade1")) is None
+
+
+def test_figures_are_told_in_base_units_of_parts_that_are_there(fleet: Fleet) -> None:
+    told = (
+        worked("n1", "Blade1", FigureKind.AIR_PER_POWER, 62.5),
+        worked("n1", "Blade1", FigureKind.UNACCOUNTED, -3.0, of="feed"),
+        worked("n1", "Blade1", FigureKind.UNACCOUNTED, 7.0, of='bla"des'),
+        worked("n1", "Gone", FigureKind.FAN_EFFORT, 1.1),
+        worked("n1", "Blade2", FigureKind.IMBALANCE, 2.5, of="# current"),
+        worked("n1", "Blade2", FigureKind.AIR_RISE, math.nan),
+    )
+    fleet.answer("n1", NOON + 30, figures=told)
+    text = text_of(fleet)
+    assert value(text, "sledkeeper_implied_air_cubic_meters_per_joule", part=pid("n1", "Blade1")) == 0.0625
+    assert value(text, "sledkeeper_unaccounted_power_watts", part=pid("n1", "Blade1"), of="feed") == -3.0
+    assert value(text, "sledkeeper_unaccounted_power_watts", part=pid("n1", "Blade1"), of='bla"des') == 7.0
+    assert value(text, "sledkeeper_phase_imbalance_ratio", part=pid("n1", "Blade2"), of="# current") == 0.025
+    assert "fan_effort" not in text
+    assert "air_rise" not in text
+    fleet.poll("n1", NOON + 60, outcome=Outcome.UNREACHABLE, error="refused")
+    assert "unaccounted" not in text_of(fleet)
 
 
 # Hostile text

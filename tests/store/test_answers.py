@@ -6,6 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from collector.model import (
+    Figure,
+    FigureKind,
     Health,
     Kind,
     Location,
@@ -60,6 +62,27 @@ def margin(part: str = "c1:cpu", controller: str | None = "c1", left: float = 8.
         unit="Cel",
         **more,
     )
+
+
+def figure(part: str = "c1:sled", controller: str | None = "c1", value: float = 13.0, **more: Any) -> Figure:
+    return Figure(controller=controller, part=part, kind=FigureKind.AIR_RISE, time=NOON, value=value, unit="K", **more)
+
+
+async def test_figures_are_kept_by_part_and_kind_the_newest_word_on_each(tmp_path: Path) -> None:
+    rack, other = figure("Quellmark / A / R02", None), figure("c2:sled", "c2")
+    first, twin = figure(of="feed"), figure(of="blades", low=12.0, high=14.0, basis=STRANGE)
+    newer = figure(value=15.0, of="feed")
+    both = merged(assessed("c1", figures=(first, twin)), assessed("c1", figures=(newer,)))
+    assert both.assessment is not None
+    assert set(both.assessment.figures) == {newer, twin}
+    assert not both.assessment.empty
+    async with writer(tmp_path, "c1", "c2") as opened:
+        await opened.put(assessed("c1", figures=(first, twin, rack, other, figure("gone:sled", "gone"))))
+        await opened.put(assessed("c1", figures=(newer,)))
+    with Reader(tmp_path) as reader:
+        assert reader.figures() == [rack, twin, newer, other]
+        assert reader.figures("c1") == [twin, newer]
+        assert reader.figures_of_places() == [rack]
 
 
 async def test_answers_come_back_worst_first_and_closed_ones_only_when_asked_for(tmp_path: Path) -> None:

@@ -9,10 +9,10 @@ import numpy as np
 
 from collector.assess.looking import Seen
 from collector.assess.looks.kin import Kin
-from collector.assess.margins.energy import Trapezium
 from collector.assess.margins.places import Place, holds
 from collector.assess.margins.power import left
-from collector.assess.margins.sketch import Sketch
+from collector.assess.margins.spell import Drawn, Spell
+from collector.assess.margins.steady import Teller
 from collector.assess.margins.tracker import EVERY, WATTS_RATIO
 from collector.model import Inventory, Kind, Location, Margin, MarginKind, Quantity, Seconds
 
@@ -29,10 +29,12 @@ class Figures(NamedTuple):
     counted: int
     silent: int
     """Controllers of the rack that told nothing lately: the sum is too low by theirs."""
-    peak: float
-    peak_time: Seconds | None
-    p95: float | None
-    joules: float
+    drawn: Drawn
+    """Peak, percentile and energy of the last day at most."""
+    amperes: float | None
+    """On its busbars, of those that tell theirs; None where none does."""
+    carried: int
+    """How many those are."""
 
 
 class Racks:
@@ -44,9 +46,11 @@ class Racks:
     def __init__(self, places: Sequence[Place] = ()) -> None:
         self._places = [place for place in places if place.feeds]
         self._heard: dict[str, dict[str, tuple[Seconds, float]]] = {}
-        self._sketches: dict[str, Sketch] = {}
-        self._energy: dict[str, Trapezium] = {}
+        self._spells: dict[str, Spell] = {}
+        self._amperes: dict[str, dict[str, tuple[Seconds, float]]] = {}
         self._told: dict[tuple[str, MarginKind], Margin] = {}
+        self.teller = Teller()
+        """What was told of racks' figures."""
 
     def tell(self, controller: str, location: Location, time: Seconds, power: float) -> Sequence[Margin]:
         """Take what a controller's sled draws, W; the margins of its rack that changed by enough to tell."""
@@ -57,8 +61,7 @@ class Racks:
         heard = self._heard.setdefault(name, {})
         heard[controller] = (time, power)
         total = sum(watts for when, watts in heard.values() if abs(time - when) <= FRESH)
-        self._sketches.setdefault(name, Sketch()).add(total, time)
-        self._energy.setdefault(name, Trapezium()).add(time, total)
+        self._spells.setdefault(name, Spell()).add(time, total)
         place = next((place for place in self._places if holds(place.location, rack)), None)
         if place is None or place.location.rack is None:
             return ()
@@ -76,23 +79,25 @@ class Racks:
             news.append(self._margin(name, MarginKind.REDUNDANCY, time, total, spare.rating - largest, lost))
         return [margin for margin in news if self._moved(margin)]
 
+    def carry(self, controller: str, location: Location, time: Seconds, amperes: float) -> None:
+        """Take what a controller's sled takes from its busbar, A; counts once its power is told."""
+        name = Location(site=location.site, row=location.row, rack=location.rack).text
+        if name in self._heard and amperes >= 0.0:
+            self._amperes.setdefault(name, {})[controller] = (time, amperes)
+
     def figures(self, location: Location, now: Seconds) -> Figures | None:
         """What is known of a rack; None for one never heard of."""
         name = Location(site=location.site, row=location.row, rack=location.rack).text
         heard = self._heard.get(name)
         if not heard:
             return None
+        drawn = self._spells[name].drawn
+        if drawn is None:
+            return None
         lately = [watts for when, watts in heard.values() if abs(now - when) <= FRESH]
-        sketch = self._sketches[name]
-        return Figures(
-            sum(lately),
-            len(lately),
-            len(heard) - len(lately),
-            sketch.peak,
-            sketch.peak_time,
-            sketch.percentile(0.95),
-            self._energy[name].joules,
-        )
+        currents = [amperes for when, amperes in self._amperes.get(name, {}).values() if abs(now - when) <= FRESH]
+        amperes = sum(currents) if currents else None
+        return Figures(sum(lately), len(lately), len(heard) - len(lately), drawn, amperes, len(currents))
 
     def _margin(self, name: str, kind: MarginKind, time: Seconds, value: float, limit: float, basis: str) -> Margin:
         return Margin(
@@ -133,6 +138,11 @@ class RackPower:
         self._columns: tuple[int, ...] = ()
         self._size = 0
         self._last: Seconds = float("-inf")
+
+    @property
+    def location(self) -> Location | None:
+        """The rack to whose sum it counts; None where it counts to none."""
+        return self._location if self._columns and self._location.rack is not None else None
 
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk: the whole's own power, else its blades'."""

@@ -19,7 +19,8 @@ class Sketch:
         self._least, self._most = least, most
         self._gamma = (1.0 + accuracy) / (1.0 - accuracy)
         self._per_log = 1.0 / math.log(self._gamma)
-        self._counts = [0] * (math.ceil(math.log(most / least) * self._per_log) + 2)
+        self._counts: dict[int, int] = {}
+        """By bucket: only those that something fell in, for a load keeps to few."""
         self.count = 0
         self.peak = -math.inf
         self.peak_time: float | None = None
@@ -33,18 +34,30 @@ class Sketch:
             self.peak, self.peak_time = value, time
         bounded = min(value, self._most)
         index = 0 if bounded < self._least else 1 + int(math.log(bounded / self._least) * self._per_log)
-        self._counts[min(index, len(self._counts) - 1)] += 1
+        self._counts[index] = self._counts.get(index, 0) + 1
 
     def percentile(self, share: float) -> float | None:
         """The value below which ``share`` (0 to 1) of all lie; None for none."""
         if self.count == 0:
             return None
         wanted, seen = share * (self.count - 1), 0
-        for index, count in enumerate(self._counts):
-            seen += count
+        for index in sorted(self._counts):
+            seen += self._counts[index]
             if seen > wanted:
                 if index == 0:
                     return 0.0
                 low = self._least * self._gamma ** (index - 1)
                 return min(self.peak, 2.0 * low * self._gamma / (1.0 + self._gamma))
         return self.peak
+
+    def with_all_of(self, other: Sketch) -> Sketch:
+        """One of the values of both; ``other`` has the same bounds and accuracy."""
+        both = Sketch()
+        both._least, both._most, both._gamma, both._per_log = self._least, self._most, self._gamma, self._per_log
+        both._counts = dict(self._counts)
+        for index, count in other._counts.items():
+            both._counts[index] = both._counts.get(index, 0) + count
+        both.count = self.count + other.count
+        top = self if self.peak >= other.peak else other
+        both.peak, both.peak_time = top.peak, top.peak_time
+        return both

@@ -123,8 +123,9 @@ def test_racks_add_up_and_say_what_remains_after_the_loss_of_a_feed() -> None:
     figures = racks.figures(RACK, 700.0)
     assert figures is not None
     assert (figures.counted, figures.silent) == (0, 2)
-    assert figures.peak == 4510.0
-    assert figures.joules > 0.0
+    assert figures.drawn.peak == 4510.0
+    assert figures.drawn.joules > 0.0
+    assert figures.amperes is None
     assert racks.figures(Location(rack="R99"), 0.0) is None
 
 

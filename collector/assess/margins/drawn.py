@@ -1,0 +1,125 @@
+"""What blades, sleds, feeds and racks drew lately: peak, percentile, energy."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from collector.assess.looking import Seen
+from collector.assess.margins.electrics import Electrics
+from collector.assess.margins.racks import RackPower, Racks
+from collector.assess.margins.spell import Drawn, Spell
+from collector.assess.margins.steady import Teller
+from collector.assess.margins.tracker import EVERY
+from collector.assess.margins.wiring import own_power
+from collector.model import Figure, FigureKind, Inventory, Kind, Location, Seconds, Sensor
+
+FIRST = 600.0
+"""Seconds of power before peaks and percentiles of it are told."""
+MOST_WATTS = 1e6
+_OF = frozenset({Kind.SLED, Kind.ENCLOSURE, Kind.BLADE, Kind.POWER_FEED, Kind.CIRCUIT})
+
+
+def figures_of(controller: str | None, part: str, drawn: Drawn, now: Seconds, whose: str) -> list[Figure]:
+    """Peak, percentile and energy; none while too little is known. ``whose``: what the power is of, for the basis."""
+    if drawn.seconds < FIRST:
+        return []
+    hours = (now - drawn.since) / 3600.0
+    span = f"of the last {hours:.1f} h" if hours < 10.0 else f"of the last {hours:.0f} h"
+    summed = (
+        f"{drawn.seconds / 3600.0:.1f} h of them read" if drawn.seconds < 0.98 * (now - drawn.since) else "all read"
+    )
+    told = (
+        (FigureKind.PEAK_POWER, drawn.peak, "W", f"{whose}, the highest {span}"),
+        (FigureKind.HIGH_POWER, drawn.high, "W", f"{whose}: 95 of 100 values {span} lie below"),
+        (FigureKind.ENERGY, drawn.joules, "J", f"{whose}, its sum over time {span}, {summed}"),
+    )
+    return [
+        Figure(controller=controller, part=part, kind=kind, time=now, value=value, unit=unit, basis=basis)
+        for kind, value, unit, basis in told
+    ]
+
+
+class Drawing:
+    """One controller's parts."""
+
+    def __init__(self, controller: str) -> None:
+        self._controller = controller
+        self._teller = Teller()
+        self._size = 0
+        self._last: Seconds = float("-inf")
+        self._columns: dict[str, tuple[int, str]] = {}
+        self._spells: dict[str, Spell] = {}
+
+    def inventory(self, inventory: Inventory, now: Seconds) -> None:
+        """Take a finished walk; what parts drew stays with those that stayed."""
+        self._size = len(inventory.layout.sensors)
+        by_part: dict[str, list[tuple[int, Sensor]]] = {}
+        for column, sensor in enumerate(inventory.layout.sensors):
+            by_part.setdefault(sensor.part, []).append((column, sensor))
+        self._columns = {}
+        for part in inventory.parts:
+            own = own_power(by_part.get(part.id, [])) if part.kind in _OF else None
+            if own is not None:
+                self._columns[part.id] = (own, inventory.layout.sensors[own].sensor)
+        self._spells = {part: self._spells.get(part) or Spell() for part in self._columns}
+        self._teller.keep(self._columns.keys())
+
+    def round(self, seen: Seen) -> Sequence[Figure]:
+        """Take a finished round; the figures that moved by enough to tell."""
+        if seen.frame is None or len(seen.frame.values) != self._size:
+            return ()
+        if 0.0 <= seen.time - self._last < EVERY:
+            return ()
+        self._last = seen.time
+        found: list[Figure] = []
+        for part, (column, name) in self._columns.items():
+            power, spell = seen.frame.values[column], self._spells[part]
+            if part in seen.idle or not power < MOST_WATTS:
+                continue
+            spell.add(seen.time, power)
+            if (drawn := spell.drawn) is not None:
+                found += figures_of(self._controller, part, drawn, seen.time, name)
+        return self._teller.news(found)
+
+
+class RackDrawing:
+    """A rack's, told with the rounds of the controllers in it; comes after their :class:`RackPower` and Electrics."""
+
+    def __init__(self, racks: Racks, power: RackPower, electrics: Electrics) -> None:
+        self._racks = racks
+        self._power = power
+        self._electrics = electrics
+        self._last: Seconds = float("-inf")
+
+    def inventory(self, inventory: Inventory, now: Seconds) -> None:
+        """Take a finished walk: nothing of it is kept here."""
+
+    def round(self, seen: Seen) -> Sequence[Figure]:
+        """Take a finished round; the figures of the rack that moved by enough to tell."""
+        where = self._power.location
+        if where is None or 0.0 <= seen.time - self._last < EVERY:
+            return ()
+        self._last = seen.time
+        if self._electrics.current is not None:
+            self._racks.carry(self._electrics.controller, where, seen.time, self._electrics.current)
+        told = self._racks.figures(where, seen.time)
+        if told is None:
+            return ()
+        rack = Location(site=where.site, row=where.row, rack=where.rack).text
+        whose = f"the sum of {told.counted} controllers"
+        whose += f", {told.silent} silent ones not counted" if told.silent else ""
+        found = figures_of(None, rack, told.drawn, seen.time, whose)
+        if told.amperes is not None:
+            basis = f"the sum of what {told.carried} sleds take"
+            found.append(
+                Figure(
+                    controller=None,
+                    part=rack,
+                    kind=FigureKind.BUSBAR_CURRENT,
+                    time=seen.time,
+                    value=told.amperes,
+                    unit="A",
+                    basis=basis,
+                )
+            )
+        return self._racks.teller.news(found)
