@@ -6,6 +6,7 @@ cost to read, so that many viewers of a large fleet cost little more than one of
 
 from __future__ import annotations
 
+import math
 import threading
 import time
 from collections import OrderedDict
@@ -43,6 +44,10 @@ from dashboard.views.places import Places, Whereabouts
 
 _SLEDS = 64
 """Sleds kept at once."""
+_STRETCHES = 120
+_GLANCE = 1200.0
+"""Seconds in which a value of what seldom changes is read at least once: GETs that take turns come every tenth round at
+the latest."""
 _EVENTS = 40
 _CLOSED = 20
 """Closed orders that are shown."""
@@ -93,6 +98,7 @@ class Source:
         """The parts ledger."""
         self.spare = Spare(self._open, time.time)
         """Margins."""
+        self._worn: OrderedDict[tuple[str, str, str, float], Kept[tuple[tuple[Seconds, float], ...]]] = OrderedDict()
         self._sleds: OrderedDict[str, Kept[SledFacts | None]] = OrderedDict()
 
     def sled(self, controller: str) -> SledFacts | None:
@@ -111,6 +117,28 @@ class Source:
         return self._open().history(
             sensor.controller, sensor.part, sensor.sensor, since, until, max_points=_MOST_POINTS
         )
+
+    def worn(self, sensor: Sensor, until: Seconds, span: float) -> tuple[tuple[Seconds, float], ...]:
+        """A value of a sensor for each of so many stretches of a span of time, oldest first, kept for ten minutes: what
+        moves once in days needs no more."""
+
+        def read() -> tuple[tuple[Seconds, float], ...]:
+            reader, found = self._open(), []
+            for step in range(_STRETCHES, -1, -1):
+                end = until - step * span / _STRETCHES
+                told = reader.history(sensor.controller, sensor.part, sensor.sensor, end - _GLANCE, end, max_points=8)
+                values = [(t, v) for t, v in zip(told.times, told.values, strict=True) if math.isfinite(v)]
+                found += values[-1:]
+            return tuple(found)
+
+        key = (*sensor.key, span)
+        with self._mutex:
+            kept = self._worn.get(key)
+            if kept is None:
+                kept = self._worn[key] = Kept(read, 600.0)
+                if len(self._worn) > _SLEDS:
+                    self._worn.popitem(last=False)
+        return kept.get()
 
     def collector(self) -> CollectorState | None:
         """The collector's mark."""

@@ -248,7 +248,7 @@ class Book:
         self._closed.append(structs.replace(condition, closed=max(now, condition.opened), evidence=evidence))
 
 
-VANISHED, CONTACT, GAPS = "vanished parts", "contact", "gaps"
+VANISHED, CONTACT, GAPS, AIR = "vanished parts", "contact", "gaps", "air"
 """Groups of conditions that no single part's judgement settles. No part id looks like these: it holds a colon."""
 
 
@@ -259,6 +259,8 @@ def group_of(condition: Condition) -> str:
             return CONTACT
         case Subject.STALE | Subject.WRONG:
             return GAPS
+        case Subject.AIR:
+            return AIR
         case Subject.MISSING if missing_part(condition) != condition.part:
             return VANISHED
         case _:

@@ -1,14 +1,14 @@
 """A part's own health: the worst of what the controller reports of it and of its own open conditions.
 
 A condition that its part inherits (no power, no sight of it, through trouble elsewhere) counts as open and not as the
-part's own trouble.
+part's own trouble; nor does the air of its room.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from collector.assess.book import CONTACT, GAPS, VANISHED, Book
+from collector.assess.book import AIR, CONTACT, GAPS, VANISHED, Book
 from collector.assess.tree import Tree
 from collector.model import Health, State, Status
 
@@ -56,11 +56,11 @@ def _reported(status: Status) -> Health:
 
 def _lent(tree: Tree, book: Book) -> dict[int, tuple[Health, int]]:
     lent: dict[int, tuple[Health, int]] = {}
-    for group in (CONTACT, GAPS, VANISHED):
+    for group in (CONTACT, GAPS, VANISHED, AIR):
         for condition in book.open_in(group).values():
             position = tree.at.get(condition.part or "")
             for number, target in enumerate(tree.speakers if position is None else (position,)):
                 health, count = lent.get(target, (Health.UNKNOWN, 0))
-                severity = Health.UNKNOWN if condition.inherited else condition.severity
+                severity = Health.UNKNOWN if condition.inherited or group == AIR else condition.severity
                 lent[target] = (max(health, severity), count + (number == 0))
     return lent

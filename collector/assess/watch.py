@@ -11,8 +11,9 @@ from array import array
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from types import MappingProxyType
 
+from collector.assess.air_class import ClassOfAir
 from collector.assess.attending import Attending
-from collector.assess.book import CONTACT, GAPS, VANISHED, Book, Finding, missing_finding, missing_part
+from collector.assess.book import AIR, CONTACT, GAPS, VANISHED, Book, Finding, missing_finding, missing_part
 from collector.assess.care import Cares
 from collector.assess.chatter import Chatter
 from collector.assess.columns import Columns
@@ -78,6 +79,7 @@ class Watch:
     being opened again. ``poll_interval`` in seconds. ``whereabouts``, ``cares`` and ``outages`` are the fleet's;
     without them this controller is followed by itself. ``habits``: delays and deadbands for limits of which the
     service tells none, see :mod:`collector.assess.delays`. ``location``: where the fleet file says that it is.
+    ``air``: what judges its inlet air by the class of its place.
     """
 
     def __init__(
@@ -91,12 +93,16 @@ class Watch:
         outages: Outages | None = None,
         habits: Mapping[Quantity, Habit] = NO_HABITS,
         location: Location = NOWHERE,
+        air: ClassOfAir | None = None,
     ) -> None:
         self.controller = controller
         self._whereabouts = Whereabouts() if whereabouts is None else whereabouts
         chatter = Chatter(poll_interval)
         self._book = Book(controller, INTERVALS_UNTIL_RETOLD * poll_interval, open_conditions, chatter)
         self._attending = Attending(controller, poll_interval, cares or Cares(), outages or Outages(), location)
+        self._air = air
+        if air is not None:
+            air.restore(open_conditions)
         self._wrong: dict[str, str] = {}
         """By source: what was told there since the newest walk and can't be a reading."""
         self._gaps = Gaps(controller, INTERVALS_UNTIL_STALE * poll_interval)
@@ -162,6 +168,8 @@ class Watch:
         self._columns.lay_out(inventory.layout.sensors, self._tree.at, inventory.frame, self._book)
         self._columns.set_bands(self._idle)
         self._columns.take(inventory.frame, self._idle)
+        if self._air is not None:
+            self._air.inventory(inventory, now)
         self._walked = True
         self._judge(range(len(self._tree.parts)), now)
         self._close_of_gone_parts(inventory, now)
@@ -192,8 +200,9 @@ class Watch:
         touched |= self._columns.take(self._frame(round), self._idle)
         if round.defects:
             self._note_wrong(round.defects)
+        breathes = self._breathe(round, now)
         waiting = self._gaps.since or (self._book.any and (self._book.held or self._attending.due(now)))
-        if not (touched or self._events or waiting or self._book.open_in(GAPS)):
+        if not (touched or self._events or waiting or breathes or self._book.open_in(GAPS)):
             return Assessment(controller=self.controller, time=now)
         self._judge(touched, now)
         return self._finish(now, range(len(self._tree.parts)) if heard_again else touched)
@@ -281,7 +290,7 @@ class Watch:
                     self._book.close(group, condition.id, now, "the part is no longer listed")
 
     def _is_gone(self, group: str, inventory: Inventory) -> bool:
-        return group not in self._tree.at and group not in (CONTACT, GAPS) and not _may_be_unread(group, inventory)
+        return group not in self._tree.at and group not in (CONTACT, GAPS, AIR) and not _may_be_unread(group, inventory)
 
     # What every round brings
 
@@ -290,6 +299,17 @@ class Watch:
             return round.frame
         size = len(self._columns.sensors)
         return Frame(time=round.finished, values=array("d", [NO_VALUE]) * size, healths=bytes(size))
+
+    def _breathe(self, round: Round, now: Seconds) -> bool:
+        """Hold inlet air against its class; whether anything is or was wrong with it."""
+        air = self._air
+        if air is None or round.frame is None:
+            return False
+        air.round(round.frame.values, self.idle, now)
+        if not (air.findings or self._book.open_in(AIR)):
+            return False
+        self._book.settle(AIR, air.findings, now, gone="inlet air is within its class again")
+        return True
 
     def _take_statuses(self, statuses: Mapping[str, Status], now: Seconds) -> set[int]:
         self._note_states(self._statuses, statuses, now)

@@ -27,6 +27,8 @@ class Subject(StrEnum):
     """Readings that once came and come no more, while their controller answers."""
     MISSING = "missing"
     """A part that was there and is not."""
+    AIR = "air"
+    """Inlet air outside what the class of its place allows, or that changes faster: trouble of the room, no part's."""
     WRONG = "wrong"
     """Readings that once could be read and are now told as what can't be one: see the evidence."""
 

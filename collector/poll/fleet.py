@@ -12,8 +12,9 @@ from pathlib import Path
 
 import httpx
 
+from collector.assess.air_class import ClassOfAir
 from collector.assess.care import Cares
-from collector.assess.delays import habits_with
+from collector.assess.delays import Habit, habits_with
 from collector.assess.diagnosis import Diagnosis
 from collector.assess.margins.places import FeedRating, Place
 from collector.assess.orders.handling import Handlings
@@ -21,7 +22,7 @@ from collector.assess.outages import Outages
 from collector.assess.sightings import Sightings
 from collector.assess.watch import Watch
 from collector.assess.whereabouts import Whereabouts
-from collector.model import Condition, Location, Stay
+from collector.model import Condition, Location, Quantity, Stay
 from collector.poll.clock import Clock, SystemClock
 from collector.poll.events import Listening
 from collector.poll.hands import Hands
@@ -83,6 +84,8 @@ class Fleet:
         whereabouts = Whereabouts(stays, {controller.name for controller in settings.controllers})
         conditions, cares, outages = settings.conditions, cares or Cares(), Outages()
         habits = habits_with(conditions.limits) if conditions.delays == "usual" else habits_with(conditions.limits, {})
+        places = places_of(settings.places)
+        airy = habits.get(Quantity.TEMPERATURE, Habit())
         self.watches = {
             controller.name: Watch(
                 controller.name,
@@ -93,12 +96,11 @@ class Fleet:
                 outages=outages,
                 habits=habits,
                 location=controller.location,
+                air=ClassOfAir(controller.name, places, controller.location, airy),
             )
             for controller in settings.controllers
         }
-        self.diagnosis = Diagnosis(
-            [each.design for each in settings.designs], places_of(settings.places), handlings, sightings
-        )
+        self.diagnosis = Diagnosis([each.design for each in settings.designs], places, handlings, sightings)
         clock = clock or SystemClock()
         self.keepers = tuple(
             Keeper(

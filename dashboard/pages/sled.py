@@ -38,11 +38,14 @@ from dashboard.views.sled import front_of, lamp_lines, shared_parts
 from dashboard.views.sled import name_plates as plates_of
 from dashboard.views.trend import trend
 from dashboard.views.verdict import Verdict, verdicts
+from dashboard.views.wearing import is_life, is_wear, wear_words
 from dashboard.views.worked import worked
 
 TITLE = "Sled"
 _MOST_SLEDS = 60
 """Sleds offered where none is named."""
+_LIFE, _ERRORS = 30 * 86_400.0, 86_400.0
+"""Seconds of samples behind what is said of a drive's life, and of errors."""
 _NONE = "none"
 """In the address: no sensor's history is unfolded."""
 
@@ -204,7 +207,15 @@ def _history(opened: ReadingLine, state: Path, moment: Seconds, here: ZoneInfo |
     values = array("d", (units.value(value, opened.sensor.unit) for value in told.values))
     samples = History(times=told.times, values=values)
     goes = trend(samples, opened.lines, opened.unit)
-    return readings_panel.history(opened, samples, span, since, moment, here, goes)
+    return readings_panel.history(opened, samples, span, since, moment, here, goes, _wear(opened, state, moment))
+
+
+def _wear(opened: ReadingLine, state: Path, moment: Seconds) -> str:
+    """When its life is used up, or how fast errors come; "" for any other sensor."""
+    if not is_wear(opened.sensor):
+        return ""
+    span = _LIFE if is_life(opened.sensor) else _ERRORS
+    return wear_words(opened.sensor, source(state).worn(opened.sensor, moment, span))
 
 
 def _unheard(facts: SledFacts) -> Ink | None:

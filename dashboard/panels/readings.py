@@ -61,10 +61,12 @@ def history(
     now: Seconds,
     zone: tzinfo | None,
     trend: Trend | None = None,
+    wear: str = "",
 ) -> Ink:
     """The history of one sensor with its thresholds, its trend, and how far back to look.
 
-    The time axis begins at ``since``, or with the first sample where that is later.
+    ``wear``: what is said of a drive's life or of errors, in the trend's stead. The time axis begins at ``since``, or
+    with the first sample where that is later.
     """
     unit = line.unit
     begin = min(max(since, samples.times[0]), now - _SHORTEST) if samples.times else since
@@ -88,7 +90,9 @@ def history(
         for words in SPANS
     ]
     said = None
-    if trend is not None:
+    if wear:
+        said = tag("p", f"Wear: {wear}.", data_wear=True)
+    elif trend is not None:
         forecast = f"; {trend.forecast}" if trend.forecast else ""
         said = tag("p", f"Trend: {trend.says}{forecast}.", data_trend=True)
     return tag("div", tag("p", "look back ", *spans, class_="small spans"), body, said, data_history=line.key)

@@ -156,7 +156,7 @@ def task(it: Ranked, places: Places) -> Task:
         marks=marks(it.first),
         set_aside=it.set_aside,
         ordered=it.ordered,
-        measured=it.first.subject is Subject.THRESHOLD,
+        measured=it.first.subject in (Subject.THRESHOLD, Subject.AIR),
     )
 
 

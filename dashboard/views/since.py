@@ -150,7 +150,7 @@ def _told(raw: Raw) -> tuple[str, ...]:
 
 def _condition(condition: Condition, time: Seconds, what: str, severity: Health, places: Places) -> Change:
     place = places.controller_place(condition.controller).text or "place not told"
-    measured = condition.subject is Subject.THRESHOLD
+    measured = condition.subject in (Subject.THRESHOLD, Subject.AIR)
     return Change(time, what, severity, in_words(condition, places), place, condition.controller, measured)
 
 
