@@ -1,4 +1,4 @@
-"""What the looks at air and power and the margins cost a round, against the decode of the same round, in one run."""
+"""What the looks at air and power, the margins and the figures cost a round, against its decode, in one run."""
 
 from __future__ import annotations
 
@@ -11,6 +11,9 @@ from collections.abc import Callable
 from collector.assess.looking import Seen
 from collector.assess.looks.air import AirLook
 from collector.assess.looks.power import PowerLook
+from collector.assess.margins.airing import Airing
+from collector.assess.margins.drawn import Drawing
+from collector.assess.margins.electrics import Electrics
 from collector.assess.margins.tracker import Margins
 from collector.model import Frame, Outcome
 from collector.normalise.polled import Decoder
@@ -41,8 +44,9 @@ def run() -> list[str]:
 
     air, power = AirLook("c"), PowerLook("c")
     margins = Margins("c", per_watt=air.per_watt)
+    airing, electrics, drawing = Airing("c"), Electrics("c"), Drawing("c")
     rounds = Trembling(inventory.frame)
-    for one in (air, power, margins):
+    for one in (air, power, margins, airing, electrics, drawing):
         one.inventory(inventory, inventory.time)
         for _ in range(WARM_ROUNDS):
             one.round(rounds.next())
@@ -52,10 +56,13 @@ def run() -> list[str]:
         "air and heat": air.round,
         "power": power.round,
         "margins": margins.round,
+        "figures of air": airing.round,
+        "of power": electrics.round,
+        "of what was drawn": drawing.round,
     }
     for name, turn in contestants.items():
         here = _microseconds(lambda turn=turn: turn(rounds.next()))  # type: ignore[misc]
-        lines.append(f"  {name:14} {here:6.0f} us a round of {EVERY:.0f} s: {here / floor:.2f} of the decode")
+        lines.append(f"  {name:18} {here:6.0f} us a round of {EVERY:.0f} s: {here / floor:.2f} of the decode")
     return lines
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from collector.assess.looking import Seen
 from collector.assess.margins.places import Place, place_of
-from collector.assess.margins.wiring import is_inlet, is_outlet
+from collector.assess.margins.wiring import is_inlet, is_outlet, output_of, own_power
 from collector.model import Inventory, Kind, Location, Margin, MarginKind, Quantity, Seconds, Sensor, SettingKind
 
 EVERY = 55.0
@@ -35,6 +36,14 @@ class _Spare(NamedTuple):
     sensor: str
 
 
+class _Shared(NamedTuple):
+    """Supplies that tell their ratings and share what they give: what remains when one of them is lost."""
+
+    part: str
+    outputs: tuple[int, ...]
+    ratings: tuple[float, ...]
+
+
 class Margins:
     """Fed walks and rounds of one controller."""
 
@@ -53,6 +62,7 @@ class Margins:
         self._sensors: tuple[Sensor, ...] = ()
         self._plan: dict[tuple[str, MarginKind], tuple[_Column, ...]] = {}
         self._spare: tuple[_Spare, ...] = ()
+        self._shared: _Shared | None = None
         self._told: dict[tuple[str, MarginKind], Margin] = {}
         self._last: Seconds = float("-inf")
 
@@ -91,9 +101,14 @@ class Margins:
                         limit = _Column(column, setting.value or 0.0, basis)
                         plan.setdefault((sensor.part, MarginKind.POWER), []).append(limit)
                         break
+        for part_id, limit in _rated(inventory):
+            plan.setdefault((part_id, MarginKind.POWER), []).append(limit)
         self._plan = {key: tuple(columns) for key, columns in plan.items()}
         self._spare = tuple(_spares(inventory))
+        self._shared = None if self._spare else _shared(inventory)
         known = set(self._plan) | {(one.part, MarginKind.REDUNDANCY) for one in self._spare}
+        if self._shared is not None:
+            known.add((self._shared.part, MarginKind.REDUNDANCY))
         self._told = {key: margin for key, margin in self._told.items() if key in known}
         self._last = float("-inf")
 
@@ -126,6 +141,8 @@ class Margins:
             margin = self._after_loss(spare, values[spare.power], values[spare.load], seen.time)
             if margin is not None:
                 news.append(margin)
+        if self._shared is not None and (margin := self._without_one(self._shared, values, seen.time)) is not None:
+            news.append(margin)
         for margin in news:
             self._told[margin.part, margin.kind] = margin
         return news
@@ -190,6 +207,67 @@ class Margins:
             sensor=spare.sensor,
             basis=f"{spare.supplies - 1} of {spare.supplies} supplies left; rating from power and load ratio",
         )
+
+    def _without_one(self, shared: _Shared, values: Sequence[float], now: Seconds) -> Margin | None:
+        """What those that give power now give together, against what they can without the largest of them."""
+        given = [values[column] for column in shared.outputs]
+        working = [rating for rating, output in zip(shared.ratings, given, strict=True) if output > 0.0]
+        if not working or not all(output >= 0.0 for output in given):
+            return None
+        load, remaining = math.fsum(given), math.fsum(working) - max(working)
+        if not self._moved((shared.part, MarginKind.REDUNDANCY), load, remaining):
+            return None
+        return Margin(
+            controller=self._controller,
+            part=shared.part,
+            kind=MarginKind.REDUNDANCY,
+            time=now,
+            value=load,
+            limit=remaining,
+            left=remaining - load,
+            unit="W",
+            watts=max(0.0, remaining - load),
+            basis=f"{len(working) - 1} of {len(working)} supplies left, by their ratings",
+        )
+
+
+def _rated(inventory: Inventory) -> list[tuple[str, _Column]]:
+    """What parts may take, or supplies give, as they tell themselves, W: by part."""
+    sensors = inventory.layout.sensors
+    by_part: dict[str, list[tuple[int, Sensor]]] = {}
+    for column, sensor in enumerate(sensors):
+        by_part.setdefault(sensor.part, []).append((column, sensor))
+    found = []
+    for part in inventory.parts:
+        if part.capacity is None or not part.capacity > 0.0:
+            continue
+        own = by_part.get(part.id, [])
+        if part.kind is Kind.POWER_SUPPLY:
+            given = output_of(own)
+            if given is not None:
+                basis = f"{sensors[given].sensor}, what it is rated to give"
+                found.append((part.id, _Column(given, part.capacity, basis)))
+        elif part.kind in (Kind.SLED, Kind.BLADE, Kind.MODULE) and (taken := own_power(own)) is not None:
+            basis = f"{sensors[taken].sensor}, what it is rated for"
+            found.append((part.id, _Column(taken, part.capacity, basis)))
+    return found
+
+
+def _shared(inventory: Inventory) -> _Shared | None:
+    """The supplies of what holds them, where all tell what they give and can."""
+    supplies = [part for part in inventory.parts if part.kind is Kind.POWER_SUPPLY]
+    holders = {part.parent for part in supplies}
+    if len(supplies) < 2 or len(holders) != 1 or None in holders:
+        return None
+    ratings = tuple(part.capacity for part in supplies if part.capacity is not None and part.capacity > 0.0)
+    told = [
+        output_of([(c, sensor) for c, sensor in enumerate(inventory.layout.sensors) if sensor.part == part.id])
+        for part in supplies
+    ]
+    outputs = tuple(column for column in told if column is not None)
+    if len(ratings) != len(supplies) or len(outputs) != len(supplies):
+        return None
+    return _Shared(next(iter(holders)) or "", outputs, ratings)
 
 
 def _merged(told: Location, outer: Location) -> Location:

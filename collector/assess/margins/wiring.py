@@ -79,6 +79,14 @@ def own_power(sensors: Iterable[tuple[int, Sensor]]) -> int | None:
     return min(found)[1] if found else None
 
 
+def output_of(sensors: Iterable[tuple[int, Sensor]]) -> int | None:
+    """The column of what a supply gives, W."""
+    for column, sensor in sensors:
+        if sensor.quantity is Quantity.POWER and _named(sensor, "output") and not _named(sensor, "average"):
+            return column
+    return None
+
+
 def wire(inventory: Inventory) -> Wiring:
     """Compile; what is missing leaves its paths out and says so."""
     parts = {part.id: part for part in inventory.parts}

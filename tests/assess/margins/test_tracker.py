@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from array import array
 
 import pytest
 from msgspec import structs
@@ -14,6 +15,8 @@ from collector.assess.margins.racks import Racks
 from collector.assess.margins.tracker import Margins
 from collector.assess.margins.wiring import wire
 from collector.model import (
+    Frame,
+    Inventory,
     Kind,
     Layout,
     Location,
@@ -189,3 +192,95 @@ def test_a_fans_rated_speed_turns_its_rotation_into_effort() -> None:
     column = len(walked.layout.sensors)
     assert wire(bare).fans == ((column, 1.0 / 20_000.0),)
     assert wire(structs.replace(bare, settings=(rated,))).fans == ((column, 1.0 / 12_000.0),)
+
+
+def supplied(rig: Rig, ratings: tuple[float | None, ...]) -> tuple[Inventory, int]:
+    """The rig's sled with supplies that tell what they give and can, and the column of the first's output."""
+    walked = rig.inventory()
+    parts, sensors = list(walked.parts), list(walked.layout.sensors)
+    sled = next(part for part in parts if part.kind is Kind.SLED)
+    for number, rating in enumerate(ratings):
+        psu = Part(
+            id=f"{rig.name}:/Psu{number}",
+            controller=rig.name,
+            uri=f"/Psu{number}",
+            kind=Kind.POWER_SUPPLY,
+            name=f"PSU {number}",
+            parent=sled.id,
+            capacity=rating,
+        )
+        parts.append(psu)
+        for name in ("input power", "average output power", "output power"):
+            sensors.append(
+                Sensor(
+                    sensor=name,
+                    controller=rig.name,
+                    part=psu.id,
+                    kind=psu.kind,
+                    quantity=Quantity.POWER,
+                    unit="W",
+                    source=f"{psu.uri}#/{name}",
+                )
+            )
+    first = len(walked.layout.sensors)
+    values = array("d", [*walked.frame.values, *[0.0] * (3 * len(ratings))])
+    told = structs.replace(
+        walked,
+        parts=tuple(parts),
+        layout=Layout(rig.name, tuple(sensors)),
+        frame=Frame(rig.time, values, bytes(len(values))),
+    )
+    return told, first + 2
+
+
+def given(rig: Rig, walked: Inventory, first: int, *outputs: float) -> Seen:
+    rig.step(60.0)
+    values = array("d", [*rig.frame().values, *[0.0] * (3 * len(outputs))])
+    for number, output in enumerate(outputs):
+        values[first + 3 * number] = output
+        values[first + 3 * number - 1] = 9999.0
+    frame = Frame(rig.time, values, bytes(len(values)))
+    return Seen(time=rig.time, frame=frame, statuses={}, idle=frozenset(), outcome=Outcome.OK)
+
+
+def test_supplies_are_held_against_their_ratings_and_what_is_left_without_the_largest() -> None:
+    rig = Rig(power=lambda blade, time: 200.0)
+    walked, first = supplied(rig, (1000.0, 800.0))
+    margins = Margins(rig.name)
+    margins.inventory(walked, rig.time)
+    margins.round(given(rig, walked, first, 420.0, 430.0))
+    told = by_part(margins.current)
+    assert told["Psu0", MarginKind.POWER].left == 580.0
+    assert told["Psu1", MarginKind.POWER].limit == 800.0
+    loss = told["Sled", MarginKind.REDUNDANCY]
+    assert (loss.value, loss.limit, loss.left, loss.watts) == (850.0, 800.0, -50.0, 0.0)
+    assert loss.basis == "1 of 2 supplies left, by their ratings"
+    margins.round(given(rig, walked, first, 850.0, 0.0))
+    alone = by_part(margins.current)["Sled", MarginKind.REDUNDANCY]
+    assert (alone.limit, alone.left) == (0.0, -850.0), "nothing is left to fail over to"
+
+
+def test_supplies_of_which_one_tells_no_rating_or_output_are_not_added_up() -> None:
+    rig = Rig()
+    walked, first = supplied(rig, (1000.0, None))
+    margins = Margins(rig.name)
+    margins.inventory(walked, rig.time)
+    margins.round(given(rig, walked, first, 420.0, 430.0))
+    assert ("Sled", MarginKind.REDUNDANCY) not in by_part(margins.current)
+    both, first = supplied(rig, (1000.0, 800.0))
+    margins.inventory(both, rig.time)
+    margins.round(given(rig, both, first, 420.0, math.nan))
+    assert ("Sled", MarginKind.REDUNDANCY) not in by_part(margins.current)
+    assert ("Psu1", MarginKind.POWER) not in by_part(margins.current)
+
+
+def test_a_blade_that_tells_what_it_may_take_is_held_against_that() -> None:
+    rig = Rig(power=lambda blade, time: 200.0)
+    walked = rig.inventory()
+    parts = [structs.replace(part, capacity=320.0) if part.uri == "/Blade0" else part for part in walked.parts]
+    margins = Margins(rig.name)
+    margins.inventory(structs.replace(walked, parts=tuple(parts)), rig.time)
+    margins.round(seen(rig))
+    told = by_part(margins.current)["Blade0", MarginKind.POWER]
+    assert told.limit == 320.0
+    assert "rated for" in told.basis
