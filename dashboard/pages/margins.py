@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import streamlit as st
 
-from collector.model import History, Margin, MarginKind, Sensor
+from collector.model import History, Margin, MarginKind
 from collector.model.places import Front
 from collector.store.errors import StoreError
 from dashboard.drawings.headroom import scale
-from dashboard.drawings.trace import Line
 from dashboard.mount import show
 from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
@@ -25,6 +23,7 @@ from dashboard.viewer import preferences
 from dashboard.views.headroom import (
     Loss,
     Strip,
+    bounds_of,
     by_enclosure,
     by_rack,
     fan_words,
@@ -38,7 +37,6 @@ from dashboard.views.headroom import (
 from dashboard.views.places import named, tail_of
 from dashboard.views.trend import trend
 from dashboard.views.units import Units
-from dashboard.views.words import limits
 from dashboard.views.worked import racks_drew
 
 TITLE = "Margins"
@@ -139,7 +137,7 @@ def _trends(spare: Spare, margins: Iterable[Margin], units: Units) -> list[tuple
             continue
         sensor, history = found
         unit = units.word(sensor.unit)
-        goes = trend(_in(history, sensor.unit, units), _lines(sensor, units), unit)
+        goes = trend(_in(history, sensor.unit, units), bounds_of(margin, sensor, units), unit)
         left = left_words(shown_left(margin, units), unit_of(margin.kind, units))
         told.append((margin.controller, f"{sensor.sensor}, {left}", goes.says, goes.forecast))
     return told
@@ -147,7 +145,3 @@ def _trends(spare: Spare, margins: Iterable[Margin], units: Units) -> list[tuple
 
 def _in(history: History, unit: str, units: Units) -> History:
     return History(times=history.times, values=array("d", (units.value(value, unit) for value in history.values)))
-
-
-def _lines(sensor: Sensor, units: Units) -> tuple[Line, ...]:
-    return tuple(replace(line, value=units.value(line.value, sensor.unit)) for line in limits(sensor))

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from collector.assess.margins.loss import FanLoss, PowerLoss
-from collector.model import Margin, MarginKind, Part
+from collector.model import Health, Margin, MarginKind, Part, Sensor
 from collector.model.places import label_told
 from collector.store.headroom import Least, There
+from dashboard.drawings.trace import Line
 from dashboard.views.answers import NO_RACK
 from dashboard.views.places import named, shown, tail_of
 from dashboard.views.units import PLAIN, Units
+from dashboard.views.words import limits
 
 NO_ENCLOSURE = "no enclosure told"
 JOULES_A_KWH = 3.6e6
@@ -112,6 +114,26 @@ def _sled(there: Sequence[There], units: Units) -> Strip:
     name = shown(least.front.label) if least.front.label else least.controller
     lefts = tuple(sorted(shown_left(each.margin, units) for each in there))
     return Strip(name, lefts, least.margin, len(there), least.controller)
+
+
+_LIMITS: Mapping[MarginKind, str] = {
+    MarginKind.HEAT: "its limit",
+    MarginKind.AIR: "the limit of its air",
+    MarginKind.POWER: "what it may take",
+    MarginKind.REDUNDANCY: "what remains after the loss of one",
+}
+"""What the limits of margins are called that are no threshold of their sensor's. What air may change by is none of its
+temperature."""
+
+
+def bounds_of(margin: Margin, sensor: Sensor, units: Units = PLAIN) -> tuple[Line, ...]:
+    """The limits that the trend of a margin's sensor may meet, as the viewer reads them: its thresholds, and what the
+    margin is up to where that is another."""
+    lines = limits(sensor)
+    name = _LIMITS.get(margin.kind)
+    if name is not None and not any(line.upper and math.isclose(line.value, margin.limit) for line in lines):
+        lines += (Line(name, margin.limit, Health.WARNING, True),)
+    return tuple(replace(line, value=units.value(line.value, sensor.unit)) for line in lines)
 
 
 # --- what the loss of one part would do -----------------------------------------------------------------------------

@@ -6,9 +6,10 @@ import math
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from collector.assess.margins.loss import FanLoss, PowerLoss
-from collector.model import Kind, Location, Margin, MarginKind, Part
+from collector.model import Kind, Limit, Location, Margin, MarginKind, Part, Quantity, Sensor, Thresholds
 from collector.model.places import Front
 from collector.store.headroom import Least, There
 from collector.store.reader import Reader
@@ -19,6 +20,7 @@ from dashboard.spare import HOUR
 from dashboard.views.headroom import (
     Drawn,
     Loss,
+    bounds_of,
     by_enclosure,
     by_rack,
     energy_words,
@@ -50,6 +52,25 @@ def test_racks_stand_least_first_with_a_stroke_a_sled() -> None:
         ("Q / A / R1", (12.0, 20.0), "c", 6),
     ]
     assert by_rack([least("R2", "b", -3.0)], Units(fahrenheit=True))[0].lefts == (pytest.approx(-5.4),)
+
+
+def test_a_trend_is_held_against_what_the_margin_is_up_to_where_no_threshold_says_it() -> None:
+    sensor = Sensor(
+        sensor="inlet",
+        controller="c1",
+        part="c1:cpu",
+        kind=Kind.SLED,
+        quantity=Quantity.TEMPERATURE,
+        unit="Cel",
+        source="/x",
+        thresholds=Thresholds(upper_caution=Limit(value=90.0)),
+    )
+    assert [line.words for line in bounds_of(margin(4.0), sensor)] == ["upper caution"]
+    of_class = replace(margin(4.0, kind=MarginKind.AIR), limit=35.0)
+    lines = bounds_of(of_class, sensor, Units(fahrenheit=True))
+    assert [(line.words, line.value) for line in lines] == [("upper caution", 194.0), ("the limit of its air", 95.0)]
+    swing = replace(margin(4.0, kind=MarginKind.SWING), limit=5.0)
+    assert [line.words for line in bounds_of(swing, sensor)] == ["upper caution"], "another quantity than the sensor's"
 
 
 def test_enclosures_hold_sleds_and_sleds_hold_parts() -> None:
