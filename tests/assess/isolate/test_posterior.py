@@ -76,6 +76,74 @@ def test_burglary_of_the_textbook() -> None:
     assert both / (both + e) == pytest.approx(0.003268, abs=1e-5)  # the earthquake explains the burglar away
 
 
+ALARM = {(True, True): 0.95, (True, False): 0.94, (False, True): 0.29, (False, False): 0.001}
+CALLS = {"J": (0.90, 0.05), "M": (0.70, 0.01)}
+"""AIMA's tables: P(A|B,E), and P(call|A), P(call|not A)."""
+
+
+def _ours(who: str) -> dict[str, float]:
+    """Burglary and earthquake given calls, by the posterior's own sums, the alarm summed out of the likelihoods."""
+    likelihood = {}
+    for causes, alarm in ALARM.items():
+        heard, unheard = (math.prod(CALLS[each][at] for each in who) for at in (0, 1))
+        likelihood[causes] = math.log(alarm * heard + (1 - alarm) * unheard)
+    odds_b, odds_e = (math.log(prior / (1 - prior)) for prior in (0.001, 0.002))
+    _, singles, pairs = normalised(
+        likelihood[False, False],
+        np.array([odds_b + likelihood[True, False], odds_e + likelihood[False, True]]),
+        np.array([odds_b + odds_e + likelihood[True, True]]),
+    )
+    return {"B": float(singles[0] + pairs[0]), "E": float(singles[1] + pairs[0])}
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_the_textbook_s_whole_table_and_pgmpy_on_its_network() -> None:
+    """AIMA (1st to 3rd edition): P(B|j,m) 0.28417, P(E|j,m) 0.17607, P(B|j) 0.01628, and, by pgmpy on the same network,
+    P(A|j,m) 0.76069 and P(j,m,a,not b,not e) 0.000628: the tables are those that are meant."""
+    network = pytest.importorskip("pgmpy.models").DiscreteBayesianNetwork(
+        [("B", "A"), ("E", "A"), ("A", "J"), ("A", "M")]
+    )
+    cpd = pytest.importorskip("pgmpy.factors.discrete").TabularCPD
+    elimination = pytest.importorskip("pgmpy.inference").VariableElimination
+    on = [ALARM[b, e] for b in (False, True) for e in (False, True)]
+    network.add_cpds(
+        cpd("B", 2, [[0.999], [0.001]]),
+        cpd("E", 2, [[0.998], [0.002]]),
+        cpd("A", 2, [[1 - p for p in on], on], ["B", "E"], [2, 2]),
+        *(cpd(who, 2, [[1 - no, 1 - yes], [no, yes]], ["A"], [2]) for who, (yes, no) in CALLS.items()),
+    )
+    network.check_model()
+    query = elimination(network)
+
+    def asked(of: str, **told: int) -> float:
+        return float(query.query([of], evidence=told, show_progress=False).values[1])
+
+    for who, said in (("JM", {"B": 0.28417, "E": 0.17607}), ("J", {"B": 0.01628}), ("M", {})):
+        ours = _ours(who)
+        assert {name: ours[name] for name in said} == pytest.approx(said, abs=1e-5)
+        assert ours == pytest.approx({name: asked(name, **dict.fromkeys(who, 1)) for name in "BE"}, abs=1e-12)
+    assert asked("A", J=1, M=1) == pytest.approx(0.76069, abs=1e-5)
+    joint = query.query(["B", "E", "A", "J", "M"], show_progress=False)
+    assert float(joint.get_value(B=0, E=0, A=1, J=1, M=1)) == pytest.approx(0.000628, abs=1e-6)
+
+
+@pytest.mark.parametrize("shown", [True, False])
+def test_a_fever_s_causes_by_bayes_on_the_textbook_s_noisy_or(shown: bool) -> None:
+    """The fever network with priors of our own: the posterior of at most two causes by plain enumeration."""
+    priors, chances = [0.05, 0.02, 0.001], [[0.4], [0.8], [0.9]]
+    told = evidence(priors, chances, [1e-3]) if shown else evidence(priors, [[], [], []], [], absent=chances)
+    total_, marginal = 0.0, [0.0] * 3
+    for state in itertools.product((0, 1), repeat=3):
+        if sum(state) > 2:
+            continue
+        fever = noisy_or(1e-3 if shown else 0.0, [chances[at][0] for at in range(3) if state[at]])
+        weight = math.prod(p if on else 1 - p for p, on in zip(priors, state, strict=True))
+        weight *= fever if shown else 1.0 - fever
+        total_ += weight
+        marginal = [sum_ + weight * on for sum_, on in zip(marginal, state, strict=True)]
+    assert weigh(told).marginals == pytest.approx([each / total_ for each in marginal], abs=1e-12)
+
+
 def test_explaining_away() -> None:
     """Once a second sign speaks for one cause, the other loses what the shared sign had given it."""
     shared = evidence([0.01, 0.01], [[0.9], [0.9]], [1e-4])

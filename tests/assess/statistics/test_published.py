@@ -148,6 +148,13 @@ def test_mtbf_of_nist() -> None:
     assert mtbf_lower_without_failure(1.0) == pytest.approx(0.3338, abs=1e-4)
 
 
+def test_no_failure_at_any_confidence() -> None:
+    """NIST e-Handbook 8.4.5.1: without a failure the lower limit is T / -ln alpha; 95 %: 0.3338 T, 60 %: 1.0913 T."""
+    for confidence in (0.6, 0.8, 0.9, 0.95, 0.99):
+        wanted = 1000.0 / -math.log(1.0 - confidence)
+        assert mtbf_lower_without_failure(1000.0, confidence) == pytest.approx(wanted, rel=1e-9)
+
+
 def test_poisson_limits() -> None:
     """Garwood's exact limits: 3 events 0.619 to 8.767, none 0 to 3.689."""
     assert poisson_limits(3) == pytest.approx((0.619, 8.767), abs=5e-4)
