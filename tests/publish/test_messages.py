@@ -8,9 +8,9 @@ from typing import Any
 
 from msgspec import structs
 
-from collector.model import Event, Health, Outcome
+from collector.model import Event, FigureKind, Health, Outcome
 from collector.publish import messages
-from tests.publish.fleet import NOON, Fleet, part, pid, sensor, sled
+from tests.publish.fleet import NOON, Fleet, part, pid, sensor, sled, worked
 
 
 def told(payload: bytes | None) -> Any:
@@ -118,6 +118,16 @@ def test_a_controllers_state_does_not_move_with_good_rounds() -> None:
     assert messages.told_by(messages.controller_state(known, "me")) == "me"
     assert messages.told_by(b"\xff nonsense") == ""
     assert messages.told_by(b"[]") == ""
+
+
+def test_figures_with_the_bounds_that_they_have() -> None:
+    bare = worked("n1", "Blade1", FigureKind.FAN_EFFORT, 1.1, basis="b")
+    bound = worked("n1", "Blade1", FigureKind.UNACCOUNTED, 9.0, of="fe\x1bed", low=1.0, high=17.0)
+    first, second = told(messages.figures("n1", (bare, bound)))["figures"]
+    assert (first["kind"], first["value"], first["low"], first["basis"]) == ("fan effort", 1.1, None, "b")
+    assert first["time"] == messages.iso(NOON)
+    assert (second["part"], second["low"], second["high"]) == (pid("n1", "Blade1"), 1.0, 17.0)
+    assert "\x1b" not in second["of"]
 
 
 def test_hostile_text_is_json_text() -> None:

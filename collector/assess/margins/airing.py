@@ -19,6 +19,7 @@ from collector.assess.margins.rooms import Rooms
 from collector.assess.margins.steady import Calm, Teller
 from collector.assess.margins.tracker import EVERY
 from collector.assess.margins.wiring import AirPath, Wiring, lineage, wire
+from collector.assess.words import clip
 from collector.model import Figure, FigureKind, Inventory, Kind, Location, Quantity, Seconds, Sensor
 
 KELVIN_OFF, RATIO_OFF = 0.5, 0.02
@@ -112,7 +113,7 @@ class Airing:
         sensors = inventory.layout.sensors
         self._size = len(sensors)
         parts = {part.id: part for part in inventory.parts}
-        self._names = {part.id: part.name for part in inventory.parts}
+        self._names = {part.id: clip(part.name) for part in inventory.parts}
         self._teller.keep(parts.keys())
         self._calm = {key: calm for key, calm in self._calm.items() if key.partition("|")[2] in parts}
         self._usual = {part: usual for part, usual in self._usual.items() if part in parts}

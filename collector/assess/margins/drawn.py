@@ -11,6 +11,7 @@ from collector.assess.margins.spell import Drawn, Spell
 from collector.assess.margins.steady import Teller
 from collector.assess.margins.tracker import EVERY
 from collector.assess.margins.wiring import own_power
+from collector.assess.words import clip
 from collector.model import Figure, FigureKind, Inventory, Kind, Location, Seconds, Sensor
 
 FIRST = 600.0
@@ -60,7 +61,7 @@ class Drawing:
         for part in inventory.parts:
             own = own_power(by_part.get(part.id, [])) if part.kind in _OF else None
             if own is not None:
-                self._columns[part.id] = (own, inventory.layout.sensors[own].sensor)
+                self._columns[part.id] = (own, clip(inventory.layout.sensors[own].sensor))
         self._spells = {part: self._spells.get(part) or Spell() for part in self._columns}
         self._teller.keep(self._columns.keys())
 

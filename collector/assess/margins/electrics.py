@@ -12,6 +12,7 @@ from collector.assess.margins.power import Sums, busbar_current, imbalance, sums
 from collector.assess.margins.steady import Calm, Teller
 from collector.assess.margins.tracker import EVERY
 from collector.assess.margins.wiring import own_power
+from collector.assess.words import clip
 from collector.model import Figure, FigureKind, Inventory, Kind, Quantity, Seconds, Sensor
 
 BUS_LEAST, BUS_MOST = 10.0, 900.0
@@ -132,7 +133,7 @@ class Electrics:
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk."""
         self._size = len(inventory.layout.sensors)
-        self._names = {part.id: part.name for part in inventory.parts}
+        self._names = {part.id: clip(part.name) for part in inventory.parts}
         self._teller.keep(self._names.keys())
         self._sums = feed(inventory).sums
         self._bus = bus_of(inventory)
