@@ -118,12 +118,12 @@ class Source:
             sensor.controller, sensor.part, sensor.sensor, since, until, max_points=_MOST_POINTS
         )
 
-    def worn(self, sensor: Sensor, until: Seconds, span: float) -> tuple[tuple[Seconds, float], ...]:
-        """A value of a sensor for each of so many stretches of a span of time, oldest first, kept for ten minutes: what
-        moves once in days needs no more."""
+    def worn(self, sensor: Sensor, span: float) -> tuple[tuple[Seconds, float], ...]:
+        """A value of a sensor for each of many stretches of the last while, oldest first; kept for a stretch, or ten
+        minutes, for what moves once in days needs no more."""
 
         def read() -> tuple[tuple[Seconds, float], ...]:
-            reader, found = self._open(), []
+            reader, found, until = self._open(), [], time.time()
             for step in range(_STRETCHES, -1, -1):
                 end = until - step * span / _STRETCHES
                 told = reader.history(sensor.controller, sensor.part, sensor.sensor, end - _GLANCE, end, max_points=8)
@@ -135,7 +135,7 @@ class Source:
         with self._mutex:
             kept = self._worn.get(key)
             if kept is None:
-                kept = self._worn[key] = Kept(read, 600.0)
+                kept = self._worn[key] = Kept(read, min(600.0, span / _STRETCHES))
                 if len(self._worn) > _SLEDS:
                     self._worn.popitem(last=False)
         return kept.get()

@@ -44,8 +44,8 @@ from dashboard.views.worked import worked
 TITLE = "Sled"
 _MOST_SLEDS = 60
 """Sleds offered where none is named."""
-_LIFE, _ERRORS = 30 * 86_400.0, 86_400.0
-"""Seconds of samples behind what is said of a drive's life, and of errors."""
+_LIFE, _ERRORS = (30 * 86_400.0, 86_400.0, 7200.0), (86_400.0,)
+"""Seconds of samples behind what is said of a drive's life, the newest more closely, and of errors."""
 _NONE = "none"
 """In the address: no sensor's history is unfolded."""
 
@@ -207,15 +207,16 @@ def _history(opened: ReadingLine, state: Path, moment: Seconds, here: ZoneInfo |
     values = array("d", (units.value(value, opened.sensor.unit) for value in told.values))
     samples = History(times=told.times, values=values)
     goes = trend(samples, opened.lines, opened.unit)
-    return readings_panel.history(opened, samples, span, since, moment, here, goes, _wear(opened, state, moment))
+    return readings_panel.history(opened, samples, span, since, moment, here, goes, _wear(opened, state))
 
 
-def _wear(opened: ReadingLine, state: Path, moment: Seconds) -> str:
+def _wear(opened: ReadingLine, state: Path) -> str:
     """When its life is used up, or how fast errors come; "" for any other sensor."""
     if not is_wear(opened.sensor):
         return ""
-    span = _LIFE if is_life(opened.sensor) else _ERRORS
-    return wear_words(opened.sensor, source(state).worn(opened.sensor, moment, span))
+    spans = _LIFE if is_life(opened.sensor) else _ERRORS
+    store = source(state)
+    return wear_words(opened.sensor, sorted({each for span in spans for each in store.worn(opened.sensor, span)}))
 
 
 def _unheard(facts: SledFacts) -> Ink | None:

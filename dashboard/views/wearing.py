@@ -41,6 +41,8 @@ def wear_words(sensor: Sensor, points: Points) -> str:
 
 
 def _life(told: Life) -> str:
+    if told.left <= 0.0:
+        return "all of its life is used up"
     start = f"{told.left:.0f} % of its life is left"
     if told.end is None:
         seen = f"{count(told.falls, 'fall')} in the samples kept"

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collector.model import Kind, Quantity, Sensor
+from dashboard.queries import Source
 from dashboard.views.wearing import is_life, is_wear, wear_words
+from tests.dashboard.invented import SEIZED
 
 DAY = 86_400.0
 START = 1_790_000_000.0
@@ -34,6 +36,7 @@ def test_no_date_is_told_and_why() -> None:
     said = wear_words(LEFT, [(START, 90.0), (START + DAY, 89.0)])
     assert said == "89 % of its life is left; no date for its end: 1 fall in the samples kept, 6 are needed"
     assert wear_words(LEFT, []) == ""
+    assert wear_words(USED, [(START, 99.0), (START + DAY, 100.0)]) == "all of its life is used up"
 
 
 def test_errors_say_their_rate_with_limits() -> None:
@@ -54,3 +57,15 @@ def test_what_tells_of_no_wear_says_nothing() -> None:
     assert is_life(USED)
     assert is_wear(ERRORS)
     assert not is_life(ERRORS)
+
+
+def test_the_last_while_of_a_sensor_is_read_in_stretches(source: Source) -> None:
+    facts = source.sled(SEIZED)
+    assert facts is not None
+    told = next(each for each in facts.readings if each.value is not None)
+    points = source.worn(told.sensor, 7200.0)
+    assert 1 < len(points) <= 121
+    assert list(points) == sorted(points)
+    whole = source.history(told.sensor, points[0][0] - 1.0, points[-1][0] + 1.0)
+    assert {time for time, _ in points} <= set(whole.times)
+    assert source.worn(told.sensor, 7200.0) is points, "kept for a minute"
