@@ -20,6 +20,8 @@ class SettingKind(StrEnum):
     """What a part asked for."""
     RATED_SPEED = "rated speed"
     """Of a fan: 100 % of its speed."""
+    RATED_CURRENT = "rated current"
+    """Of a circuit or an outlet: what it may carry for long."""
     SET_POINT = "set point"
     """What a control keeps any other quantity at, or within."""
 

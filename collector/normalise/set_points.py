@@ -117,6 +117,13 @@ def _all(controller: str, parts: Parts, findings: Findings) -> Iterator[_Told]:
                 source = f"{draft.resource}#{pointer(*draft.steps, key)}"
                 kind, quantity = SettingKind.RATED_SPEED, Quantity.ROTATION
                 yield _Told(draft, _plain(controller, kind, name, quantity, "{rev}/min", rpm, source))
+    for type_ in ("Circuit", "Outlet"):
+        for draft in parts.of_type(type_):
+            amperes = _number(draft.body, "RatedCurrentAmps", draft.resource, pointer(*draft.steps), findings)
+            if amperes is not None and amperes > 0.0:
+                source = f"{draft.resource}#{pointer(*draft.steps, 'RatedCurrentAmps')}"
+                kind, name, quantity = SettingKind.RATED_CURRENT, "rated current", Quantity.CURRENT
+                yield _Told(draft, _plain(controller, kind, name, quantity, "A", amperes, source))
 
 
 def _control(controller: str, uri: str, body: Body, parts: Parts, findings: Findings) -> Iterator[_Told]:

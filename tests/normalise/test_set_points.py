@@ -7,7 +7,10 @@ from typing import Any
 import msgspec
 import pytest
 
-from collector.model import DefectKind, Location, Quantity, Setting, SettingKind
+from collector.assess.looking import Seen
+from collector.assess.margins.electrics import Electrics
+from collector.assess.margins.tracker import Margins
+from collector.model import DefectKind, Location, MarginKind, Outcome, Quantity, Setting, SettingKind
 from collector.normalise.inventory import build
 from collector.normalise.set_points import Limits
 from collector.redfish.resources import Fetch
@@ -137,6 +140,27 @@ def test_the_published_services() -> None:
     )
     cdu = build(example("public-cooling-unit"), Location()).settings
     assert {(one.name, one.value, one.unit) for one in cdu} == {(f"Pump {k} Speed Control", 45.0, "%") for k in (1, 2)}
+
+
+def test_circuits_and_outlets_of_a_published_service_are_held_against_what_they_are_rated_for() -> None:
+    """Branch B of the standard body's rack power distribution (DSP2043): 977.8 W at 5.95 A of 16. The powers of its
+    mains, line to neutral: 412.36, 398.84 and 415.42 W, mean 408.87, the largest departure 10.03, 2.45 %."""
+    walked = build(example("public-pdu"), Location())
+    rated = {one.part: one for one in walked.settings if one.kind is SettingKind.RATED_CURRENT}
+    branch = next(part for part in walked.parts if part.uri.endswith("RackPDUs/1/Branches/B"))
+    assert (rated[branch.id].value, rated[branch.id].unit) == (16.0, "A")
+    assert rated[branch.id].source.endswith("/Branches/B#/RatedCurrentAmps")
+    seen = Seen(time=walked.time, frame=walked.frame, statuses={}, idle=frozenset(), outcome=Outcome.OK)
+    margins, electrics = Margins(walked.controller), Electrics(walked.controller)
+    margins.inventory(walked, walked.time)
+    told = {one.part: one for one in margins.round(seen) if one.kind is MarginKind.POWER}
+    assert told[branch.id].value == 977.8
+    assert told[branch.id].limit == pytest.approx(977.8 * 16.0 / 5.95)
+    electrics.inventory(walked, walked.time)
+    main = next(part for part in walked.parts if part.uri.endswith("RackPDUs/1/Mains/AC1"))
+    uneven = {one.of: one.value for one in electrics.round(seen) if one.part == main.id}
+    assert uneven["line # to neutral power"] == pytest.approx(2.454, abs=1e-3)
+    assert uneven["line # current"] == 0.0
 
 
 def test_a_limit_that_moves_is_seen_once_in_ten_rounds_by_what_rounds_bring_anyway() -> None:

@@ -11,13 +11,14 @@ from collector.assess.margins.feeding import Adds, feed
 from collector.assess.margins.power import Sums, busbar_current, imbalance, sums
 from collector.assess.margins.steady import Calm, Teller
 from collector.assess.margins.tracker import EVERY
-from collector.assess.margins.wiring import own_power
+from collector.assess.margins.wiring import own_power, phase_of
 from collector.assess.words import clip
 from collector.model import Figure, FigureKind, Inventory, Kind, Quantity, Seconds, Sensor
 
 BUS_LEAST, BUS_MOST = 10.0, 900.0
 """V between which a direct-current busbar lies: 12 V of a board to 800 V of a rack (common practice, no source)."""
 _PHASE = re.compile(r"(?<![a-z0-9])(?:line|phase|l)[ _-]?([1-3]|[abc])(?![a-z0-9])", re.IGNORECASE)
+_DIGIT, _STEP = re.compile(r"\d"), re.compile(r"(?<=[a-z#])(?=[A-Z])")
 _PHASED = (Quantity.CURRENT, Quantity.POWER, Quantity.VOLTAGE)
 
 
@@ -43,14 +44,19 @@ class Phases(NamedTuple):
 
 
 def phases_of(sensors: Sequence[Sensor]) -> list[Phases]:
-    """Where two or three phases are told, by the names that tell them apart: ``line 1 current``, ``Phase L2 power``."""
+    """Where two or three phases are told: by the places that tell them, else by names such as ``Phase L2 power``."""
     found: dict[tuple[str, Quantity, str], dict[tuple[str, ...], int]] = {}
     for column, sensor in enumerate(sensors):
         if sensor.quantity not in _PHASED:
             continue
-        phase = tuple(each.lower() for each in _PHASE.findall(sensor.sensor))
-        if phase:
+        place = phase_of(sensor)
+        if place is not None:
+            phase = tuple(_DIGIT.findall(place))
+            name = f"{_STEP.sub(' ', _DIGIT.sub(' #', place)).lower()} {sensor.quantity.value}"
+        else:
+            phase = tuple(each.lower() for each in _PHASE.findall(sensor.sensor))
             name = _PHASE.sub("#", sensor.sensor)
+        if phase:
             found.setdefault((sensor.part, sensor.quantity, name), {}).setdefault(phase, column)
     return [
         Phases(part, name, tuple(columns.values()), sensors[next(iter(columns.values()))].unit)

@@ -8,13 +8,19 @@ from typing import NamedTuple
 
 from collector.assess.looking import Seen
 from collector.assess.margins.places import Place, place_of
-from collector.assess.margins.wiring import is_inlet, is_outlet, output_of, own_power
+from collector.assess.margins.wiring import is_inlet, is_outlet, output_of, own_power, phase_of
 from collector.model import Inventory, Kind, Location, Margin, MarginKind, Quantity, Seconds, Sensor, SettingKind
 
 EVERY = 55.0
 """Seconds between two looks at margins."""
 KELVIN, WATTS_RATIO = 1.0, 0.02
 """Changes worth telling: K, and a ratio of the limit in W."""
+
+LEAST_CURRENT = 0.05
+"""Share of what it is rated for below which a current says too little of how power goes with it."""
+
+_NO_LOAD = ("neutral", "peak", "average")
+"""Words in the names of currents that are none of a phase right now."""
 
 PerWatt = Callable[[int], tuple[float, float] | None]
 """K a further W of a column, with its deviation; None where the data do not carry it."""
@@ -44,6 +50,17 @@ class _Shared(NamedTuple):
     ratings: tuple[float, ...]
 
 
+class _Carried(NamedTuple):
+    """A circuit or an outlet with the current that it may carry."""
+
+    part: str
+    power: int
+    currents: tuple[int, ...]
+    """Of its phases, or of all of it."""
+    rated: float
+    sensor: str
+
+
 class Margins:
     """Fed walks and rounds of one controller."""
 
@@ -63,6 +80,7 @@ class Margins:
         self._plan: dict[tuple[str, MarginKind], tuple[_Column, ...]] = {}
         self._spare: tuple[_Spare, ...] = ()
         self._shared: _Shared | None = None
+        self._carried: dict[str, _Carried] = {}
         self._told: dict[tuple[str, MarginKind], Margin] = {}
         self._last: Seconds = float("-inf")
 
@@ -103,6 +121,9 @@ class Margins:
                         break
         for part_id, limit in _rated(inventory):
             plan.setdefault((part_id, MarginKind.POWER), []).append(limit)
+        self._carried = {one.part: one for one in _carriers(inventory)}
+        for part_id in self._carried:
+            plan.setdefault((part_id, MarginKind.POWER), [])
         self._plan = {key: tuple(columns) for key, columns in plan.items()}
         self._spare = tuple(_spares(inventory))
         self._shared = None if self._spare else _shared(inventory)
@@ -130,6 +151,8 @@ class Margins:
             if key[0] in seen.idle:
                 continue
             least: _Column | None = None
+            if key[1] is MarginKind.POWER and (carried := self._carried.get(key[0])) is not None:
+                least = self._up_to_rated(carried, values)
             for one in columns:
                 value = values[one.column]
                 if value == value and (least is None or one.limit - value < least.limit - values[least.column]):
@@ -229,6 +252,43 @@ class Margins:
             watts=max(0.0, remaining - load),
             basis=f"{len(working) - 1} of {len(working)} supplies left, by their ratings",
         )
+
+    def _up_to_rated(self, one: _Carried, values: Sequence[float]) -> _Column | None:
+        """The power at which its current, the largest of its phases', would be what it is rated for, other things the
+        same: voltage, power factor, how phases share."""
+        told = [values[column] for column in one.currents]
+        power, current = values[one.power], max((each for each in told if each == each), default=math.nan)
+        if not power > 0.0 or not current > LEAST_CURRENT * one.rated:
+            return None
+        limit = power * one.rated / current
+        before = self._told.get((one.part, MarginKind.POWER))
+        if before is not None and abs(limit - before.limit) < 0.03 * before.limit:
+            limit = before.limit  # what voltage and rounding make of it trembles
+        basis = f"{one.sensor}; rated for {one.rated:g} A, {current:.1f} A now"
+        return _Column(one.power, limit, basis + (" in the phase that carries most" if len(told) > 1 else ""))
+
+
+def _carriers(inventory: Inventory) -> list[_Carried]:
+    sensors = inventory.layout.sensors
+    kinds = {part.id: part.kind for part in inventory.parts}
+    found = []
+    for setting in inventory.settings:
+        if setting.kind is not SettingKind.RATED_CURRENT or not (setting.value or 0.0) > 0.0:
+            continue
+        if kinds.get(setting.part) not in (Kind.CIRCUIT, Kind.OUTLET):
+            continue
+        own = [(column, sensor) for column, sensor in enumerate(sensors) if sensor.part == setting.part]
+        power = own_power(own)
+        currents = tuple(
+            column
+            for column, sensor in own
+            if sensor.quantity is Quantity.CURRENT
+            and phase_of(sensor) != "Neutral"
+            and not any(word in sensor.sensor.lower() for word in _NO_LOAD)
+        )
+        if power is not None and currents:
+            found.append(_Carried(setting.part, power, currents, setting.value or 0.0, sensors[power].sensor))
+    return found
 
 
 def _rated(inventory: Inventory) -> list[tuple[str, _Column]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple
 
@@ -11,6 +12,7 @@ IN_CONTEXTS = frozenset({"Intake", "AirInlet"})
 OUT_CONTEXTS = frozenset({"Exhaust", "AirOutlet"})
 NOT_LOAD = frozenset({"CoolingSubsystem", "Fan", "Exhaust", "Intake"})
 """Contexts of power readings that are not a part's own intake of power."""
+_POLY_PHASE = re.compile(r"/PolyPhase\w+/(\w+)")
 FASTEST = 16_000.0
 """Full speed in {rev}/min where neither a ratio nor a range is told: only a scale, it cancels out."""
 
@@ -69,12 +71,31 @@ def is_outlet(sensor: Sensor) -> bool:
     return sensor.context in OUT_CONTEXTS or (sensor.context is None and _named(sensor, "outlet", "exhaust"))
 
 
+def phase_of(sensor: Sensor) -> str | None:
+    """Which phase it is of, as the place says that tells it: ``Line1``, ``Line1ToNeutral``, ``Neutral`` (members of the
+    standard's PolyPhase objects, DSP8010); None for one that is of no single phase, and where nothing says so."""
+    for place in (sensor.source, *sensor.also_at):
+        found = _POLY_PHASE.search(place)
+        if found is not None:
+            return found[1]
+    return None
+
+
+def _part_of_power(sensor: Sensor) -> bool:
+    """Whether it is the power of a phase and not of the whole."""
+    whole = any(place.endswith("#/PowerWatts/Reading") for place in (sensor.source, *sensor.also_at))
+    return phase_of(sensor) is not None and not whole
+
+
 def own_power(sensors: Iterable[tuple[int, Sensor]]) -> int | None:
     """The column of what a part takes in, W: the one called input before any other."""
     found = [
         (0 if _named(sensor, "input") else 1, column)
         for column, sensor in sensors
-        if sensor.quantity is Quantity.POWER and sensor.context not in NOT_LOAD and not _named(sensor, "fan", "average")
+        if sensor.quantity is Quantity.POWER
+        and sensor.context not in NOT_LOAD
+        and not _named(sensor, "fan", "average")
+        and not _part_of_power(sensor)
     ]
     return min(found)[1] if found else None
 

@@ -284,3 +284,73 @@ def test_a_blade_that_tells_what_it_may_take_is_held_against_that() -> None:
     told = by_part(margins.current)["Blade0", MarginKind.POWER]
     assert told.limit == 320.0
     assert "rated for" in told.basis
+
+
+def carried(*currents: float, power: float = 2000.0, rated: float | None = 16.0) -> Margin | None:
+    """The power margin of a circuit whose phases carry so much."""
+    name, circuit = "c1", "c1:/Feed"
+    sensors = [
+        Sensor(
+            sensor=what,
+            controller=name,
+            part=circuit,
+            kind=Kind.CIRCUIT,
+            quantity=quantity,
+            unit=unit,
+            source=f"/Feed#/{what}",
+        )
+        for what, quantity, unit in (
+            ("power", Quantity.POWER, "W"),
+            *((f"line {number} current", Quantity.CURRENT, "A") for number in range(1, len(currents) + 1)),
+            ("neutral current", Quantity.CURRENT, "A"),
+        )
+    ]
+    setting = Setting(
+        controller=name,
+        part=circuit,
+        kind=SettingKind.RATED_CURRENT,
+        name="rated current",
+        quantity=Quantity.CURRENT,
+        unit="A",
+        value=rated,
+    )
+    values = array("d", [power, *currents, 99.0])
+    frame = Frame(0.0, values, bytes(len(values)))
+    margins = Margins(name)
+    margins.inventory(
+        Inventory(
+            controller=name,
+            time=0.0,
+            parts=(Part(id=circuit, controller=name, uri="/Feed", kind=Kind.CIRCUIT, name="Feed"),),
+            links=(),
+            layout=Layout(name, tuple(sensors)),
+            statuses={},
+            frame=frame,
+            settings=(setting,),
+        ),
+        0.0,
+    )
+    margins.round(Seen(time=0.0, frame=frame, statuses={}, idle=frozenset(), outcome=Outcome.OK))
+    return by_part(margins.current).get(("Feed", MarginKind.POWER))
+
+
+def test_a_feed_is_held_against_its_rated_current_in_the_phase_that_carries_most() -> None:
+    """Balanced three phases of 8 A of 16: half is left; one at 12 A leaves a third of the power that flows."""
+    even, uneven = carried(8.0, 8.0, 8.0), carried(8.0, 12.0, 4.0)
+    assert even is not None
+    assert even.left == pytest.approx(2000.0)
+    assert uneven is not None
+    assert uneven.left == pytest.approx(2000.0 / 3.0)
+    assert "in the phase that carries most" in uneven.basis
+    over = carried(17.0)
+    assert over is not None
+    assert over.left < 0.0
+    assert over.watts == 0.0
+
+
+@pytest.mark.parametrize(
+    ("current", "power", "rated"),
+    [(math.nan, 2000.0, 16.0), (0.1, 20.0, 16.0), (8.0, -5.0, 16.0), (8.0, 2000.0, None), (8.0, 2000.0, 0.0)],
+)
+def test_too_little_current_or_no_rating_makes_no_margin(current: float, power: float, rated: float | None) -> None:
+    assert carried(current, power=power, rated=rated) is None
