@@ -27,6 +27,8 @@ KELVIN_OFF, RATIO_OFF = 0.5, 0.02
 LEAST_RISE = 2.0
 """K below which the rise is too near to what two sensors may be off by to divide by it."""
 LEAST_WATTS = 20.0
+WORTH_A_WORD = 1.05
+"""Fan effort from which something is said of what the air passes."""
 LEARNT_WITHIN = 0.05
 """Ratio to the usual air for a fan speed within which it is learnt on."""
 
@@ -63,11 +65,11 @@ def air_of(
 def effort_words(effort: float) -> str:
     """What a fan effort means by the fan laws."""
     more = fan_laws.power_ratio(effort) - 1.0
+    words = f"the air that was learnt at a fan speed needs {effort - 1.0:+.0%} speed now, and {more:+.0%} fan power"
+    if effort < WORTH_A_WORD:
+        return words
     resistance = fan_laws.resistance_ratio(1.0 / effort) - 1.0
-    return (
-        f"the air that was learnt at a fan speed needs {effort - 1.0:+.0%} speed now, and {more:+.0%} fan power; the "
-        f"resistance of its passage has changed by {resistance:+.0%} at most"
-    )
+    return f"{words}; its passage resists {resistance:.0%} more at least, or its fans do less at their speed"
 
 
 class _Liquid(NamedTuple):

@@ -30,8 +30,8 @@ def speed_ratio_for(flow_ratio_wanted: float) -> float:
 def resistance_ratio(air_per_speed_ratio: float) -> float:
     """How much a passage's resistance (pressure over flow squared) has grown, by the air that a speed still moves.
 
-    For a fan whose pressure hardly falls with flow: flow goes with one over the root of resistance. A bound, not a
-    measurement: what a real fan's curve does lies between this and less.
+    For a fan whose pressure does not change with flow: flow goes with one over the root of resistance. A lower bound
+    where less air makes more pressure, as on the falling part of a fan's curve: there more resistance takes less air.
     """
     if air_per_speed_ratio <= 0.0:
         raise ValueError("no air moves: no resistance follows")

@@ -199,7 +199,8 @@ def test_fans_that_need_more_speed_for_the_same_air_show_it() -> None:
     worse = last(found)[FigureKind.FAN_EFFORT]
     assert worse.value == pytest.approx(1.25, abs=0.04), "half the way is not learnt away"
     assert "+33% fan power" in effort_words(1.1)
-    assert "+21% at most" in effort_words(1.1)
+    assert "resists 21% more at least" in effort_words(1.1)
+    assert "resists" not in effort_words(1.02)
 
 
 def test_what_coolant_carries_off_is_not_in_the_air() -> None:
