@@ -53,6 +53,8 @@ def _life(told: Life) -> str:
 
 def _errors(told: Errors) -> str:
     span = age(told.seconds)
+    if told.number == 0:
+        return f"no error in {span}: {told.high:.3g} a day at most (95 %)"
     start = (
         f"{count(told.number, 'error')} in {span}: {told.number / (told.seconds / 86_400.0):.3g} a day "
         f"({told.low:.2g} to {told.high:.3g}, 95 %)"

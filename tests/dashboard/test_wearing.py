@@ -45,6 +45,7 @@ def test_errors_say_their_rate_with_limits() -> None:
         "3 errors in 1 d: 3 a day (0.62 to 8.77, 95 %)"
     )
     assert "no date for 48 a day" in said
+    assert wear_words(ERRORS, [(START, 9.0), (START + DAY, 9.0)]).endswith(": 3.69 a day at most (95 %)")
     many = wear_words(ERRORS, [(START, 0.0), (START + DAY, 400.0)])
     assert "that is many, more than 48 a day" in many
 
