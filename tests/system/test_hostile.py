@@ -73,6 +73,11 @@ def _hostile_answers(bad: Invented, now: float) -> None:
         bad.margins.append(
             msgspec.structs.replace(seized.margins[0], controller=bad.name, part=bad.parts[place].id, basis=told)
         )
+        bad.figures.append(
+            msgspec.structs.replace(
+                seized.figures[0], controller=bad.name, part=bad.parts[place].id, of=told, basis=told
+            )
+        )
     suspects = tuple(
         msgspec.structs.replace(
             seized.troubles[0].suspects[0],
