@@ -6,6 +6,7 @@ import asyncio
 import csv
 import io
 import json
+import re
 import signal
 from pathlib import Path
 from typing import Any
@@ -304,3 +305,14 @@ def test_a_drill_scores_itself() -> None:
     (row,) = told["faults"]
     assert told["first_place"] == float(row["first_place"])
     assert "[1/1]" in done.stderr
+
+
+def test_figures_say_what_they_follow_from(state: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    rows = rows_of(capsys, "figures", state)
+    (busbar,) = [row for row in rows if row["kind"] == "busbar current" and row["controller"] == SLED.name]
+    assert busbar["unit"] == "A"
+    watts, volts = re.findall(r"[\d.]+", busbar["basis"])[:2]
+    assert busbar["value"] == pytest.approx(float(watts) / float(volts), rel=0.01)
+    assert busbar["location"]["rack"]
+    mine = rows_of(capsys, "figures", state, "--controller", SLED.name)
+    assert mine == [row for row in rows if row["controller"] == SLED.name]
