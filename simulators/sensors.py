@@ -17,6 +17,8 @@ from simulators.telemetry import Quantity, SensorSpec, Thresholds
 MEMORY_BANK = 8
 """Memory modules that share one thermistor."""
 
+_OLDER_WORDS = frozenset({Quantity.TEMPERATURE, Quantity.VOLTAGE, Quantity.POWER, Quantity.ROTATION})
+"""What the rows of Thermal and Power can hold (DSP8010: Thermal_v1.xml, Power_v1.xml)."""
 _NONE = Thresholds()
 _AIR_IN = Thresholds(upper_caution=33.0, upper_critical=38.0, upper_fatal=45.0, lower_caution=8.0, lower_critical=3.0)
 _AIR_OUT = Thresholds(upper_caution=66.0, upper_critical=74.0)
@@ -254,6 +256,11 @@ def layout(design: str, *, flow: bool) -> Layout:
     for slot in what.slots:
         pairs += _blade_sensors(what, slot.number)
     return Layout(tuple(spec for spec, _ in pairs), tuple(column for _, column in pairs))
+
+
+def has_words_for(sled: Sled, quantity: Quantity) -> bool:
+    """Whether the sled's controller has a word for what a sensor measures: the older model has few."""
+    return quantity in _OLDER_WORDS or sled.dialect not in OLDER_MODEL
 
 
 def layout_of(sled: Sled) -> Layout:

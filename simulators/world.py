@@ -21,6 +21,7 @@ from simulators.groups import HEIGHT, RECIRCULATION, Group, substeps
 from simulators.lamps import LampsSeen, seen
 from simulators.parts import Part, serial
 from simulators.report import Reporter, has_lamp
+from simulators.sensors import has_words_for
 from simulators.shelf_report import ShelfReporter
 from simulators.shelves import Shelves
 from simulators.site import Shelf, Site, Sled
@@ -413,12 +414,16 @@ class World:
         return seen(part.kind, self.telemetry(unit.name).parts[part_path], group.knobs.digital.get(row), asked)
 
     def _sensor(self, path: str, arguments: Arguments) -> str:
-        own = [spec.id for spec in self._reporter(path.partition("/")[0]).specs if spec.part == path]
-        if not own:
+        unit = self.site.unit(path)
+        specs = [spec for spec in self._reporter(unit.name).specs if spec.part == path]
+        if not specs:
             raise FaultError(f"{path} has no sensor of its own")
+        own = [spec.id for spec in specs]
+        # picked among those that anybody hears of, where there are any
+        heard = [spec.id for spec in specs if not isinstance(unit, Sled) or has_words_for(unit, spec.quantity)] or own
         pick = arguments.get("pick", 0.0)
         assert not isinstance(pick, str), "checked against its limits"
-        chosen = arguments.get("sensor", own[min(int(pick * len(own)), len(own) - 1)])
+        chosen = arguments.get("sensor", heard[min(int(pick * len(heard)), len(heard) - 1)])
         if chosen not in own:
             raise FaultError(f"{path} has no sensor {chosen!r}; it has: {', '.join(own)}")
         return str(chosen)

@@ -11,6 +11,8 @@ _HOT_THINGS = (
     *(Kind.PROCESSOR, Kind.MEMORY, Kind.DRIVE, Kind.NETWORK_ADAPTER),
     *(Kind.POWER_SUPPLY, Kind.CONTROLLER, Kind.STORAGE_CONTROLLER),
 )
+_BEHIND = (Kind.NETWORK_ADAPTER, Kind.POWER_SUPPLY, Kind.CONTROLLER)
+"""What a sled's blades may have behind them in the air's way."""
 _BLADES = (Kind.BLADE, Kind.MODULE)
 _HOLDING = (Kind.SLED, Kind.BLADE, Kind.MODULE, Kind.ENCLOSURE)
 _TOLD_ABOVE = Show(Sign.FAULTY, 0.3, Where.HOLDERS)
@@ -34,6 +36,24 @@ COMPUTING: Mapping[Kind | Role, tuple[Mode, ...]] = {
                 Show(Sign.PREDICTED, 0.1),
                 Show(Sign.UNSTEADY, 0.2, Where.BLADE),
                 Show(Sign.OFF, 0.1, Where.BLADE),
+                _TOLD_ABOVE,
+            ),
+        ),
+    ),
+    Role.COLD_PLATE: (
+        Mode(
+            name="its cold plate sits badly",
+            rate=3e-7,
+            remedy="reseat its cold plate",
+            shows=(
+                Show(Sign.HOT, 0.9),
+                Show(Sign.FAULTY, 0.15),
+                # the air gets what the coolant does not
+                Show(Sign.SHORT_OF_AIR, 0.4, Where.BLADE),
+                Show(Sign.SHORT_OF_AIR, 0.1, Where.SLED),
+                Show(Sign.HOT, 0.1, Where.BLADE),
+                Show(Sign.HOT, 0.15, Where.AROUND, _BEHIND),
+                Show(Sign.WORKS_HARD, 0.1, Where.SLED),
                 _TOLD_ABOVE,
             ),
         ),
@@ -181,6 +201,7 @@ COMPUTING: Mapping[Kind | Role, tuple[Mode, ...]] = {
                 Show(Sign.SHORT_OF_AIR, 0.5, Where.SLED),
                 Show(Sign.WORKS_HARD, 0.5, Where.SLED),
                 Show(Sign.WORKS_HARD, 0.1, Where.AROUND, (Kind.FAN,)),
+                Show(Sign.HOT, 0.15, Where.AROUND, _BEHIND),  # its air comes on warmer, and there is less of it
             ),
         ),
     ),

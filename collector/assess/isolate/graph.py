@@ -230,8 +230,11 @@ class Graph:
                     yield _near(sheet, base, Role.COOLANT, Kind.COOLANT_LOOP)
                 if Kind.PUMP not in kinds:
                     yield _near(sheet, base, Role.COOLANT_PUMP, Kind.PUMP)
+        liquid = self._is_liquid(sheet)
         for part in sheet.parts:
-            if part.kind in (Kind.DRIVE, Kind.BLADE):
+            if part.kind is Kind.PROCESSOR and liquid:
+                yield structs.replace(self._told(sheet, part), role=Role.COLD_PLATE)
+            elif part.kind in (Kind.DRIVE, Kind.BLADE):
                 yield _near(sheet, part, Role.PLUG, Kind.CABLE, "cable")
             elif part.kind is Kind.PORT and part.parent != sheet.speaker:
                 yield _near(sheet, part, Role.DATA_CABLE, Kind.CABLE, "cable")

@@ -26,6 +26,8 @@ KEEP = 0.4
 """Below this a trouble that was told is over."""
 SETTLE = 90.0
 """Seconds that a trouble which comes on slowly must stand before it is told, where nobody has told a condition yet."""
+CERTAIN = 0.95
+"""How sure it must be that anything has failed for one that comes on slowly to be told at once."""
 UNSURE = 0.85
 UNSURE_SETTLE = 240.0
 """Seconds that a trouble must stand of which it is less than :data:`UNSURE` sure that anything has failed."""
@@ -177,7 +179,8 @@ class Isolation:
         if unsure and case.told is not None:
             return self._end(case, now)
         told = any(each.condition is not None for each in weighed.seen)
-        settle = UNSURE_SETTLE if found.failed < UNSURE else SETTLE if found.slow and not told else 0.0
+        hurried = told or found.failed >= CERTAIN
+        settle = UNSURE_SETTLE if found.failed < UNSURE else SETTLE if found.slow and not hurried else 0.0
         if unsure:
             case.sure_since = None
         elif case.sure_since is None or case.sure_since > now:

@@ -17,6 +17,7 @@ class Role(StrEnum):
     BLANKING = "blanking panel"
     COOLANT = "coolant hoses"
     COOLANT_PUMP = "coolant pump"
+    COLD_PLATE = "cold plate"
     PLUG = "plug"
     DATA_CABLE = "network cable"
     MANAGEMENT_CABLE = "management cable"

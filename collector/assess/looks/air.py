@@ -40,8 +40,10 @@ MOST_WATTS = 200_000.0
 """No sled or shelf takes more: a reading above is none."""
 SETTLING = 600.0
 """Seconds after a part came back, or its controller did, until its temperatures say something."""
-FALLEN = 0.6
+FALLEN = 0.75
 """Part of its power of the round before below which a part was switched off, or its work stopped."""
+NEW_HOME = 300
+"""Rounds after which other blades being off counts as usual, at most; as many as the usual was seen, if fewer."""
 SPARSE = 120.0
 """Seconds between rounds from which a part may have cooled for any part of them."""
 LONGEST = 900.0
@@ -77,6 +79,8 @@ class AirLook:
         self._speed_before = float("nan")
         self._serials: tuple[str | None, ...] = ()
         self._odd: Mapping[int, float] = {}
+        self._home: frozenset[str] | None = None
+        self._home_rounds = 0
 
     @property
     def visible(self) -> Visible:
@@ -152,8 +156,10 @@ class AirLook:
         self._inlet = np.asarray([path.inlet for path in wiring.paths], dtype=np.intp)
         self._power = np.asarray([path.power for path in wiring.paths], dtype=np.intp)
         self._wiring_fans = wiring.fans
-        self._lags = Lags(3 * len(wiring.paths))
+        self._lags = Lags(4 * len(wiring.paths))
         self._laws = Baselines(len(targets))
+        self._blades = frozenset(path.part for path in wiring.paths if path.kind in (Kind.BLADE, Kind.MODULE))
+        self._own_air = np.asarray([path.part in self._blades for path in wiring.paths], dtype=bool)
         self._settled = np.full(len(wiring.paths), -np.inf)
         self._was_live = np.ones(len(wiring.paths), dtype=bool)
         self._power_before = np.full(len(wiring.paths), np.nan)
@@ -246,11 +252,13 @@ class AirLook:
         self._was_live = live
         safe = speed if speed > 0.0 else 1.0
         count = len(paths)
-        inputs = np.concatenate([power / safe, power, inlet])
-        inputs[~np.concatenate([live, live, live])] = np.nan  # held as they were
+        inputs = np.concatenate([power / safe, power, inlet, np.full(count, 1.0 / safe)])
+        inputs[~np.concatenate([live, live, live, live])] = np.nan  # held as they were
         self._lags.step(seconds, inputs)
         low, high = self._lags.low, self._lags.high
         path, laws = self._path, self._laws
+        if self._away(idle):
+            live &= self._own_air
         rows_live = (live & (now >= self._settled))[path]
         temperature = values[self._columns]
         rows_live &= (temperature == temperature) & (temperature > -60.0) & (temperature < 200.0)
@@ -262,28 +270,38 @@ class AirLook:
         per_low, per_high = low[path], high[path]
         power_low, power_high = low[count + path], high[count + path]
         inlet_low, inlet_high = low[2 * count + path], high[2 * count + path]
+        slow_low, slow_high = low[3 * count + path], high[3 * count + path]
         pick = np.arange(len(path))
-        least, most = laws.inputs(per_low, power_low), laws.inputs(per_high, power_high)
+        least, most = laws.inputs(per_low, power_low, slow_low), laws.inputs(per_high, power_high, slow_high)
         middle = 0.5 * (least + most)
+        slower = np.where(pick < self._air_rows, 0.0, laws.slower(middle))
         rise = temperature - 0.5 * (inlet_low + inlet_high)[pick, laws.lag]
         air = pick < self._air_rows
-        # No part is credited with more cooling than it was ever seen to get: only air follows the fan laws so far.
-        floor = np.where(air | ~np.isfinite(laws.coolest), -np.inf, laws.coolest)[:, None]
-        np.maximum(least[:, :, 1], floor, out=least[:, :, 1])
-        np.maximum(most[:, :, 1], floor, out=most[:, :, 1])
+        # No part is credited with more cooling, or less heat, than it was ever seen to get: only air follows the fan
+        # laws so far.
+        for at, learnt in ((1, laws.coolest), (2, laws.lightest)):
+            floor = np.where(air | ~np.isfinite(learnt), -np.inf, learnt)[:, None]
+            np.maximum(least[:, :, at], floor, out=least[:, :, at])
+            np.maximum(most[:, :, at], floor, out=most[:, :, at])
         bottom, top, spread = laws.bounds(least, most)
         warmest = inlet_high.max(axis=1)
         excess = temperature - warmest - np.maximum(top, 0.0)
         level = np.maximum(top, 1.0)
+        spread = np.hypot(spread, level * slower)
         z = excess / spread
         ready = laws.ready(now)
         much = np.where(air, np.maximum(LEAST_AIR, LESS_AIR * level), np.maximum(LEAST_HOT, HOTTER * level))
         holding = np.zeros(len(path), dtype=bool)
-        for row in np.nonzero(rows_live & ready & (excess > 0.5 * much))[0].tolist():
+        judged = rows_live & ready
+        # between rounds far apart a load may have gone that warmed all of these
+        off = judged & (z >= SURE) & (excess > 0.5 * much) & (seconds <= SPARSE)
+        beside = np.bincount(path[off], minlength=count)
+        for row in np.nonzero(judged & (excess > 0.5 * much))[0].tolist():
             shown = self._shown(row)
             if (z[row] >= LIKELY and excess[row] >= much[row]) or (shown and z[row] >= 0.5 * SURE):
                 holding[row] = True
-                self._tell(row, now, float(excess[row]), float(level[row]), float(z[row]), speed)
+                borne_out = bool(off[row]) and int(beside[path[row]]) > 1
+                self._tell(row, now, float(excess[row]), float(level[row]), float(z[row]), speed, borne_out)
         self._hold(rows_live)
         learning = rows_live & ~holding & (~ready | (np.abs(rise - np.clip(rise, bottom, top)) < 4.0 * spread))
         pace = LEARN_EVERY if laws.samples.min() < ENOUGH else LEARNT_EVERY
@@ -296,6 +314,20 @@ class AirLook:
         for row, ratio in self._odd.items():
             if rows_live[row] and not holding[row]:
                 self._tell_odd(row, now, ratio)
+
+    def _away(self, idle: frozenset[str]) -> bool:
+        """Whether other blades are off than when the laws of what they share were learnt: a blade that is off warms
+        nothing behind it, and passes its air on."""
+        off = idle & self._blades
+        if off == self._home:
+            self._home_rounds = min(self._home_rounds + 1, NEW_HOME)
+            return False
+        self._home_rounds -= 1
+        if self._home_rounds <= 0:
+            if self._home is not None:
+                self._laws.forget(~self._own_air[self._path])
+            self._home = off
+        return True
 
     def _keys(self, row: int) -> tuple[tuple[str, Sign, str | None], ...]:
         owner = self._owners[row]
@@ -316,10 +348,13 @@ class AirLook:
             for key in self._keys(row):
                 self._signs.keep(*key)
 
-    def _tell(self, row: int, now: Seconds, excess: float, level: float, z: float, speed: float) -> None:
+    def _tell(
+        self, row: int, now: Seconds, excess: float, level: float, z: float, speed: float, borne_out: bool
+    ) -> None:
+        """``borne_out``: other sensors in the same air say the same, each by itself beyond doubt: no slip of one."""
         part = self._parts[self._owners[row]]
         weight = min(1.0, 0.45 + 0.05 * z)
-        rounds = 2 if z >= SURE else 6
+        rounds = 1 if borne_out else 2 if z >= SURE else 6
         if row >= self._air_rows:
             text = (
                 f"{part.name}: {self._names[row]} is {excess:.1f} K above the {level:.0f} K over its inlet air that "

@@ -23,6 +23,9 @@ LAG = 120.0
 _FOLLOW = 0.002
 """Part of an error that the weights take up in a round once they are learnt."""
 
+ALONG = 0.35
+"""Part of its usual value by which siblings may be higher or lower than ever before and still explain each other."""
+
 _NOTHING = 1e-6
 """What is told below that is none: no load, no speed, nothing to measure another value by."""
 _FURTHEST = 20.0
@@ -192,6 +195,8 @@ class Explained:
         """Which columns' regressors are within what has been learnt from, a little more besides."""
         told, least, most = regressors[:, 1:], self._least, self._most
         room = 0.1 + 0.1 * np.maximum(most - least, 0.0)
+        # what goes up and down with its siblings is near them further out too
+        room[self.siblings, 1] = np.maximum(room[self.siblings, 1], ALONG)
         inside: np.ndarray[tuple[int], np.dtype[np.bool_]] = ((told >= least - room) & (told <= most + room)).all(
             axis=1
         )

@@ -60,13 +60,17 @@ class Jitter:
             [
                 other
                 for other, beside in enumerate(kin.sensors)
-                if other != column and beside.part == sensor.part and beside.quantity in driven
+                if other != column
+                and beside.part == sensor.part
+                and beside.quantity in driven
+                and "average" not in beside.sensor.lower()
             ]
             if sensor.quantity in driven
             else []
             for column, sensor in enumerate(kin.sensors)
         ]
-        """By column of a power or current: the others at its part, which swing along where the load does."""
+        """By column of a power or current: the others at its part, which all swing along where the load does; some of
+        them may be the same measurement under another name."""
         self._bare = np.asarray(
             [sensor.quantity in driven and sensor.kind in DISTRIBUTION for sensor in kin.sensors], dtype=np.bool_
         ) & np.asarray([not partners for partners in self._partners], dtype=np.bool_)
@@ -76,10 +80,14 @@ class Jitter:
         for column, sensor in enumerate(kin.sensors):
             groups.setdefault((kin.owner[column], sensor.quantity), []).append(column)
         self._beside = [
-            [other for other in groups[kin.owner[column], sensor.quantity] if other != column]
+            [
+                other
+                for other in groups[kin.owner[column], sensor.quantity]
+                if other != column and not (sensor.quantity in driven and kin.sensors[other].part == sensor.part)
+            ]
             for column, sensor in enumerate(kin.sensors)
         ]
-        """By column: what else of its quantity its owner tells."""
+        """By column: what else of its quantity its owner tells; of powers, of other parts."""
 
     @property
     def suspect(self) -> Bools:
@@ -126,7 +134,8 @@ class Jitter:
                 hit[column] = (not beside or float(swings[beside].max()) <= SHARED * float(swings[column])) and (
                     load < 0 or not loads[load] > LOAD
                 )
-                hit[column] &= not any(loads[other] > 0.5 * swings[column] for other in self._partners[column])
+                partners = [load for other in self._partners[column] if (load := loads[other]) == load]
+                hit[column] &= not partners or min(partners) <= 0.5 * swings[column]
         self._moved = moved
         self.hits = np.where(known, np.minimum(FADES * self.hits + hit, MOST), self.hits)
         calm = known & (self.hits < 1.0)

@@ -2,9 +2,9 @@
 
 The figure compared is the logarithm of the part's temperature rise above its blade's inlet over the median rise of the
 blade's heated parts: power, air flow and inlet, which all of a blade share, cancel. Peers are the same place in the
-same design, in this sled and across the fleet. :class:`Peers` keeps at most :data:`MEMBERS` of a role whatever the
-fleet's size, and works their median out anew once every :data:`STALE_AFTER` tellings: a round costs the same in a fleet
-of any size. Per compared sensor some 60 bytes.
+same design under like load, in this sled and across the fleet. :class:`Peers` keeps at most :data:`MEMBERS` of a role
+whatever the fleet's size, and works their median out anew once every :data:`STALE_AFTER` tellings: a round costs the
+same in a fleet of any size. Per compared sensor some 60 bytes.
 """
 
 from __future__ import annotations
@@ -34,6 +34,9 @@ PRACTICAL = 6.0
 """Kelvin that a part must be hotter than its peers' figure makes it (common practice, no source)."""
 LEAST_RISE = 6.0
 """Kelvin of the blade's median rise below which ratios say nothing."""
+ALIKE = 0.5
+"""Logarithm of the blades' median rises within which their loads are alike: what of a part's heat is always the same
+stands out where there is little other."""
 FLOOR, FLOOR_FEW = 0.06, 0.10
 """Least standard deviation of the logarithm to believe, of many peers and of few."""
 SHARE = 0.3
@@ -206,12 +209,13 @@ class PeersLook:
                 else 0.5 * (others[len(others) // 2 - 1] + others[len(others) // 2])
             )
             if usual >= LEAST_RISE:
-                self._judge(blade, column, rise, math.log(rise / usual), seen.time)
+                like = str(round(math.log(usual) / ALIKE))
+                self._judge(blade, column, (*self._roles[column], like), rise, math.log(rise / usual), seen.time)
 
-    def _judge(self, blade: str, column: int, rise: float, figure: float, now: Seconds) -> None:
+    def _judge(self, blade: str, column: int, role: PeerRole, rise: float, figure: float, now: Seconds) -> None:
         kin = self._kin
         assert kin is not None
-        sensor, role = kin.sensors[column], self._roles[column]
+        sensor = kin.sensors[column]
         key = (sensor.part, sensor.sensor)
         smooth, count = self._smooth.get(key, (figure, 0))
         smooth += SHARE * (figure - smooth)

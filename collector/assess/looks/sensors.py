@@ -255,7 +255,7 @@ class SensorsLook:
             alone = sum(1 for other in of if missing[other] and kin.sensors[other].part == sensor.part) <= 2
             last = amount(float(self._value[column]), sensor.unit)
             text = f"{sensor.sensor} tells no value while the part runs; last {last}"
-            self._signs.see(sensor.part, Sign.READING_GONE, text, now, 0.95 if alone else 0.6, sensor.sensor, 1)
+            self._signs.see(sensor.part, Sign.READING_GONE, text, now, 0.98 if alone else 0.6, sensor.sensor, 1)
 
     def _look_for_impossible(self, values: Floats, now: Seconds) -> None:
         kin, odd = self._kin, self._odd
@@ -303,7 +303,9 @@ class SensorsLook:
         usable = known & ~settling & (model.seen >= SETTLED) & model.within(regressors)
         # what carries quite another load than its siblings is not explained by them
         alike = ~(model.siblings & (np.abs(regressors[:, 1]) > UNLIKE_LOAD))
-        limit = np.maximum(least, SPREADS * spread)
+        # of what another load than the siblings' explains, half may be wrong
+        by_load = np.where(model.siblings, np.abs(model.weights[:, 1] * regressors[:, 1]), 0.0)
+        limit = np.maximum(least, SPREADS * spread) + 0.5 * by_load
         self._mean = np.where(known & ~settling, self._mean + 0.25 * (error - self._mean), self._mean)
         runs = known & ~settling & (values != 0.0)
         ripe = runs & (model.seen >= SETTLED)
@@ -313,9 +315,11 @@ class SensorsLook:
         self.stuck = standstill.judge(explained, same, usable, doubtful, least, self._spread, model) & (values != 0.0)
         self._say_stuck(values)
         off = usable & alike & ~doubtful & ~threes.less_odd(self._mean) & (np.abs(self._mean) > limit)
-        self._began = np.where(usable & (np.abs(self._mean) > 0.4 * limit), self._began + 1, 0)
-        self._off = np.where(off, np.minimum(self._off + 1, 1000), 0)
-        self._drifts(values, explained, limit, now)
+        # a round in which the rest explains nothing is no round in which all was well
+        mute = known & ~(usable & alike)
+        self._began = np.where(usable & (np.abs(self._mean) > 0.4 * limit), self._began + 1, self._began * mute)
+        self._off = np.where(off, np.minimum(self._off + 1, 1000), self._off * mute)
+        self._drifts(values, explained, limit, mute, now)
         clip = 2.0 * spread
         calm = known & ~settling & ~off & ~jitter.suspect & ~standstill.suspect
         # what is off on one side for long must not become usual while it grows
@@ -364,7 +368,7 @@ class SensorsLook:
             )
             self._signs.see(sensor.part, Sign.READING_STUCK, text, self._now, 0.9, sensor.sensor, 1)
 
-    def _drifts(self, values: Floats, explained: Floats, limit: Floats, now: Seconds) -> None:
+    def _drifts(self, values: Floats, explained: Floats, limit: Floats, mute: Bools, now: Seconds) -> None:
         kin, model = self._kin, self._model
         assert kin is not None
         assert model is not None
@@ -373,6 +377,9 @@ class SensorsLook:
         for column in np.nonzero(self._off >= DRIFT_ROUNDS)[0].tolist():
             sensor = kin.sensors[column]
             key = (sensor.part, Sign.READING_DRIFTS, sensor.sensor)
+            if mute[column]:
+                self._signs.keep(*key)
+                continue
             if sensor.kind in DISTRIBUTION and sensor.quantity in (Quantity.POWER, Quantity.CURRENT):
                 continue
             if sensor.kind is Kind.FAN and values[column] <= STANDS * max(float(explained[column]), 0.0):
@@ -384,7 +391,9 @@ class SensorsLook:
             slow = self._began[column] - self._off[column] >= 6
             hotter = sensor.quantity is Quantity.TEMPERATURE and self._mean[column] > 0.0
             heats = hotter and column not in kin.inlets
-            weight = 0.9 if model.siblings[column] else 0.55
+            # what is off by far more than is worth a word is no slip of what inlet, load and fans explain
+            far = min(1.0, max(0.0, abs(float(self._mean[column])) / float(limit[column]) - 1.0))
+            weight = 0.8 + 0.15 * min(1.0, 2.0 * far) if model.siblings[column] else 0.55 + 0.3 * far
             if (heats and not slow) or (sensor.quantity in _FLOWS and not model.siblings[column]):
                 weight = 0.4
             source = "its siblings explain" if model.siblings[column] else "the rest explains"

@@ -3,6 +3,7 @@
 Repetition alone is no evidence: a quantised reading of something calm repeats itself too. Evidence is how far the rest
 says that it must have moved meanwhile, in the sensor's own steps and in its usual errors, and how seldom a reading that
 steps as often as this one does stays the same for so long: below :data:`CHANCE` by chance, were its steps independent.
+The less that is to be had by chance, the less movement it takes.
 Where the rest explains no movement, nothing is said: such a sensor still tells the truth.
 """
 
@@ -19,6 +20,11 @@ Bools = NDArray[np.bool_]
 ROUNDS = 8
 """In which nothing moves, at least."""
 CHANCE = 1e-4
+NO_CHANCE = 1e-12
+"""Below which the least movement is enough."""
+BY_SIBLINGS, BY_THE_REST = (4.5, 2.8), (6.0, 3.8)
+"""Usual errors by which a reading must have moved, at :data:`CHANCE` and at :data:`NO_CHANCE`: what is compared with
+others like it is explained better than what inlet, load and fans must explain. Found on healthy simulated days."""
 OWN_SWING = 0.08
 """Part of its usual load by which a part's own load must have swung before its sensor is called stuck."""
 _MOVES = 0.03
@@ -77,17 +83,17 @@ class Stuck:
         self._high = np.where(same, np.where(usable, np.fmax(self._high, explained), self._high), explained)
         quantum = np.where(self.quantum == self.quantum, self.quantum, np.inf)
         spread = np.where(spread == spread, spread, np.inf)
-        # what is compared with others like it is explained better than what inlet, load and fans must explain
-        must = np.maximum(np.maximum(3.5 * quantum, 0.12 * least), np.where(model.siblings, 4.5, 6.0) * spread)
+        chance = self._chance()
+        sure = np.log(np.maximum(chance, NO_CHANCE) / CHANCE) / np.log(NO_CHANCE / CHANCE)
+        first, last = (np.where(model.siblings, *each) for each in zip(BY_SIBLINGS, BY_THE_REST, strict=True))
+        must = np.maximum(np.maximum(3.5 * quantum, 0.12 * least), (first + (last - first) * sure.clip(0.0)) * spread)
         # siblings that move tell nothing of a sensor whose own part does all the time the same
         load = np.minimum(np.maximum(model.own_load, -1e6), 1e6)
         self._least_load = np.where(same, np.fmin(self._least_load, load), load)
         self._most_load = np.where(same, np.fmax(self._most_load, load), load)
         swung = self._most_load - self._least_load
         idle_along = model.siblings & ~self._by_air & (load == load) & (swung < OWN_SWING)
-        stuck: Bools = (
-            usable & (self.run >= ROUNDS) & (self._chance() < CHANCE) & (self._high - self._low > must) & ~idle_along
-        )
+        stuck: Bools = usable & (self.run >= ROUNDS) & (chance < CHANCE) & (self._high - self._low > must) & ~idle_along
         return stuck & ~doubtful
 
     @property

@@ -12,6 +12,8 @@ from collector.model import Fallen, Kind, Lamps, LampState
 REMOTE = frozenset({"update firmware", "restart", "set its clock", "nothing"})
 """Remedies for which nobody has to go there."""
 
+COLD_PLATE = "reseat its cold plate"
+
 STATIC = "Static kills boards: wear the wrist strap, bonded to the rack, and keep parts in their bags."
 HOT = "Heat sinks, supplies and connectors stay hot for minutes: let them cool or wear gloves."
 FANS = "Fans keep turning, and start by themselves: keep fingers, cables and sleeves out."
@@ -51,6 +53,7 @@ _VERBS = {
     "move to another port": "Move the cable at {part} to another port",
     "fit a blanking panel": "Close the gap with a blanking panel: {part}",
     "reseat its heat sink": "Reseat the heat sink of {part}",
+    COLD_PLATE: "Reseat the cold plate of {part}, with the coolant shut off",
     "tighten its joints": "Tighten the joints of {part} to the maker's torque",
     "restore": "Restore {part}",
     "repair": "Repair {part}",
@@ -73,9 +76,10 @@ def task(remedy: str, part: str, number: str | None, spare: str | None) -> str:
     return sentence + "."
 
 
-def cautions(kind: Kind) -> tuple[str, ...]:
-    """The usual ones for that kind of part, and whom to defer to."""
-    return (*_CAUTIONS.get(kind, _BOARD), DEFER)
+def cautions(kind: Kind, remedy: str) -> tuple[str, ...]:
+    """The usual ones for what is done to that kind of part, and whom to defer to."""
+    wet = (WET,) if remedy == COLD_PLATE else ()
+    return (*wet, *_CAUTIONS.get(kind, _BOARD), DEFER)
 
 
 def lamp_text(lamp: Lamps | None, locate: bool | None, front: str, own: bool | None = None) -> str:

@@ -177,7 +177,7 @@ class Desk:
             takes_down=down,
             running=running,
             first=advice.before(suspect.kind, down, leaning, running),
-            cautions=advice.cautions(suspect.kind),
+            cautions=advice.cautions(suspect.kind, suspect.remedy),
             otherwise=tuple(part for part in trouble.group if part != suspect.part),
             bundle=_bundle(suspect),
             handling=self._handlings.of(suspect.part),

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from collector.cli.drilling.front import look_at
+from collector.cli.drilling.hiding import hides
 from collector.cli.drilling.stage import Stage
 from collector.cli.drilling.truth import names
 from collector.model import Suspect
@@ -23,8 +24,8 @@ WORN_OUT = 9.0
 """Per cent of its life left at which a wearing drive has to be named."""
 SURE = 5
 """Rounds in a row for which the name has to stand; then a trial ends early."""
-REST = 80
-"""Rounds at most that a fleet gets to become calm again."""
+REST = 160
+"""Rounds at most that a fleet gets to become calm again: what came and went is said for an hour after."""
 NO_FAULTS = frozenset({"part-swapped", "part-pulled"})
 """What is in the catalogue and no fault: people do it."""
 UNSEEN = frozenset({"lamp-stuck", "lamp-lying"})
@@ -86,7 +87,8 @@ class Row(NamedTuple):
 
 
 def draw(site: Site, rng: random.Random, near: Planted | None = None, *, of_lamps: bool = False) -> Planted:
-    """A fault by chance, each kind equally likely; ``near``: in the same rack, as often as not in the same sled.
+    """A fault by chance, each kind equally likely; ``near``: in the same rack, as often as not in the same sled, and
+    such that neither hides the other.
 
     ``of_lamps``: only of what takes a person at the front; else nothing of that.
     """
@@ -97,12 +99,21 @@ def draw(site: Site, rng: random.Random, near: Planted | None = None, *, of_lamp
         fault = kinds[int(rng.random() * len(kinds))]
         targets = fault.targets(site)
         if near is not None:
-            sled = near.part.path.partition("/")[0]
-            around = sled if rng.random() < 0.5 else sled.partition("-")[0]
-            targets = [part for part in targets if part.path.startswith(around) and part.path != near.part.path]
+            around = _unit(near.part) if rng.random() < 0.5 else _unit(near.part).partition("-")[0]
+            targets = [part for part in targets if _unit(part).startswith(around) and part.path != near.part.path]
         if targets:
             part = targets[int(rng.random() * len(targets))]
-            return Planted(fault, part, fault.draw(rng))
+            arguments = fault.draw(rng)
+            if near is not None and (
+                hides(site, fault.name, part, near.part) or hides(site, near.fault.name, near.part, part)
+            ):
+                continue
+            return Planted(fault, part, arguments)
+
+
+def _unit(part: Part) -> str:
+    """The sled, shelf or switch that a part is in or at: of a cable, what its near end is on."""
+    return part.path.removeprefix("~").partition("/")[0]
 
 
 async def trial(stage: Stage, planted: Sequence[Planted]) -> list[Row]:
@@ -113,7 +124,8 @@ async def trial(stage: Stage, planted: Sequence[Planted]) -> list[Row]:
     for sled in {each.part.path.partition("/")[0] for each in planted if each.fault.name in UNSEEN}:
         await look_at(stage, sled)
     longest = math.ceil(max(each.over for each in planted) / stage.interval) + PATIENCE
-    stirred = _around(stage.world, planted[0].part) if any(each.fault.name in STILL for each in planted) else []
+    still = [each.part for each in planted if each.fault.name in STILL]
+    stirred = list(dict.fromkeys(sled for part in still for sled in _around(stage.world, part)))
     if stirred:
         longest += STIRRED
         stage.world.warm_room(STIRRED_WARMTH, STIRRED_SECONDS)
@@ -147,7 +159,7 @@ async def trial(stage: Stage, planted: Sequence[Planted]) -> list[Row]:
 
 def _around(world: World, part: Part) -> list[str]:
     """The sled that a part is in; of what feeds a rack, all sleds of that rack."""
-    name = part.path.partition("/")[0]
+    name = _unit(part)
     sleds = [sled.name for sled in world.site.sleds]
     return [name] if name in sleds else [sled for sled in sleds if sled.startswith(name.partition("-")[0])]
 

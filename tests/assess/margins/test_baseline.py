@@ -16,7 +16,7 @@ def test_less_heat_than_was_ever_learnt_from_never_cools() -> None:
 
     def at(load: float) -> np.ndarray:
         per_speed = np.full((1, len(TIMES)), load)
-        return laws.inputs(per_speed, per_speed)
+        return laws.inputs(per_speed, per_speed, np.ones((1, len(TIMES))))
 
     at(1.0)
     for number in range(400):
