@@ -9,6 +9,7 @@ from collector.assess.isolate.isolation import Isolation
 from collector.assess.looking import Look
 from collector.assess.looks.air import AirLook
 from collector.assess.looks.busbar import Bars, BusbarLook
+from collector.assess.looks.clocks import Clocks
 from collector.assess.looks.contact import ContactLook
 from collector.assess.looks.fit import Firmware, FitLook
 from collector.assess.looks.peers import Peers, PeersLook
@@ -35,6 +36,7 @@ from collector.assess.watch import Watch
 from collector.model import (
     Assessment,
     Condition,
+    Defect,
     Design,
     Inventory,
     Lamps,
@@ -84,6 +86,7 @@ class Diagnosis:
         self._rooms = Rooms()
         self._firmware = Firmware()
         self._bars = Bars()
+        self._clocks = Clocks()
         self._isolation = Isolation()
         self._desk = Desk(handlings)
         self._sightings = Sightings() if sightings is None else sightings
@@ -94,10 +97,11 @@ class Diagnosis:
         """A ward around a controller's watch; ``open_conditions`` as the watch was given them."""
         name = watch.controller
         told, air = Told(name, open_conditions), AirLook(name, self._alike)
+        contact = ContactLook(name, self._clocks)
         fit = FitLook(name, self._designs, self._firmware)
         looks: tuple[Look, ...] = (
             told,
-            ContactLook(name),
+            contact,
             UnsteadyLook(name),
             SensorsLook(name),
             PeersLook(name, self._peers),
@@ -120,7 +124,7 @@ class Diagnosis:
             Drawing(name),
             RackDrawing(self._racks, rack, electrics),
         )
-        return Ward(watch, looks, told, self, measures, fit, works)
+        return Ward(watch, looks, told, self, measures, fit, works, lacks=(contact, air))
 
     # What people do about orders
 
@@ -142,11 +146,19 @@ class Diagnosis:
 
     # What wards call
 
-    def walked(self, inventory: Inventory, statuses: Mapping[str, Status], visible: Visible, now: Seconds) -> None:
-        """Take a finished walk of one controller."""
+    def walked(
+        self,
+        inventory: Inventory,
+        statuses: Mapping[str, Status],
+        visible: Visible,
+        now: Seconds,
+        weak: tuple[str, ...] = (),
+    ) -> tuple[Defect, ...]:
+        """Take a finished walk of one controller, and what its looks lack; what it tells that can't be so."""
         self._statuses[inventory.controller] = statuses
-        self._isolation.inventory(inventory, visible, now)
+        self._isolation.inventory(inventory, visible, now, weak)
         self._desk.inventory(inventory)
+        return self._isolation.notes_of(inventory.controller)
 
     def assessed(self, assessment: Assessment) -> None:
         """Take what a watch made of a walk or round: the fronts' lamps."""

@@ -16,6 +16,7 @@ from collector.assess.looking import Look, Seen
 from collector.assess.watch import Watch
 from collector.model import (
     Assessment,
+    Defect,
     Figure,
     Inventory,
     Margin,
@@ -49,8 +50,15 @@ class Answers(Struct, frozen=True, kw_only=True):
 class Answering(Protocol):
     """What makes answers of signs, for the whole fleet."""
 
-    def walked(self, inventory: Inventory, statuses: Mapping[str, Status], visible: Visible, now: Seconds) -> None:
-        """Take a finished walk of one controller."""
+    def walked(
+        self,
+        inventory: Inventory,
+        statuses: Mapping[str, Status],
+        visible: Visible,
+        now: Seconds,
+        weak: tuple[str, ...],
+    ) -> tuple[Defect, ...]:
+        """Take a finished walk of one controller, and what its looks lack; what it tells that can't be so."""
 
     def observed(
         self,
@@ -74,6 +82,14 @@ class Listens(Protocol):
 
     def assessed(self, assessment: Assessment) -> None:
         """Take what the watch made of a walk or round, before the look is told of that itself."""
+
+
+class Lacks(Protocol):
+    """A look that knows what it would need."""
+
+    @property
+    def weak(self) -> tuple[str, ...]:
+        """What can't be said of its controller, and why: one sentence each."""
 
 
 class Fits(Protocol):
@@ -104,7 +120,8 @@ class WorksOut(Protocol):
 
 
 class Ward:
-    """One controller's; ``told`` is among ``looks``, and hears of the watch's conditions first."""
+    """One controller's; ``told`` is among ``looks``, and hears of the watch's conditions first. ``lacks``: those looks
+    that know what they would need."""
 
     def __init__(
         self,
@@ -115,6 +132,7 @@ class Ward:
         measures: Sequence[Measures] = (),
         fits: Fits | None = None,
         works: Sequence[WorksOut] = (),
+        lacks: Sequence[Lacks] = (),
     ) -> None:
         self.watch = watch
         self._looks = tuple(looks)
@@ -123,6 +141,7 @@ class Ward:
         self._measures = tuple(measures)
         self._fits = fits
         self._works = tuple(works)
+        self._lacks = tuple(lacks)
         self._misfits: tuple[Misfit, ...] | None = None
         self._idle: frozenset[str] = frozenset()
         self._present: Mapping[SignKey, Observation] = {}
@@ -141,7 +160,8 @@ class Ward:
             measure.inventory(inventory, now)
         for each in self._works:
             each.inventory(inventory, now)
-        self._answering.walked(inventory, self.watch.statuses, self._visible(), now)
+        weak = tuple(text for look in self._lacks for text in look.weak)
+        defects = self._answering.walked(inventory, self.watch.statuses, self._visible(), now, weak)
         seen = Seen(
             time=now,
             frame=inventory.frame,
@@ -150,7 +170,8 @@ class Ward:
             outcome=Outcome.OK,
             clock_offset=inventory.clock_offset,
         )
-        return self._held(self._look(assessment, seen, anew=True))
+        found = self._held(self._look(assessment, seen, anew=True))
+        return structs.replace(found, defects=defects) if defects else found
 
     def _held(self, assessment: Assessment) -> Assessment:
         """With how the sleds differ from their designs, where that is not what was told."""

@@ -62,6 +62,7 @@ def _suspect(trouble: Trouble, rank: int, suspect: Suspect | None) -> dict[str, 
         "signs": list(trouble.signs),
         "unexplained": trouble.unexplained,
         "next_look": trouble.next_look,
+        "weaker": list(trouble.weaker),
     }
 
 

@@ -60,6 +60,9 @@ class Trouble(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """Probability that none of the known faults explains it, 0 to 1."""
     next_look: str = ""
     """The cheapest observation that would split the group; "" where the group is one."""
+    weaker: tuple[str, ...] = ()
+    """What makes the answer weaker than it might be, one sentence each: what is told that can't be so, what isn't told
+    that would be needed."""
 
 
 class Urgency(StrEnum):

@@ -12,6 +12,7 @@ from collector.model.designs import Misfit
 from collector.model.figures import Figure
 from collector.model.lamps import Lamps
 from collector.model.parts import Identity, Location
+from collector.model.telemetry import Defect
 from collector.model.words import Health, Kind, Seconds
 
 
@@ -187,6 +188,9 @@ class Assessment(Struct, frozen=True, kw_only=True):
     """That changed by enough to tell, whole for each part told of."""
     figures: tuple[Figure, ...] = ()
     """That changed by enough to tell."""
+    defects: tuple[Defect, ...] = ()
+    """What the controller tells that can't be so, beside what others tell or for what answers need of it; until its
+    next walk."""
     misfits: tuple[Misfit, ...] | None = None
     """How the controller's sleds differ from their designs, all of it; None where that is what it was."""
 
@@ -194,5 +198,5 @@ class Assessment(Struct, frozen=True, kw_only=True):
     def empty(self) -> bool:
         """Whether there is nothing in it to keep."""
         told = (self.opened, self.changed, self.closed, self.rolled, self.lamps, self.events, self.stays)
-        answers = (self.troubles, self.orders, self.margins, self.figures)
+        answers = (self.troubles, self.orders, self.margins, self.figures, self.defects)
         return not (any(told) or any(answers) or self.misfits is not None)

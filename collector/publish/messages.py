@@ -233,6 +233,7 @@ def trouble(told: Trouble) -> bytes:
             "signs": _sentences(told.signs),
             "unexplained": told.unexplained,
             "next_look": plain(told.next_look, 500),
+            "weaker": _sentences(told.weaker),
         }
     )
 

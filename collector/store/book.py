@@ -165,6 +165,7 @@ class Book:
                     self._add_frame(frames, entry, update.round.frame)
                 touched[entry.id] = entry
             if update.assessment is not None:
+                self._keep_defects(entry, update.assessment.defects)
                 self._keep_assessment(entry, update.assessment)
                 changed |= _subjects(update.assessment)
                 if update.assessment.rolled:

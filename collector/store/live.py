@@ -168,6 +168,8 @@ class LiveController:
             self.conditions[condition.id] = condition
         for condition in assessment.closed:
             self.conditions.pop(condition.id, None)
+        for defect in assessment.defects:
+            self.defects[defect_key(defect)] = defect
         self.rolled.update(assessment.rolled)
         self.lamps.update(assessment.lamps)
         for margin in assessment.margins:

@@ -51,7 +51,7 @@ def defect_key(defect: Defect) -> tuple[str, str, str]:
 
 
 def _of_parts(assessment: Assessment | None, walked: Inventory | None) -> Assessment | None:
-    """Without the rollups and lamps of parts that a later walk no longer found."""
+    """Without the rollups and lamps of parts that a later walk no longer found, nor the defects of before that."""
     if assessment is None or walked is None:
         return assessment
     parts = {part.id for part in walked.parts}
@@ -59,6 +59,7 @@ def _of_parts(assessment: Assessment | None, walked: Inventory | None) -> Assess
         assessment,
         rolled={part: rolled for part, rolled in assessment.rolled.items() if part in parts},
         lamps={part: lamps for part, lamps in assessment.lamps.items() if part in parts},
+        defects=(),
     )
 
 
@@ -103,6 +104,7 @@ def _assessments(older: Assessment | None, newer: Assessment | None) -> Assessme
             {(each.part, each.kind, each.sensor): each for each in (*older.margins, *newer.margins)}.values()
         ),
         figures=tuple({each.key: each for each in (*older.figures, *newer.figures)}.values()),
+        defects=_defects(older.defects, newer.defects),
         misfits=older.misfits if newer.misfits is None else newer.misfits,
     )
 

@@ -57,6 +57,7 @@ def _trouble(accused: Accused, orders: Sequence[WorkOrder], controller: str, now
         _alike(accused.alike),
         tag("p", tag("b", "Look next: "), trouble.next_look, data_next_look=True) if trouble.next_look else None,
         tag("p", unexplained, class_="small") if unexplained else None,
+        _weaker(trouble.weaker),
         tag(
             "details",
             tag(
@@ -68,6 +69,18 @@ def _trouble(accused: Accused, orders: Sequence[WorkOrder], controller: str, now
         if signs
         else None,
         data_trouble=trouble.id,
+    )
+
+
+def _weaker(told: Sequence[str]) -> Ink | None:
+    """What makes the answer weaker than it might be."""
+    if not told:
+        return None
+    return tag(
+        "div",
+        tag("span", "less sure because", class_="small"),
+        tag("ul", *(tag("li", each) for each in told), class_="evidence"),
+        data_weaker=len(told),
     )
 
 

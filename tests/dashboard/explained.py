@@ -64,6 +64,7 @@ def explain_fan(fan: Invented, part: str, now: float) -> None:
             signs=("Fan 2 stands still",),
             unexplained=0.03,
             next_look="Measure 12 V at the fan's plug.",
+            weaker=("enclosure E1 is told with two serial numbers",),
         )
     )
     fan.orders.append(

@@ -257,6 +257,7 @@ def test_suspects_of_this_sled_come_with_evidence_group_and_next_look(source: So
     assert "draws no current" in words(one(fan, data_reasons="against"))
     assert "can't tell these 2 apart: Fan 2, Converter 1" in words(one(tree, data_alike="2"))
     assert "Measure 12 V" in words(one(tree, data_next_look="true"))
+    assert words(one(tree, data_weaker="1")) == "less sure because enclosure E1 is told with two serial numbers"
     assert one(tree, href=orders_link(order=FAN_ORDER)) is not None
     assert accusations(facts.troubles, "r01-s1") == ()
     assert suspects((), (), SEIZED, NOW, None) is None

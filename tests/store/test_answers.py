@@ -6,6 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from collector.model import (
+    Defect,
+    DefectKind,
     Figure,
     FigureKind,
     Health,
@@ -15,12 +17,14 @@ from collector.model import (
     MarginKind,
     Suspect,
     Trouble,
+    Update,
     Urgency,
     WorkOrder,
 )
+from collector.store.live import LiveController
 from collector.store.merge import merged
 from collector.store.reader import Reader
-from tests.store.invented import NOON, Clock, assessed, writer
+from tests.store.invented import NOON, Clock, assessed, inventory, writer
 
 DAY = 86400.0
 STRANGE = "<b>Fan\u202e 1</b>"
@@ -140,3 +144,30 @@ async def test_of_a_part_the_sensor_that_is_nearest_to_its_limit_counts(tmp_path
         await opened.put(assessed("c1", margins=(nearer,)))
     with Reader(tmp_path) as reader:
         assert reader.margins() == [nearer, margin("c1:drive", sensor="core 1")]
+
+
+async def test_what_assessing_finds_wrong_stands_among_the_defects_until_the_next_walk(tmp_path: Path) -> None:
+    told = Defect(controller="c1", resource="/e", property="", kind=DefectKind.CONTRADICTION, detail="two serials")
+    other = Defect(controller="c1", resource="/f", property="", kind=DefectKind.LINK_LOOP, detail="a circle")
+    assessment = assessed("c1", defects=(told,)).assessment
+    assert assessment is not None
+    assert not assessment.empty
+    walk = Update(controller="c1", inventory=inventory("c1", NOON), assessment=assessment)
+    both = merged(walk, assessed("c1", defects=(other,)))
+    live = LiveController("c1", "https://192.0.2.1", Location(), False)
+    live.apply(walk)
+    assert list(live.defects.values()) == [told]
+    async with writer(tmp_path, "c1") as opened:
+        await opened.put(walk)
+        await opened.put(both)
+    with Reader(tmp_path) as reader:
+        assert reader.defects("c1") == [told, other]
+        assert reader.controllers()[0].defects == 2
+    later = Update(controller="c1", inventory=inventory("c1", NOON + 900.0))
+    gone = merged(both, later)
+    assert gone.assessment is not None
+    assert gone.assessment.defects == ()
+    async with writer(tmp_path, "c1") as opened:
+        await opened.put(later)
+    with Reader(tmp_path) as reader:
+        assert reader.defects("c1") == []

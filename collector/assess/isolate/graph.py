@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 
 from msgspec import Struct, structs
 
-from collector.assess.isolate.sheet import Sheet
+from collector.assess.isolate.sheet import MOST_NOTES, Sheet
 from collector.assess.isolate.words import Role
 from collector.assess.place_merge import Merged
 from collector.model import Defect, DefectKind, Identity, Inventory, Kind, Location, Part, Quantity
@@ -23,6 +23,8 @@ Rack = tuple[str | None, str | None, str]
 _LIQUID = (Kind.PUMP, Kind.COOLANT_LOOP, Kind.LEAK_DETECTOR, Kind.COOLING_UNIT)
 _FEEDERS = (Kind.POWER_FEED, Kind.CIRCUIT, Kind.OUTLET)
 _SHARED_KINDS = (Kind.RACK, Kind.ENCLOSURE, Kind.SLED, Kind.BLADE, Kind.MODULE, Kind.POWER_SUPPLY)
+MOST_TOGETHER = 4
+"""Contradictions about one part that are told in one go."""
 _WORD = re.compile(r"[\w.-]+")
 
 
@@ -56,8 +58,11 @@ class Graph:
         self._named: dict[str, dict[str | None, None]] = {}
         self._data_switch: dict[Rack, str | None] = {}
         self._notes: dict[str, tuple[Defect, ...]] = {}
-        self._disputes: dict[Rack, tuple[Defect, ...]] = {}
+        self._disputes: dict[Rack, dict[str, tuple[Defect, ...]]] = {}
+        """By rack, then by controller: in what it contradicts another one of the rack."""
         self._one: dict[Rack, dict[str, str]] = {}
+        self._tellers: dict[Rack, dict[str, tuple[Anchor, ...]]] = {}
+        """By rack, then by the id under which a part fails: all that tell of it, where several do."""
 
     # What walks bring
 
@@ -107,6 +112,7 @@ class Graph:
         if rack is not None:
             self._disputes.pop(rack, None)
             self._one.pop(rack, None)
+            self._tellers.pop(rack, None)
             self._data_switch.pop(rack, None)
 
     # What is known
@@ -125,13 +131,18 @@ class Graph:
         rack = self._rack_of.get(port[0])
         return heard if heard is not None or rack is None else self.data_switch_of(rack)
 
-    def notes(self) -> tuple[Defect, ...]:
-        """What controllers tell that can't be so, of the sleds and racks that have been looked at."""
-        return (*(note for notes in self._notes.values() for note in notes), *self._all_disputes())
-
-    def _all_disputes(self) -> Iterator[Defect]:
-        for notes in self._disputes.values():
-            yield from notes
+    def notes_of(self, controller: str) -> tuple[Defect, ...]:
+        """What a controller tells that can't be so: of its own parts, and beside what others of its rack tell."""
+        sheet, rack = self._sheets.get(controller), self._rack_of.get(controller)
+        if sheet is None:
+            return ()
+        if controller not in self._notes:
+            self._notes[controller] = sheet.notes()
+        if rack is None or len(self._in_rack[rack]) < 2:
+            return self._notes[controller]
+        if rack not in self._disputes:
+            self._merge(rack)
+        return (*self._notes[controller], *self._disputes[rack].get(controller, ()))
 
     def one(self, controller: str, part: str) -> str:
         """The id under which a part fails that several controllers tell of."""
@@ -141,6 +152,21 @@ class Graph:
         if rack not in self._one:
             self._merge(rack)
         return self._one[rack].get(part, part)
+
+    def _told_by(self, controller: str, id: str) -> tuple[Anchor, ...]:
+        """All that tell of a part, where several controllers do: what either shows of it, or doesn't, is evidence."""
+        rack = self._rack_of.get(controller)
+        return () if rack is None else self._tellers.get(rack, {}).get(id, ())
+
+    def beside(self, controller: str) -> frozenset[str]:
+        """The other controllers that tell of a part that this one tells of."""
+        rack = self._rack_of.get(controller)
+        if rack is None or len(self._in_rack[rack]) < 2:
+            return frozenset()
+        if rack not in self._tellers:
+            self._merge(rack)
+        groups = ({name for name, _ in tellers} for tellers in self._tellers[rack].values())
+        return frozenset(name for group in groups if controller in group for name in group) - {controller}
 
     def _merge(self, rack: Rack) -> None:
         parts = [
@@ -153,17 +179,30 @@ class Graph:
         self._one[rack] = {
             part.id: tellers[0].id for tellers in merged.nodes.values() if len(tellers) > 1 for part in tellers[1:]
         }
+        self._tellers[rack] = {
+            tellers[0].id: tuple((part.controller, part.id) for part in tellers)
+            for tellers in merged.nodes.values()
+            if len(tellers) > 1
+        }
         by_id = {part.id: part for part in parts}
-        self._disputes[rack] = tuple(
-            Defect(
-                controller=by_id[told.parts[0]].controller,
-                resource=by_id[told.parts[0]].uri,
-                property="",
-                kind=DefectKind.CONTRADICTION,
-                detail=told.text,
+        said: dict[str, list[str]] = {}
+        for told in merged.contradictions:
+            for id in told.parts:
+                said.setdefault(id, []).append(told.text)
+        found: dict[str, list[Defect]] = {}
+        for id, texts in said.items():
+            part = by_id[id]
+            detail = "; ".join(dict.fromkeys(texts[:MOST_TOGETHER]))
+            found.setdefault(part.controller, []).append(
+                Defect(
+                    controller=part.controller,
+                    resource=part.uri,
+                    property="",
+                    kind=DefectKind.CONTRADICTION,
+                    detail=detail,
+                )
             )
-            for told in merged.contradictions
-        )
+        self._disputes[rack] = {name: tuple(notes[:MOST_NOTES]) for name, notes in found.items()}
 
     # Who can fail
 
@@ -172,8 +211,6 @@ class Graph:
         sheet = self._sheets.get(controller)
         if sheet is None:
             return
-        if controller not in self._notes:
-            self._notes[controller] = sheet.notes()
         shared = self._rack_of.get(controller) is not None
         for part in sheet.parts:
             if not (shared and part.kind in _FEEDERS):
@@ -189,15 +226,16 @@ class Graph:
                     yield self._told(sheet, part)
 
     def _told(self, sheet: Sheet, part: Part) -> Node:
+        id = self.one(sheet.controller, part.id)
         return Node(
-            id=self.one(sheet.controller, part.id),
+            id=id,
             role=part.kind,
             kind=part.kind,
             name=part.name,
             controller=sheet.controller,
             location=part.location,
             identity=part.identity,
-            anchors=((sheet.controller, part.id),),
+            anchors=self._told_by(sheet.controller, id) or ((sheet.controller, part.id),),
             feeds=self._fed_by(sheet, part) if part.kind in _FEEDERS else (),
             sensed=part.id in sheet.sensed,
         )

@@ -35,6 +35,8 @@ OFF_DELAY = 300.0
 """Seconds that a trouble's signs must be gone before it is closed: what comes and goes is one trouble."""
 MOVED = 0.1
 """Change of a probability that is news."""
+MOST_WEAKER = 6
+"""Sentences about what makes an answer weaker."""
 _CRITICAL = {
     *(Sign.STANDS, Sign.NO_POWER, Sign.LEAKING, Sign.UNCORRECTABLE, Sign.CUT_OFF, Sign.OFF, Sign.FAULTY),
     *(Sign.ABSENT, Sign.LINK_DOWN),
@@ -74,16 +76,21 @@ class Isolation:
         self._cases_of: dict[str, set[str]] = {}
         self._waiting: set[str] = set()
         """Cases that time alone may change."""
+        self._weak: dict[str, tuple[str, ...]] = {}
+        """By controller: what its looks lack."""
 
     # What comes in
 
-    def inventory(self, inventory: Inventory, visible: Visible, now: Seconds) -> None:
-        """Take a finished walk of one controller, and what its looks can see from now on."""
+    def inventory(self, inventory: Inventory, visible: Visible, now: Seconds, weak: tuple[str, ...] = ()) -> None:
+        """Take a finished walk of one controller, and what its looks can see from now on; ``weak``: what they lack."""
         self._hearing.controller(inventory.controller).visible = visible
+        self._weak[inventory.controller] = weak
         self._faults.changed(inventory.controller)
+        beside = self._graph.beside(inventory.controller)
         if self._graph.take(inventory):
-            self._faults.changed(inventory.controller)
-            self._dirty.add(inventory.controller)
+            for name in (inventory.controller, *beside, *self._graph.beside(inventory.controller)):
+                self._faults.changed(name)
+                self._dirty.add(name)
 
     def observe(
         self,
@@ -113,10 +120,20 @@ class Isolation:
 
     # What is known
 
-    @property
-    def notes(self) -> tuple[Defect, ...]:
-        """What controllers tell of parts and dependencies that can't be so; isolation is weaker for it there."""
-        return self._graph.notes()
+    def notes_of(self, controller: str) -> tuple[Defect, ...]:
+        """What a controller tells of parts and dependencies that can't be so, by itself or beside what its neighbours
+        tell; isolation is weaker for it there."""
+        return self._graph.notes_of(controller)
+
+    def _weaker(self, controllers: Iterable[str]) -> tuple[str, ...]:
+        """What makes an answer about these controllers weaker, contradictions first."""
+        told: dict[str, None] = {}
+        names = list(controllers)
+        for name in names:
+            told.update(dict.fromkeys(note.detail for note in self._graph.notes_of(name)))
+        for name in names:
+            told.update(dict.fromkeys(f"{name}: {text}" for text in self._weak.get(name, ())))
+        return tuple(told)[:MOST_WEAKER]
 
     @property
     def open(self) -> tuple[Trouble, ...]:
@@ -250,15 +267,15 @@ class Isolation:
             return []
         return [structs.replace(case.told, changed=now, closed=max(now, case.told.opened))]
 
-    @staticmethod
-    def _trouble(case: _Case, weighed: Weighed, found: Answer, now: Seconds) -> Trouble:
+    def _trouble(self, case: _Case, weighed: Weighed, found: Answer, now: Seconds) -> Trouble:
         worst = any(spot[2] in _CRITICAL for spot in weighed.spots)
+        controllers = tuple(sorted({spot[0] for spot in weighed.spots}))
         return Trouble(
             id=case.id,
             opened=case.began,
             changed=now,
             severity=Health.CRITICAL if worst else Health.WARNING,
-            controllers=tuple(sorted({spot[0] for spot in weighed.spots})),
+            controllers=controllers,
             suspects=found.suspects,
             group=found.group,
             also=found.also,
@@ -266,6 +283,7 @@ class Isolation:
             signs=tuple(dict.fromkeys(each.text for each in weighed.seen)),
             unexplained=min(1.0, max(0.0, 1.0 - found.failed)),
             next_look=found.next_look,
+            weaker=self._weaker(controllers),
         )
 
 

@@ -8,12 +8,31 @@ from functools import cached_property
 from collector.assess.isolate.words import Where
 from collector.assess.tree import Tree
 from collector.assess.words import clip
-from collector.model import Defect, DefectKind, Inventory, Kind, Link, Neighbour, Part, Why
+from collector.model import (
+    Defect,
+    DefectKind,
+    Inventory,
+    Kind,
+    Link,
+    Neighbour,
+    Part,
+    Quantity,
+    Sensor,
+    Thresholds,
+    Why,
+)
 
 _SLEDS = (Kind.SLED,)
 _BLADES = (Kind.BLADE, Kind.MODULE)
+NONE = Thresholds()
 MOST_NOTES = 20
 """Defects that are told of one controller's tree."""
+_LIMITED = (Quantity.TEMPERATURE, Quantity.VOLTAGE, Quantity.ROTATION, Quantity.SPEED_RATIO)
+"""Quantities that are watched by thresholds first of all."""
+NO_THRESHOLDS = (
+    "no temperature, voltage or speed comes with a threshold: what is beyond one shows only where comparison with its "
+    "past or its peers gives it away, later and less surely"
+)
 
 
 class Sheet:
@@ -25,6 +44,7 @@ class Sheet:
         self.links = inventory.links
         self.neighbours = inventory.neighbours if neighbours is None else tuple(neighbours)
         self.layout = inventory.layout
+        self.unlimited = _unlimited(inventory.layout.sensors)
 
     def heard_still(self, inventory: Inventory) -> tuple[Neighbour, ...]:
         """The neighbours of a newer walk, and for ports that hear nobody now, those that they heard before: who is at
@@ -41,6 +61,7 @@ class Sheet:
             and self.links == inventory.links
             and not set(inventory.neighbours) - set(self.neighbours)
             and len(self.layout.sensors) == len(inventory.layout.sensors)
+            and self.unlimited == _unlimited(inventory.layout.sensors)
         )
 
     @cached_property
@@ -158,11 +179,13 @@ class Sheet:
         return [] if part is None else [part]
 
     def notes(self) -> tuple[Defect, ...]:
-        """What in the tree and the links can't be so, or leads nowhere: isolation does without it."""
+        """What in the tree and the links can't be so, or leads nowhere, and what is missing: isolation does without."""
         found: list[Defect] = []
         known = {part.id for part in self.parts}
+        # made for this alone: to keep it takes room, and most controllers never need it again
+        parent = (self.__dict__.get("tree") or Tree(self.parts)).parent
         for at, part in enumerate(self.parts):
-            if part.parent is None or self.tree.parent[at] >= 0:
+            if part.parent is None or parent[at] >= 0:
                 continue
             kind = DefectKind.LINK_LOOP if part.parent in known else DefectKind.DANGLING_LINK
             words = "is told to be inside itself" if part.parent in known else "is told to be in a part that is missing"
@@ -175,6 +198,8 @@ class Sheet:
         for circle in _circles(self.links):
             text = f"parts are told to depend on each other in a circle ({len(circle)} of them)"
             found.append(self._note_of(circle[0], DefectKind.LINK_LOOP, text))
+        if self.unlimited and self.parts:
+            found.insert(0, self._note(self.parts[0], DefectKind.MISSING, NO_THRESHOLDS))
         return tuple(found[:MOST_NOTES])
 
     def _note(self, part: Part, kind: DefectKind, detail: str) -> Defect:
@@ -183,6 +208,12 @@ class Sheet:
     def _note_of(self, id: str, kind: DefectKind, detail: str) -> Defect:
         uri = id.removeprefix(self.controller + ":")
         return Defect(controller=self.controller, resource=uri, property="", kind=kind, detail=detail)
+
+
+def _unlimited(sensors: Sequence[Sensor]) -> bool:
+    """Whether there are sensors that want thresholds, and none has any."""
+    limited = [sensor.thresholds for sensor in sensors if sensor.quantity in _LIMITED]
+    return bool(limited) and all(each == NONE for each in limited)
 
 
 def _circles(links: Iterable[Link]) -> list[list[str]]:

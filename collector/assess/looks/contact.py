@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from statistics import median
 
 from collector.assess.looking import Seen
+from collector.assess.looks.clocks import CLOCK_LIMIT, Clocks
 from collector.assess.looks.speaker import speaker_of, unknown_speaker
 from collector.model import Inventory, Observation, Outcome, Seconds, Sign, SignKey, Visible
 
@@ -23,8 +24,8 @@ ROUNDS_UNTIL_SLOW = 3
 MUCH_SLOWER, ROUNDS_UNTIL_MUCH_SLOWER = 10.0, 2
 """The same where there is less doubt."""
 ROUNDS_LEARNT, ROUNDS_KEPT = 8, 32
-CLOCK_LIMIT = 60.0
-"""Seconds that a clock may be off (the collector's own defect begins there as well)."""
+ROUNDS_UNTIL_OFF = 2
+"""Rounds in a row in which a clock is off before it is said, where others may yet tell that ours is wrong."""
 RESET_MARGIN = 60.0
 """Seconds that a told reset must be later than the one known: some work it out anew from a running counter."""
 RESTART_AT_MOST = 900.0
@@ -46,8 +47,12 @@ _READ = frozenset({Outcome.OK, Outcome.PARTIAL})
 class ContactLook:
     """One controller's contact."""
 
-    def __init__(self, controller: str) -> None:
+    def __init__(self, controller: str, clocks: Clocks | None = None) -> None:
+        """``clocks``: shared with the looks of other controllers, where there are any."""
         self._controller = controller
+        self._clocks = Clocks() if clocks is None else clocks
+        self._off_rounds = 0
+        self._common = 0.0
         self._part = unknown_speaker(controller)
         self._on: dict[SignKey, Observation] = {}
         self._lengths: deque[float] = deque(maxlen=ROUNDS_KEPT)
@@ -70,6 +75,13 @@ class ContactLook:
         if self._clock_told:
             signs.add(Sign.CLOCK_OFF)
         return {self._part: frozenset(signs)}
+
+    @property
+    def weak(self) -> tuple[str, ...]:
+        """What can't be said of this controller, and why."""
+        if not self._common:
+            return ()
+        return (f"most controllers' clocks are {span(self._common)}: check ours; times told by them are doubtful",)
 
     @property
     def present(self) -> Mapping[SignKey, Observation]:
@@ -122,11 +134,17 @@ class ContactLook:
         self._look_for_slowness(seen)
         if seen.clock_offset is not None and seen.clock_offset == seen.clock_offset:
             self._clock_told = True
-            if abs(seen.clock_offset) > CLOCK_LIMIT:
-                way = "ahead" if seen.clock_offset > 0 else "behind"
-                self._show(Sign.CLOCK_OFF, f"its clock is {abs(seen.clock_offset):.0f} s {way}", now, 1.0)
-            else:
-                self._hide(Sign.CLOCK_OFF)
+            self._look_at_clock(seen.clock_offset, now)
+
+    def _look_at_clock(self, offset: float, now: Seconds) -> None:
+        self._clocks.tell(self._controller, now, offset)
+        self._common = self._clocks.common(now)
+        off = offset - self._common
+        self._off_rounds = self._off_rounds + 1 if abs(off) > CLOCK_LIMIT else 0
+        if not self._off_rounds:
+            self._hide(Sign.CLOCK_OFF)
+        elif self._off_rounds >= ROUNDS_UNTIL_OFF or not self._clocks.known():
+            self._show(Sign.CLOCK_OFF, f"its clock is {span(off)}", now, 1.0)
 
     def _look_for_reset(self, seen: Seen, away: float | None) -> None:
         status = seen.statuses.get(self._part)
@@ -198,3 +216,8 @@ class ContactLook:
             weight=weight,
             text=text,
         )
+
+
+def span(offset: float) -> str:
+    """How far a clock is off, and which way."""
+    return f"{abs(offset):.0f} s {'ahead' if offset > 0 else 'behind'}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from statistics import median
 
 import numpy as np
@@ -24,6 +24,7 @@ _NEVER_NEGATIVE = frozenset(
         Quantity.POWER,
     }
 )
+_UNBOUNDED = frozenset({Quantity.COUNT, Quantity.DATA, Quantity.ENERGY, Quantity.TIME, Quantity.OTHER})
 COLDEST, HOTTEST = -30.0, 160.0
 """Cel: beyond these no electronics told anything (common practice, no source)."""
 BELOW_INLET = 4.0
@@ -36,9 +37,25 @@ STANDS = 0.03
 STILL_DRAWS = 0.3
 """Part of its usual power that a fan draws only while it turns (common practice, no source)."""
 
+MOST: Mapping[Quantity, float] = {Quantity.POWER: 1e6, Quantity.ROTATION: 1e6}
+"""In the canonical unit: more than any part takes in or turns at (common practice, no source)."""
+ABSURD = 1e9
+"""In any other canonical unit that is judged here: no machine has so much of anything."""
+
 Bools = NDArray[np.bool_]
 Wrong = dict[int, tuple[str, float]]
 """By column: why, and how sure that is."""
+
+
+def nonsense(quantity: Quantity, value: float) -> str | None:
+    """Why a reading can't be, whatever stands around it; None for one that can."""
+    if quantity is Quantity.TEMPERATURE and not COLDEST <= value <= HOTTEST:
+        return "no electronics work at that temperature"
+    if quantity in _NEVER_NEGATIVE and value < -1e-6:
+        return "that can't be negative"
+    if not abs(value) < MOST.get(quantity, ABSURD) and quantity not in _UNBOUNDED:
+        return "no machine has so much"
+    return None
 
 
 class Impossible:
@@ -51,6 +68,8 @@ class Impossible:
         """Temperatures of what the air comes to."""
         self.inside[kin.inlets] = False
         self._unsigned = _of(kin, lambda quantity: quantity in _NEVER_NEGATIVE)
+        self.most: Floats = np.asarray([MOST.get(sensor.quantity, ABSURD) for sensor in kin.sensors])
+        """By column: beyond this, either way, nothing is that much."""
         self._humid = _of(kin, lambda quantity: quantity is Quantity.HUMIDITY)
         turning = _of(kin, lambda quantity: quantity in (Quantity.ROTATION, Quantity.SPEED_RATIO))
         self._fan = turning & np.asarray([sensor.kind is Kind.FAN for sensor in kin.sensors], dtype=np.bool_)
@@ -61,9 +80,10 @@ class Impossible:
         self._coldest = float("nan")
         self._before_stop: Floats = np.full(kin.size, np.nan)
 
-    def find(self, values: Floats, idle: Bools, shown: Callable[[int], bool]) -> Wrong:
-        """What can't be, by column; ``shown`` says of a column whether that is shown of it already."""
-        wrong: Wrong = {}
+    def find(self, values: Floats, absurd: Bools, idle: Bools, shown: Callable[[int], bool]) -> Wrong:
+        """What can't be, by column; ``absurd``: columns that told more than ``most``, and none of ``values``;
+        ``shown`` says of a column whether that is shown of it already."""
+        wrong: Wrong = dict.fromkeys(np.nonzero(absurd)[0].tolist(), ("no machine has so much", 0.95))
         for column in np.nonzero(self._unsigned & (values < -1e-6))[0].tolist():
             wrong[column] = ("that can't be negative", 0.9)
         for column in np.nonzero(self._humid & (values > 100.5))[0].tolist():

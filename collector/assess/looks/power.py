@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from collector.assess.looking import Seen
 from collector.assess.looks.latch import Signs
 from collector.assess.looks.usual import Usual
-from collector.assess.margins.feeding import Adds, Feeding, Line, feed
+from collector.assess.margins.feeding import MOST_WATTS, Adds, Feeding, Line, feed
 from collector.model import Inventory, Observation, Seconds, Sensor, Sign, SignKey, State, Visible
 
 DEAD = 0.2
@@ -96,7 +96,7 @@ class PowerLook:
             self._sum(add, values, now, seen.idle, dead)
         for column, limit in feeding.loads:
             sensor = self._sensors[column]
-            if values[column] > limit:
+            if limit < values[column] < MOST_WATTS:
                 text = (
                     f"{self._names[sensor.part]}: {sensor.sensor} is {values[column]:.0f} {sensor.unit}, "
                     f"more than {limit:.0f}"

@@ -32,8 +32,6 @@ NEW_HOME = 500
 """Rounds after which other parts being off counts as usual, at most; as many as the usual was seen, if fewer."""
 WARMING = 900.0
 """Seconds after a part was switched in which its readings settle."""
-ABSURD = 1e9
-"""In any canonical unit that is judged here: no machine has so much of anything."""
 JUDGED_EVERY = 50.0
 """Seconds between two judgements of figures: what changes them slowly needs no more, and most of the cost is here."""
 UNLIKE_LOAD = 0.4
@@ -157,7 +155,11 @@ class SensorsLook:
             if self._jitter is not None:
                 self._jitter.forget()
         self._last = now
-        values[~(np.abs(values) < ABSURD)] = np.nan
+        assert self._odd is not None
+        raw, came = values, values == values
+        absurd = came & ~(np.abs(values) < self._odd.most)
+        if absurd.any():  # told, and nothing to compare anything with
+            values = np.where(absurd, np.nan, values)
         self._note_idle(seen.idle, now)
         told = values == values
         self._signs.begin()
@@ -167,8 +169,8 @@ class SensorsLook:
             explained, regressors = model.explain(working, now)
         else:
             self._signs.keep_all(_FOLLOWED)
-        self._look_for_gone(told, now)
-        self._look_for_impossible(values, now)
+        self._look_for_gone(came, now)
+        self._look_for_impossible(values, raw, absurd, now)
         if judges:
             self._follow(values, working, explained, regressors, told & (values == self._value), told, now)
             self._value = np.where(told, values, self._value)
@@ -257,13 +259,13 @@ class SensorsLook:
             text = f"{sensor.sensor} tells no value while the part runs; last {last}"
             self._signs.see(sensor.part, Sign.READING_GONE, text, now, 0.98 if alone else 0.6, sensor.sensor, 1)
 
-    def _look_for_impossible(self, values: Floats, now: Seconds) -> None:
+    def _look_for_impossible(self, values: Floats, raw: Floats, absurd: Bools, now: Seconds) -> None:
         kin, odd = self._kin, self._odd
         assert kin is not None
         assert odd is not None
-        for column, (why, weight) in odd.find(values, self._idle, self._shows_impossible).items():
+        for column, (why, weight) in odd.find(values, absurd, self._idle, self._shows_impossible).items():
             sensor = kin.sensors[column]
-            text = f"{sensor.sensor} tells {amount(float(values[column]), sensor.unit)}: {why}"
+            text = f"{sensor.sensor} tells {amount(float(raw[column]), sensor.unit)}: {why}"
             self._signs.see(sensor.part, Sign.READING_IMPOSSIBLE, text, now, weight, sensor.sensor)
 
     def _shows_impossible(self, column: int) -> bool:

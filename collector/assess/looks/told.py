@@ -8,8 +8,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 
+from msgspec import structs
+
 from collector.assess.book import missing_part
 from collector.assess.looking import Seen
+from collector.assess.looks.impossible import nonsense
 from collector.assess.words import clip
 from collector.model import (
     Assessment,
@@ -151,6 +154,11 @@ class Told:
         if sensor is None or condition.part is None:
             return
         reading = next((each for each in reversed(condition.evidence) if each.threshold is not None), None)
+        why = None if reading is None or reading.value is None else nonsense(sensor.quantity, reading.value)
+        if why is not None:  # it says nothing of what it measures
+            seen = self._observed(condition, condition.part, Sign.READING_IMPOSSIBLE, _ONLY_REPORTED, condition.sensor)
+            yield structs.replace(seen, text=clip(f"{condition.text}: {why}"))
+            return
         upper = "above" in condition.text if reading is None else (reading.threshold or "").startswith("upper")
         sign = _sign(sensor, upper, _share(reading, self._now(sensor)))
         yield self._observed(condition, condition.part, sign, _SURELY, condition.sensor)

@@ -7,6 +7,9 @@ from typing import Any, NamedTuple
 from collector.assess.margins.wiring import own_power
 from collector.model import Inventory, Kind, Part, Quantity, Sensor
 
+MOST_WATTS = 1e6
+"""No part takes more: a reading above is none (common practice, no source)."""
+
 
 class Line(NamedTuple):
     """A voltage that a part is fed with."""
@@ -46,7 +49,7 @@ class Adds(NamedTuple):
     """W below which a difference says nothing."""
 
     def left(self, values: Any) -> float | None:
-        """Its sum; None where a reading is absent or negative."""
+        """Its sum; None where a reading is absent, negative or absurd."""
         return _total(values, self.left_columns)
 
     def right(self, values: Any) -> float | None:
@@ -72,7 +75,7 @@ def _total(values: Any, columns: tuple[int, ...]) -> float | None:
     total = 0.0
     for column in columns:
         value = values[column]
-        if not value >= 0.0:
+        if not 0.0 <= value < MOST_WATTS:
             return None
         total += value
     return total

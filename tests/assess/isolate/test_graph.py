@@ -80,7 +80,7 @@ def test_what_can_not_be_so_is_noted() -> None:
     bench.see("s1", sign(odd, "Fan1", Sign.STANDS), sign(odd, "Cpu2", Sign.HOT))
     bench.settle()
     assert {part for part, _ in bench.firsts()} >= {fan}
-    kinds = [note.kind for note in bench.isolation.notes]
+    kinds = [note.kind for note in bench.isolation.notes_of("s1")]
     assert kinds.count(DefectKind.LINK_LOOP) >= 2  # the sled inside its blade; fan and blade cool each other
     assert kinds.count(DefectKind.DANGLING_LINK) >= 2
 
@@ -95,7 +95,8 @@ def test_controllers_that_contradict_each_other_are_noted() -> None:
     bench.see("a", sign(mine, "Sled", Sign.UNBALANCED))
     bench.settle()
     assert len(bench.open) == 1
-    assert DefectKind.CONTRADICTION in {note.kind for note in bench.isolation.notes}
+    for name in ("a", "b"):
+        assert [note.kind for note in bench.isolation.notes_of(name)] == [DefectKind.CONTRADICTION]
 
 
 def test_unknown_kinds_get_a_weaker_answer() -> None:
