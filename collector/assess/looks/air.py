@@ -244,6 +244,8 @@ class AirLook:
             self._lags.restart()
             if self._last is not None:
                 self._settled[:] = now + SETTLING
+            if seconds < 0.0:
+                self._laws.set_back(-seconds)
         self._last = now
         # what was hot stays so for a while: the rounds only tell that the power fell, not when
         fell = (power < FALLEN * self._power_before) & (seconds > SPARSE)

@@ -73,6 +73,10 @@ class Baselines:
         """Rows that are worth judging by."""
         return (self.samples >= FEW) & (now - self.learning_since >= SOON)
 
+    def set_back(self, seconds: float) -> None:
+        """Our clock was set back by so many s: what was learnt stays as old as it was."""
+        self.learning_since -= seconds
+
     def inputs(self, per_speed: Floats, power: Floats, slow: Floats) -> Floats:
         """Design matrix (rows, lags, 4) from lagged P / n, P and 1 / n of shape (rows, lags)."""
         fresh = ~(self.scale[:, 0] == self.scale[:, 0])
