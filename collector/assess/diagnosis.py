@@ -93,22 +93,32 @@ class Diagnosis:
         self._statuses: dict[str, Mapping[str, Status]] = {}
         self._lamps: dict[str, dict[str, Lamps]] = {}
 
-    def ward(self, watch: Watch, location: Location | None = None, open_conditions: Sequence[Condition] = ()) -> Ward:
-        """A ward around a controller's watch; ``open_conditions`` as the watch was given them."""
+    def ward(
+        self,
+        watch: Watch,
+        location: Location | None = None,
+        open_conditions: Sequence[Condition] = (),
+        learnt: bytes | None = None,
+    ) -> Ward:
+        """A ward around a controller's watch; ``open_conditions`` as the watch was given them; ``learnt``: what an
+        earlier run's ward remembered."""
         name = watch.controller
         told, air = Told(name, open_conditions), AirLook(name, self._alike)
         contact = ContactLook(name, self._clocks)
+        sensors, power, wear = SensorsLook(name), PowerLook(name), WearLook(name)
+        busbar = BusbarLook(name, self._bars)
+        learns = (told, sensors, air, power, busbar, wear)
         fit = FitLook(name, self._designs, self._firmware)
         looks: tuple[Look, ...] = (
             told,
             contact,
             UnsteadyLook(name),
-            SensorsLook(name),
+            sensors,
             PeersLook(name, self._peers),
             air,
-            PowerLook(name),
-            BusbarLook(name, self._bars),
-            WearLook(name),
+            power,
+            busbar,
+            wear,
             fit,
             WitnessLook(name, self._sightings, lambda: watch.lamps),
         )
@@ -124,7 +134,7 @@ class Diagnosis:
             Drawing(name),
             RackDrawing(self._racks, rack, electrics),
         )
-        return Ward(watch, looks, told, self, measures, fit, works, lacks=(contact, air))
+        return Ward(watch, looks, told, self, measures, fit, works, lacks=(contact, air), learns=learns, learnt=learnt)
 
     # What people do about orders
 

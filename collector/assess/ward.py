@@ -13,11 +13,14 @@ from typing import Protocol
 from msgspec import Struct, structs
 
 from collector.assess.looking import Look, Seen
+from collector.assess.looks.memory import Damaged, Learns, pack, unpack
 from collector.assess.watch import Watch
 from collector.model import (
     Assessment,
     Defect,
+    Event,
     Figure,
+    Health,
     Inventory,
     Margin,
     Misfit,
@@ -36,6 +39,8 @@ from collector.model import (
 READ = frozenset({Outcome.OK, Outcome.PARTIAL})
 """Outcomes of rounds in which something was read."""
 
+AHEAD = 300.0
+"""Seconds that what was learnt may lie ahead: our clock was set back by more, and its times mean nothing."""
 AFTER_HANDS = 600.0
 """Seconds after a declared maintenance in which what was at work on may still settle."""
 
@@ -121,7 +126,8 @@ class WorksOut(Protocol):
 
 class Ward:
     """One controller's; ``told`` is among ``looks``, and hears of the watch's conditions first. ``lacks``: those looks
-    that know what they would need."""
+    that know what they would need; ``learns``: those with something to remember; ``learnt``: what :meth:`remember` gave
+    in an earlier run."""
 
     def __init__(
         self,
@@ -133,6 +139,8 @@ class Ward:
         fits: Fits | None = None,
         works: Sequence[WorksOut] = (),
         lacks: Sequence[Lacks] = (),
+        learns: Sequence[Learns] = (),
+        learnt: bytes | None = None,
     ) -> None:
         self.watch = watch
         self._looks = tuple(looks)
@@ -142,6 +150,9 @@ class Ward:
         self._fits = fits
         self._works = tuple(works)
         self._lacks = tuple(lacks)
+        self._learns = tuple(learns)
+        self._learnt = learnt
+        self._walked = False
         self._misfits: tuple[Misfit, ...] | None = None
         self._idle: frozenset[str] = frozenset()
         self._present: Mapping[SignKey, Observation] = {}
@@ -156,6 +167,7 @@ class Ward:
         self._hear(assessment)
         for look in self._looks:
             look.inventory(inventory, now)
+        stale = self._recall(now)
         for measure in self._measures:
             measure.inventory(inventory, now)
         for each in self._works:
@@ -171,7 +183,38 @@ class Ward:
             clock_offset=inventory.clock_offset,
         )
         found = self._held(self._look(assessment, seen, anew=True))
+        if stale:
+            found = structs.replace(found, events=(*found.events, *stale))
         return structs.replace(found, defects=defects) if defects else found
+
+    def remember(self, now: Seconds) -> bytes | None:
+        """What the looks have learnt, to be given to another ward of this controller; None before the first walk."""
+        return pack({look.kept: look.learnt() for look in self._learns}, now) if self._walked else None
+
+    def _recall(self, now: Seconds) -> list[Event]:
+        """After the first walk, have looks take up what they knew before a restart; tells of what can't be read."""
+        told, self._learnt, self._walked = self._learnt, None, True
+        if told is None:
+            return []
+        try:
+            memory = unpack(told)
+            if memory.time > now + AHEAD:
+                raise Damaged("it was written later than now, by our clock")
+            for look in self._learns:
+                if (learnt := memory.looks.get(look.kept)) is not None:
+                    look.recall(learnt, memory.time, now)
+        except Damaged as error:
+            text = f"what was learnt before the restart can't be taken up, and is learnt anew: {error}"
+            event = Event(
+                time=now,
+                controller=self.watch.controller,
+                part=None,
+                subject="learns anew",
+                severity=Health.WARNING,
+                text=text,
+            )
+            return [event]
+        return []
 
     def _held(self, assessment: Assessment) -> Assessment:
         """With how the sleds differ from their designs, where that is not what was told."""

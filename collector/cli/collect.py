@@ -110,6 +110,7 @@ class _Keeping:
         with Reader(self._state) as reader:
             conditions, stays, heard = reader.conditions(), reader.stays(), reader.heard()
             standing, troubles, orders = reader.care(), reader.troubles(), reader.orders()
+            learnt = reader.learnt()
             handled, seen = reader.held(Handling), reader.held(Sighting)
             holding = Holding([*reader.held(Lit), *handled, *seen])
         self.live.restore(conditions, troubles, orders)
@@ -128,6 +129,7 @@ class _Keeping:
             stays=stays,
             memory=self.memory,
             heard=heard,
+            learnt=learnt,
             cares=cares,
             handlings=handlings,
             sightings=sightings,

@@ -24,6 +24,9 @@ class Update(Struct, frozen=True, kw_only=True):
     heard: bytes | None = None
     """How far the controller's own events have been read, to be given back after a restart; means something to
     ``poll`` only. Kept together with the events that the assessment carries, or neither is."""
+    learnt: bytes | None = None
+    """What the looks at it have learnt, to be given back after a restart; means something to ``assess`` only. None
+    where it is not to be kept anew."""
     contact: Contact | None = None
     """How the contact with the controller stands; None where that is no news."""
     found_anew: frozenset[str] = frozenset()

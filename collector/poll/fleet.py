@@ -52,9 +52,10 @@ class Fleet:
     ``tell`` takes the updates and may wait; what it raises ends the fleet. ``open_conditions``: by controller, those
     that an earlier run left open. ``stays``: where parts were, as earlier runs left it. ``memory`` and ``heard`` (by
     controller, what the store has of :attr:`~collector.model.Update.heard`): what it takes to leave nothing behind on
-    controllers after a kill, and to tell none of their events twice. ``standard``: message registries for services
-    that have none. ``cares``, ``handlings``, ``sightings``: what people did about conditions and orders, and what they
-    saw. The rest is for tests: time, chance, and httpx transports in place of the network.
+    controllers after a kill, and to tell none of their events twice. ``learnt``: by controller, what an earlier run's
+    looks had learnt. ``standard``: message registries for services that have none. ``cares``, ``handlings``,
+    ``sightings``: what people did about conditions and orders, and what they saw. The rest is for tests: time, chance,
+    and httpx transports in place of the network.
     """
 
     def __init__(
@@ -71,12 +72,13 @@ class Fleet:
         interpret: Interpret = interpret,
         memory: Memory | None = None,
         heard: Mapping[str, bytes] | None = None,
+        learnt: Mapping[str, bytes] | None = None,
         standard: Shelf | None = None,
         cares: Cares | None = None,
         handlings: Handlings | None = None,
         sightings: Sightings | None = None,
     ) -> None:
-        told, kept = open_conditions or {}, heard or {}
+        told, kept, known = open_conditions or {}, heard or {}, learnt or {}
         standard = standard or _at_hand(settings.collector.registries)
         secret = memory.secret if memory is not None else secrets.token_bytes(32)
         self.listener = Listener(settings.events, secret) if settings.events is not None else None
@@ -102,11 +104,17 @@ class Fleet:
         }
         self.diagnosis = Diagnosis([each.design for each in settings.designs], places, handlings, sightings)
         clock = clock or SystemClock()
+        wards = {
+            each.name: self.diagnosis.ward(
+                self.watches[each.name], each.location, told.get(each.name, ()), known.get(each.name)
+            )
+            for each in settings.controllers
+        }
         self.keepers = tuple(
             Keeper(
                 controller,
                 settings.collector,
-                self.diagnosis.ward(self.watches[controller.name], controller.location, told.get(controller.name, ())),
+                wards[controller.name],
                 tell,
                 walks=walks,
                 clock=clock,
@@ -118,6 +126,7 @@ class Fleet:
                     secret=secret, push=self.listener, standard=standard, kept=kept.get(controller.name)
                 ),
                 notes=memory.notes(controller.name) if memory is not None else None,
+                remember=wards[controller.name].remember,
             )
             for controller in settings.controllers
         )

@@ -27,7 +27,7 @@ from collector.poll.rounds import Done, Rounds
 from collector.poll.schedule import Chance, Grid, back_off, login_back_off, obeyed, out_of_turn, patience
 from collector.poll.side import first_of
 from collector.poll.streamed import Streamed
-from collector.poll.telling import Tell, Watches
+from collector.poll.telling import Remember, Tell, Watches
 from collector.redfish.client import Client
 from collector.redfish.errors import ControllerError, HttpStatus, LoginRefused, TimedOut
 from collector.redfish.left_over import SessionNotes
@@ -45,6 +45,8 @@ _LEAST_GAP = 0.05
 """Of the poll interval: a gap between two rounds that is shorter is left alone."""
 _GAP_USED = 0.8
 """Of a gap, by what is not a round."""
+REMEMBER_EVERY = 1800.0
+"""Seconds after which what was learnt is kept anew; a controller's turn is its own, as that of rounds is."""
 _ROUNDS_BETWEEN_WALKS = 2
 """At least, when the tree seems to have changed; twice as many each time that happens again before a planned walk."""
 
@@ -53,7 +55,7 @@ class Keeper:
     """Keeps one controller. ``walks`` bounds the walks of the whole fleet; ``transport`` replaces the network.
 
     ``listening``: how to follow the controller's own events; None for not at all. ``notes``: where its session is
-    noted.
+    noted. ``remember``: gives what is to outlast a restart, now and then and at the end.
     """
 
     def __init__(
@@ -71,6 +73,7 @@ class Keeper:
         interpret: Interpret = interpret,
         listening: Listening | None = None,
         notes: SessionNotes | None = None,
+        remember: Remember | None = None,
     ) -> None:
         self.settings = settings
         self._collector = collector
@@ -83,6 +86,7 @@ class Keeper:
         self._client = Client(settings, in_flight=collector.in_flight, transport=transport, limits=limits, notes=notes)
         self._events = None if listening is None else Events(self._client, listening, self, clock=clock, chance=chance)
         self._streamed = Streamed()
+        self._remember = remember
         self._contact = ContactNote(self._client, self._events)
         self._clock_offset: float | None = None
         """As read last, to be told; None where nothing newer was read."""
@@ -98,6 +102,9 @@ class Keeper:
         self._offset = clock.now() - clock.monotonic()
         self._grid = Grid.spread(settings.name, collector.poll_interval, "round")
         self._walk_grid = Grid.spread(settings.name, collector.walk_interval, "walk")
+        self._remember_grid = Grid.spread(settings.name, REMEMBER_EVERY, "remember")
+        self._remember_due = self._remember_grid.at_or_after(self._steady())
+        self._remembered_at = -math.inf
         self._rounds: Rounds | None = None
         self._inventory: Inventory | None = None
         self._due = -math.inf
@@ -115,13 +122,16 @@ class Keeper:
     async def run(self) -> None:
         """Keep the controller until cancelled; its session is deleted then."""
         async with self._client:
-            if self._events is None:
-                await self._poll()
-                return
             try:
-                await first_of(self._poll(), self._live(self._events))
+                if self._events is None:
+                    await self._poll()
+                    return
+                try:
+                    await first_of(self._poll(), self._live(self._events))
+                finally:
+                    await self._events.aclose()
             finally:
-                await self._events.aclose()
+                await self._remember_at_last()
 
     @property
     def client(self) -> Client:
@@ -252,7 +262,30 @@ class Keeper:
         if self._events is not None and (defects := self._events.new_defects()):
             found = structs.replace(found, defects=(*found.defects, *defects))
         assessment = self._watch.round(found, self._clock.now())
-        return Update(controller=self.settings.name, round=found, assessment=assessment)
+        return Update(controller=self.settings.name, round=found, assessment=assessment, learnt=self._remembered())
+
+    def _remembered(self) -> bytes | None:
+        """What is to outlast a restart, where it is due to be kept anew."""
+        now = self._steady()
+        if self._remember is None or now < self._remember_due:
+            return None
+        self._remember_due = self._remember_grid.at_or_after(now + REMEMBER_EVERY / 2)
+        self._remembered_at = now
+        return self._remember(self._clock.now())
+
+    async def _remember_at_last(self) -> None:
+        """The same at the end, unless it was kept lately. What goes wrong with it is told, and keeps nothing up."""
+        if (
+            self._remember is None
+            or self._lost is not None
+            or self._steady() - self._remembered_at < REMEMBER_EVERY / 4
+        ):
+            return
+        try:
+            if (learnt := self._remember(self._clock.now())) is not None:
+                await self._tell(Update(controller=self.settings.name, learnt=learnt))
+        except Exception:
+            log.exception("%s: what was learnt of it since it was kept last is lost", self.settings.name)
 
     def _read(self, done: Done) -> None:
         """Something came: on with the grid, later where the service asked for it, and to a walk where things moved."""

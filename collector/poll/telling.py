@@ -11,6 +11,9 @@ Tell = Callable[[Update], Awaitable[None]]
 """Takes an update; waits while there is no room for it. ValueError: this update doesn't fit, which is that controller's
 trouble alone. Anything else that it raises ends the fleet: nothing can be kept any more."""
 
+Remember = Callable[[Seconds], bytes | None]
+"""Gives what has been learnt of a controller by now; None while that is nothing."""
+
 
 class Watches(Protocol):
     """What a keeper feeds; see :class:`collector.assess.watch.Watch`."""

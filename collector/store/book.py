@@ -52,6 +52,10 @@ class Registered(Protocol):
         """Whether certificate checks are turned off for it."""
 
 
+MOST_LEARNT = 1_000_000
+"""Bytes of what was learnt of one controller; more is not kept."""
+
+
 class _Entry(Struct):
     id: int
     name: str
@@ -174,6 +178,8 @@ class Book:
                 self._connection.execute(sql.SET_CONTACT, (entry.id, codec.to_json(update.contact)))
             if update.heard is not None:
                 self._connection.execute(sql.SET_HEARD, (entry.id, update.heard))
+            if update.learnt is not None and len(update.learnt) <= MOST_LEARNT:
+                self._connection.execute(sql.SET_LEARNT, (entry.id, update.learnt))
         self._connection.executemany(sql.ADD_FRAME, frames)
         self._connection.executemany(sql.ROUND, [_round_row(entry) for entry in touched.values()])
         if sum(fronts.refresh(self._connection, controller) for controller in sorted(restless)):

@@ -25,6 +25,7 @@ def merged(older: Update, newer: Update) -> Update:
         found_anew=_found_anew(older, newer),
         contact=newer.contact or older.contact,
         heard=older.heard if newer.heard is None else newer.heard,
+        learnt=older.learnt if newer.learnt is None else newer.learnt,
     )
 
 

@@ -159,6 +159,10 @@ class Reader:
         """By controller: how far its own events have been read, as an earlier run left it."""
         return dict(self._rows(sql.HEARD))
 
+    def learnt(self) -> dict[str, bytes]:
+        """By controller: what assessing had learnt of it, as an earlier run left it; empty where that is no bytes."""
+        return {name: kept if isinstance(kept, bytes) else b"" for name, kept in self._rows(sql.LEARNT)}
+
     # --- inventory ------------------------------------------------------------------------------------------------
 
     def parts(self, controller: str | None = None) -> list[Part]:

@@ -175,6 +175,13 @@ CREATE TABLE settings (
 """
 """What parts are told to keep to, in the order in which the walk found it."""
 
+_LEARNT = """
+CREATE TABLE learnt (
+    controller INTEGER PRIMARY KEY REFERENCES controllers (id), record BLOB NOT NULL
+);
+"""
+"""What assessing has learnt of each controller, at most :data:`collector.store.book.MOST_LEARNT` bytes."""
+
 MIGRATIONS: tuple[str, ...] = (
     _STATE,
     _HEARD,
@@ -187,6 +194,7 @@ MIGRATIONS: tuple[str, ...] = (
     _HELD,
     _SETTINGS,
     answers.FIGURES_KEPT,
+    _LEARNT,
 )
 """Script ``n`` brings a database from version ``n`` to ``n + 1``. Never change one that was released."""
 

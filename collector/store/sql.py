@@ -103,6 +103,10 @@ ADD_EVENT = "INSERT INTO events (time, controller, part, subject, severity, text
 SET_HEARD = """
 INSERT INTO heard (controller, record) VALUES (?, ?) ON CONFLICT (controller) DO UPDATE SET record = excluded.record
 """
+SET_LEARNT = """
+INSERT INTO learnt (controller, record) VALUES (?, ?) ON CONFLICT (controller) DO UPDATE SET record = excluded.record
+"""
+LEARNT = "SELECT c.name, h.record FROM learnt h JOIN controllers c ON c.id = h.controller WHERE c.retired IS NULL"
 HEARD = "SELECT c.name, h.record FROM heard h JOIN controllers c ON c.id = h.controller WHERE c.retired IS NULL"
 
 SET_CONTACT = """
@@ -215,6 +219,7 @@ FORGET_CONTROLLER = tuple(
         *((table, "controller") for table in ("parts", "links", "statuses", "lamps", "rolled", "defects", "layouts")),
         *((table, "controller") for table in ("conditions", "events", "frames", "rounds", "heard", "stays", "margins")),
         *((table, "controller") for table in ("contacts", "settings", "misfits", "fronts", "holdings", "figures")),
+        ("learnt", "controller"),
         ("controllers", "id"),
     )
 )

@@ -72,6 +72,7 @@ class Kept:
         limits: Limits | None = None,
         interpret: Any = interpret,
         listening: Listening | None = None,
+        remember: Any = None,
         on_update: Callable[[Update], Awaitable[object] | None] = lambda update: None,
         **collector: Any,
     ) -> None:
@@ -96,6 +97,7 @@ class Kept:
             limits=limits,
             interpret=interpret,
             listening=listening,
+            remember=remember,
         )
 
     async def _tell(self, update: Update) -> None:

@@ -15,6 +15,7 @@ import pytest
 
 from collector.model import Outcome, Update
 from collector.poll.interpret import Interpreted, interpret
+from collector.poll.keeper import REMEMBER_EVERY
 from collector.poll.schedule import FIRST_LOGIN_WAIT
 from tests.mockups import Answer, Mockup, MockupTransport
 from tests.poll.doubles import CREDENTIAL, SENSORS, UNAVAILABLE, Enough, Kept, gaps
@@ -477,3 +478,51 @@ async def test_the_log_tells_changes_not_rounds(mockup: Mockup, caplog: pytest.L
     assert len(told) == 2
     assert "connection refused" in told[0]
     assert told[1] == "bmc: answers again after 5 failures"
+
+
+async def test_what_was_learnt_is_given_now_and_then_and_at_the_end(mockup: Mockup) -> None:
+    """Every half hour on a grid of the controller's own; at the end unless that was lately."""
+    asked: list[float] = []
+
+    def remember(now: float) -> bytes | None:
+        asked.append(now)
+        return None if len(asked) == 1 else b"%d" % len(asked)
+
+    kept = Kept(mockup, remember=remember, walk_interval=86_400.0)
+    await kept.run(220)
+    given = [update.learnt for update in kept.updates if update.learnt is not None]
+    assert len(asked) >= 4
+    assert given == [b"%d" % number for number in range(2, len(asked) + 1)]
+    due = [time for time in asked if time != kept.times[-1]]
+    assert gaps(due) == pytest.approx([REMEMBER_EVERY] * (len(due) - 1), abs=31.0)
+    last = kept.updates[-1]
+    assert (last.round is None) is (last.inventory is None)
+
+
+async def test_at_the_end_what_was_learnt_goes_out_whatever_happened(
+    mockup: Mockup, caplog: pytest.LogCaptureFixture
+) -> None:
+    kept = Kept(mockup, remember=lambda now: b"it")
+    await _cancelled(kept, 5)
+    assert [update.learnt for update in kept.updates[:-1]] == [None] * (len(kept.updates) - 1)
+    assert kept.updates[-1] == Update(controller="bmc", learnt=b"it")
+
+    def broken(now: float) -> bytes:
+        raise RuntimeError("a bug")
+
+    await _cancelled(Kept(mockup, remember=broken), 5)
+    assert "what was learnt of it since it was kept last is lost" in caplog.text
+
+
+async def _cancelled(kept: Kept, updates: int) -> None:
+    """Stop it once so many updates have come, as the collector is stopped."""
+    kept.enough = 1_000
+    task = asyncio.ensure_future(kept.keeper.run())
+
+    def on_update(update: Update) -> None:
+        if len(kept.updates) == updates:
+            task.cancel()
+
+    kept.on_update = on_update
+    with pytest.raises(asyncio.CancelledError):
+        await task

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -37,7 +39,10 @@ from collector.model import (
     Update,
 )
 from collector.settings import StoreSettings
+from collector.store.book import MOST_LEARNT
+from collector.store.merge import merged
 from collector.store.reader import Reader
+from collector.store.schema import DATABASE
 from collector.store.writer import Writer
 from tests.store.invented import (
     HOSTILE,
@@ -360,3 +365,16 @@ async def test_settings_are_those_of_the_newest_walk(tmp_path: Path) -> None:
     reader = await keep(tmp_path, walk("c1", NOON + 60, settings=second), done("c1", NOON + 90, 1.0))
     assert tuple(reader.settings("c1")) == second
     assert reader.settings("c2") == []
+
+
+async def test_what_was_learnt_is_kept_by_controller_and_no_more_than_fits(tmp_path: Path) -> None:
+    words = (("c1", b"a"), ("c2", b"b"), ("c1", b"\x00c"), ("c2", bytes(MOST_LEARNT + 1)))
+    told = [Update(controller=name, learnt=word) for name, word in words]
+    assert merged(told[0], told[2]).learnt == b"\x00c"
+    assert merged(told[0], Update(controller="c1")).learnt == b"a"
+    with await keep(tmp_path, *told, walk("c1", NOON), names=("c1", "c2")) as reader:
+        assert reader.learnt() == {"c1": b"\x00c", "c2": b"b"}
+    with closing(sqlite3.connect(tmp_path / DATABASE)) as spoilt, spoilt:
+        spoilt.execute("UPDATE learnt SET record = 'text'")
+    with Reader(tmp_path) as reader:
+        assert reader.learnt() == {"c1": b"", "c2": b""}, "whoever takes it up says that it is no memory"

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from collector.assess.looking import Seen
 from collector.assess.looks.latch import Signs
+from collector.assess.looks.memory import Learnt, table
 from collector.assess.looks.usual import Usual
 from collector.assess.looks.warm import WarmAir
 from collector.assess.margins.baseline import Baselines
@@ -57,6 +58,8 @@ METERED = 0.09
 AMONG_PEERS = 0.25
 """Ratio by which a part must stand out among at least three alike."""
 COMPARE_EVERY = 600.0
+LONGEST_AWAY = 1800.0
+"""Seconds between two runs after which a room may be warmer than it was without anybody's fault."""
 
 
 class AirLook:
@@ -110,6 +113,47 @@ class AirLook:
         slope, deviation = self._laws.slope(row, self._speed_before)
         return (slope, deviation) if slope > 3.0 * deviation else None
 
+    kept = "air"
+
+    def _row_keys(self) -> list[str]:
+        """What each row is a law of, down to the sensors of its inputs: another part, or another input, another law."""
+        if self._wiring is None:
+            return []
+        keys = []
+        for owner, name, serial, path in zip(
+            self._owners, self._names, self._serials, self._path.tolist(), strict=True
+        ):
+            inputs = self._wiring.paths[path]
+            told = (self._sensor_names[inputs.inlet], self._sensor_names[inputs.power], len(self._wiring.fans))
+            keys.append("|".join(map(str, (owner, name, serial or "", *told))))
+        return keys
+
+    def learnt(self) -> Learnt:
+        """The laws of heat, and what is usual of inlets and metered air."""
+        figures = {f"warm|{name}": told for name, told in self._warm.learnt().items()}
+        if self._wiring is not None and self._wiring.flow is not None and self._air_per_speed.known:
+            figures[f"flow|{self._wiring.flow[1]}"] = self._air_per_speed.kept
+        keys = self._row_keys()
+        if not keys:
+            return Learnt(figures=figures)
+        rows = {name: getattr(self._laws, name) for name, _ in self._laws.KEPT}
+        return Learnt(tables={"laws": table(keys, self._laws.samples > 0, **rows)}, figures=figures)
+
+    def recall(self, learnt: Learnt, then: Seconds, now: Seconds) -> None:
+        """Take them up, of parts that are still the same."""
+        laws = learnt.table("laws")
+        told = {name: laws.column(name, *shape) for name, shape in Baselines.KEPT} if laws.keys else {}
+        short = 0.0 <= now - then <= LONGEST_AWAY
+        self._warm.recall(
+            {name.removeprefix("warm|"): each for name, each in learnt.figures.items() if name.startswith("warm|")},
+            short=short,
+        )
+        if self._wiring is not None and self._wiring.flow is not None:
+            self._air_per_speed.recall(learnt.figures.get(f"flow|{self._wiring.flow[1]}", ()))
+        if told:
+            old, new = laws.meet(self._row_keys())
+            self._laws.recall(new, {name: column[old] for name, column in told.items()}, now)
+
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk; what is learnt stays with parts that stayed."""
         wiring = wire(inventory)
@@ -130,6 +174,7 @@ class AirLook:
         self._serials = serials
         self._wiring = wiring
         self._names = [sensors[column].sensor for column, _ in targets]
+        self._sensor_names = [f"{sensor.part} {sensor.sensor}" for sensor in sensors]
         self._owners = [sensors[column].part for column, _ in targets]
         self._visible = self._what_is_visible(wiring)
         self._warm.inventory(inventory, wiring.inlets)

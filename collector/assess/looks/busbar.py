@@ -16,6 +16,7 @@ from msgspec import Struct
 
 from collector.assess.looking import Seen
 from collector.assess.looks.latch import Signs
+from collector.assess.looks.memory import Learnt
 from collector.assess.looks.usual import Usual
 from collector.assess.margins.wiring import own_power
 from collector.model import Inventory, Kind, Observation, Part, Quantity, Seconds, Sensor, Sign, SignKey, Visible
@@ -97,6 +98,20 @@ class BusbarLook:
         self._part: Part | None = None
         self._volts = self._power = 0
         self._size = 0
+
+    kept = "busbar"
+
+    def learnt(self) -> Learnt:
+        """The usual drop at its place."""
+        return Learnt(figures={self._place: self._usual.kept} if self._usual.known else {})
+
+    def recall(self, learnt: Learnt, then: Seconds, now: Seconds) -> None:
+        """Take it up, where it still has that place."""
+        self._usual.recall(learnt.figures.get(self._place, ()))
+
+    @property
+    def _place(self) -> str:
+        return f"{self._rack}|{self._joint}|{'' if self._part is None else self._part.id}"
 
     @property
     def visible(self) -> Visible:

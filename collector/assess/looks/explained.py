@@ -7,11 +7,14 @@ squares in the first :data:`LEARNING` rounds, for which 72 bytes a sensor are le
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from statistics import median
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from collector.assess.looks.kin import Floats, Kin, Others
+from collector.assess.looks.kin import Floats, Indices, Kin, Others
 from collector.model import Kind, Quantity, Seconds, Sensor
 
 LEARNING = 400
@@ -134,6 +137,36 @@ class Explained:
             if owner in loads:
                 self._load[index], self._usual[index] = loads[owner]
         self._last = before._last
+
+    def learnt(self) -> dict[str, NDArray[Any]]:
+        """By column, what outlasts a restart."""
+        return {
+            "weights": self.weights,
+            "seen": self.seen,
+            "level": self.level,
+            "kind": 2.0 * self.siblings + self.alone,
+            "least": self._least,
+            "most": self._most,
+        }
+
+    def usual_loads(self) -> dict[str, tuple[float, ...]]:
+        """By owner, the power that its load is a part of."""
+        known = zip(self._owners, self._usual.tolist(), strict=True)
+        return {owner: (usual,) for owner, usual in known if usual == usual}
+
+    def recall(self, columns: Indices, told: Mapping[str, Floats], loads: Mapping[str, tuple[float, ...]]) -> Indices:
+        """Take up what some columns knew before a restart; which of them are explained as they were then."""
+        same = (2.0 * self.siblings + self.alone)[columns] == told["kind"]
+        columns, told = columns[same], {name: column[same] for name, column in told.items()}
+        self.weights[columns], self.seen[columns] = told["weights"], told["seen"]
+        self.level[columns] = told["level"]
+        self._least[columns], self._most[columns] = told["least"], told["most"]
+        if self._shared is not None:
+            self._shared[columns] = np.eye(3) * 0.01
+        for index, owner in enumerate(self._owners):
+            if (usual := loads.get(owner)) and usual[0] > _NOTHING:
+                self._usual[index] = usual[0]
+        return np.nonzero(same)[0]
 
     def explain(self, values: Floats, now: Seconds) -> tuple[Floats, Floats]:
         """(what the rest explains of each column or NaN, the regressors)."""

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from collector.assess.looking import Seen
 from collector.assess.looks.latch import Signs
+from collector.assess.looks.memory import Learnt
 from collector.assess.looks.usual import Usual
 from collector.assess.margins.feeding import MOST_WATTS, Adds, Feeding, Line, feed
 from collector.model import Inventory, Observation, Seconds, Sensor, Sign, SignKey, State, Visible
@@ -43,6 +44,7 @@ class PowerLook:
         self._names: dict[str, str] = {}
         self._usual: dict[str, Usual] = {}
         self._totals: dict[str, float] = {}
+        self._recalled: dict[str, tuple[float, ...]] = {}
         self._visible: dict[str, frozenset[Sign]] = {}
 
     @property
@@ -54,6 +56,16 @@ class PowerLook:
     def present(self) -> Mapping[SignKey, Observation]:
         """What it sees now."""
         return self._signs.present
+
+    kept = "power"
+
+    def learnt(self) -> Learnt:
+        """The usual figures."""
+        return Learnt(figures={name: usual.kept for name, usual in self._usual.items() if usual.known})
+
+    def recall(self, learnt: Learnt, then: Seconds, now: Seconds) -> None:
+        """Take them up, each when it is first asked for."""
+        self._recalled = dict(learnt.figures)
 
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk."""
@@ -110,6 +122,7 @@ class PowerLook:
         found = self._usual.get(name)
         if found is None:
             found = self._usual[name] = Usual(pace, reach)
+            found.recall(self._recalled.pop(name, ()))
         return found
 
     def _line(self, line: Line, value: float, now: Seconds, absent: set[str]) -> bool:

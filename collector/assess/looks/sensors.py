@@ -7,6 +7,7 @@ once learnt, no history. A single round never shows a sign.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ from collector.assess.looks.impossible import STANDS, Impossible
 from collector.assess.looks.jitter import DISTRIBUTION, HELD, SHOWN, Jitter
 from collector.assess.looks.kin import Floats, Kin, Threes
 from collector.assess.looks.latch import Signs
+from collector.assess.looks.memory import Learnt, table
 from collector.assess.looks.stuck import Stuck
 from collector.assess.words import amount
 from collector.model import Inventory, Kind, Observation, Outcome, Quantity, Seconds, Sign, SignKey, Visible
@@ -137,6 +139,48 @@ class SensorsLook:
         for now_kept, kept in ((self._jitter, jitter), (self._standstill, standstill)):
             for name in now_kept.KEPT:
                 getattr(now_kept, name)[new] = getattr(kept, name)[old]
+
+    kept = "sensors"
+
+    def _keys(self) -> list[str]:
+        return [] if self._kin is None else [f"{sensor.part}|{sensor.sensor}" for sensor in self._kin.sensors]
+
+    def learnt(self) -> Learnt:
+        """What is usual of each sensor, and what explains it."""
+        model, jitter, standstill = self._model, self._jitter, self._standstill
+        if model is None or jitter is None or standstill is None:
+            return Learnt()
+        columns: dict[str, NDArray[Any]] = {name: getattr(self, name) for name in _KEPT}
+        columns |= {f"jitter {name}": getattr(jitter, name) for name in _KEPT_OF_JITTER}
+        columns |= {f"still {name}": getattr(standstill, name) for name in _KEPT_OF_STUCK}
+        columns |= model.learnt()
+        home = () if self._home is None else tuple(sorted(self._home))
+        return Learnt(
+            tables={"columns": table(self._keys(), self._told > 0, **columns)},
+            figures={f"load|{owner}": usual for owner, usual in model.usual_loads().items()}
+            | ({} if self._home is None else {"home": (float(self._home_rounds),)}),
+            words={"home": home},
+        )
+
+    def recall(self, learnt: Learnt, then: Seconds, now: Seconds) -> None:
+        """Take it up by the sensors' names."""
+        model, jitter, standstill = self._model, self._jitter, self._standstill
+        told = learnt.table("columns")
+        if model is None or jitter is None or standstill is None or not told.keys:
+            return
+        rows, columns = told.meet(self._keys())
+        shapes = {"weights": (3,), "least": (2,), "most": (2,)}
+        models = {name: told.column(name, *shapes.get(name, ()))[rows] for name in model.learnt()}
+        own: list[tuple[object, str, Floats]] = [(self, name, told.column(name)[rows]) for name in _KEPT]
+        own += [(jitter, name, told.column(f"jitter {name}")[rows]) for name in _KEPT_OF_JITTER]
+        own += [(standstill, name, told.column(f"still {name}")[rows]) for name in _KEPT_OF_STUCK]
+        loads = {name[5:]: each for name, each in learnt.figures.items() if name.startswith("load|")}
+        same = model.recall(columns, models, loads)
+        for holder, name, column in own:
+            getattr(holder, name)[columns[same]] = column[same]
+        if "home" in learnt.figures:
+            self._home = frozenset(learnt.words.get("home", ()))
+            self._home_rounds = max(0, min(int(learnt.figures["home"][0]), NEW_HOME))
 
     def round(self, seen: Seen) -> bool:
         """Take a finished round."""
@@ -421,5 +465,7 @@ _COLUMNS = (
     "_began",
     "_ready",
 )
+_KEPT, _KEPT_OF_JITTER, _KEPT_OF_STUCK = ("_spread", "_told", "_seldom"), ("usual", "_rounds"), ("quantum", "lively")
+"""What outlasts a restart; all else comes back within some rounds."""
 _EXACT = frozenset({"_value", "_ready"})
 """Values are compared for being the same; times are too large for half the bytes."""

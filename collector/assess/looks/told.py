@@ -13,6 +13,7 @@ from msgspec import structs
 from collector.assess.book import missing_part
 from collector.assess.looking import Seen
 from collector.assess.looks.impossible import nonsense
+from collector.assess.looks.memory import Learnt
 from collector.assess.words import clip
 from collector.model import (
     Assessment,
@@ -72,6 +73,18 @@ class Told:
         self._idle: frozenset[str] = frozenset()
         self._visible: dict[str, frozenset[Sign]] = {}
         self._present: dict[SignKey, Observation] = {}
+
+    kept = "told"
+
+    def learnt(self) -> Learnt:
+        """What had a link, and what was on."""
+        return Learnt(words={"link": tuple(sorted(self._had_link)), "on": tuple(sorted(self._was_on))})
+
+    def recall(self, learnt: Learnt, then: Seconds, now: Seconds) -> None:
+        """Take it up: what was lost while nobody looked is lost all the same."""
+        self._had_link |= self._parts.keys() & set(learnt.words.get("link", ()))
+        self._was_on |= self._parts.keys() & set(learnt.words.get("on", ()))
+        self._take(self._statuses, self._idle, now)
 
     @property
     def visible(self) -> Visible:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from statistics import median
 
 from collector.model import Seconds
@@ -25,6 +26,16 @@ class Usual:
     def known(self) -> bool:
         """Whether enough has been seen."""
         return self.value == self.value
+
+    @property
+    def kept(self) -> tuple[float, ...]:
+        """What a restart may take up; empty while nothing is known."""
+        return (self._first, self.value) if self.known else ()
+
+    def recall(self, kept: tuple[float, ...]) -> None:
+        """Take up what was known before a restart."""
+        if len(kept) == 2 and all(math.isfinite(each) for each in kept):
+            self._first, self.value = kept
 
     def learn(self, now: Seconds, value: float, scale: float | None = None) -> None:
         """Take a healthy value; ``scale``: what the ratios are of, where not the value itself."""

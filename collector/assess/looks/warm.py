@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from statistics import median
 
 import numpy as np
@@ -50,6 +50,24 @@ class WarmAir:
         top = next((part for part in inventory.parts if part.parent is None), None)
         place = None if top is None else top.location
         self._place = "" if place is None or place.rack is None else f"{place.site}|{place.row}|{place.rack}"
+
+    def learnt(self) -> dict[str, tuple[float, ...]]:
+        """What inlets follow, and how far apart they usually are."""
+        found: dict[str, tuple[float, ...]] = {f"base|{part}": (base,) for part, base in self._base.items()}
+        found |= {f"offset|{part}": (offset,) for part, offset in self._offset.items()}
+        if self._rack_offset is not None:
+            found["rack"] = (self._rack_offset,)
+        return found
+
+    def recall(self, told: Mapping[str, tuple[float, ...]], *, short: bool) -> None:
+        """Take it up; ``short``: whether no weather can have changed since."""
+        for _, part in self._inlets:
+            if (offset := told.get(f"offset|{part}")) and abs(offset[0]) < 50.0:
+                self._offset[part] = offset[0]
+            if short and (base := told.get(f"base|{part}")) and -60.0 < base[0] < 80.0:
+                self._base[part] = base[0]
+        if (rack := told.get("rack")) and abs(rack[0]) < 50.0:
+            self._rack_offset = rack[0]
 
     def round(self, now: Seconds, values: np.ndarray, idle: frozenset[str]) -> None:
         """Take a round's values."""

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.assess.looking import Seen
+from collector.assess.looks.memory import Learnt
 from collector.assess.statistics.poisson import poisson_limits
 from collector.assess.statistics.trend import Crossing, crossing
 from collector.model import Inventory, Observation, Quantity, Seconds, Sensor, Sign, SignKey, Visible
@@ -70,6 +71,18 @@ class _Errors:
         self.since = self.last = now
         self.rounds = 0
 
+    @property
+    def kept(self) -> tuple[float, ...]:
+        return (self.since, self.last, float(self.rounds), *(each for hour in self.hours for each in hour))
+
+    @classmethod
+    def recalled(cls, kept: tuple[float, ...]) -> _Errors:
+        made = cls(kept[0])
+        made.last, made.rounds, rest = kept[1], int(kept[2]), kept[3:]
+        for at in range(0, len(rest) - 2, 3):
+            made.hours.append((rest[at], rest[at + 1], int(rest[at + 2])))
+        return made
+
     def take(self, now: Seconds, count: float) -> None:
         hour = math.floor(now / BUCKET)
         if self.hours and self.hours[-1][0] == hour:
@@ -115,6 +128,33 @@ class WearLook:
     def present(self) -> Mapping[SignKey, Observation]:
         """What it sees now."""
         return self._on
+
+    kept = "wear"
+
+    def learnt(self) -> Learnt:
+        """Counters, lives and errors so far."""
+        figures: dict[str, tuple[float, ...]] = {}
+        for sensor, value in zip(self._sensors, self._last.tolist(), strict=True):
+            figures[f"last|{sensor.part}|{sensor.sensor}"] = (value,)
+        for (part, name), points in self._lives.items():
+            figures[f"life|{part}|{name}"] = tuple(each for point in points for each in point)
+        for (part, name), errors in self._errors.items():
+            figures[f"errors|{part}|{name}"] = errors.kept
+        return Learnt(figures=figures)
+
+    def recall(self, learnt: Learnt, then: Seconds, now: Seconds) -> None:
+        """Take them up. Corrected errors that came meanwhile count only where that was short: nobody knows when."""
+        told, short = learnt.figures, 0.0 <= now - then <= BUCKET
+        for index, (sensor, kind) in enumerate(zip(self._sensors, self._kinds, strict=True)):
+            key, name = (sensor.part, sensor.sensor), f"{sensor.part}|{sensor.sensor}"
+            if (last := told.get(f"last|{name}")) and (short or kind != "correctable"):
+                self._last[index] = last[0]
+            life = told.get(f"life|{name}", ())
+            if life and len(life) % 2 == 0 and len(life) <= 2 * POINTS and life[-2] <= now:
+                self._lives[key] = list(zip(life[::2], life[1::2], strict=True))
+            errors = told.get(f"errors|{name}", ())
+            if len(errors) >= 3 and errors[1] <= now:
+                self._errors[key] = _Errors.recalled(errors)
 
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk; what was known of a sensor stays with its part and name."""

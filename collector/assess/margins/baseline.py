@@ -8,6 +8,8 @@ uncertain a prediction is follows from what has been seen: in a regime never see
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -55,6 +57,19 @@ class Baselines:
         self.lag = np.full(rows, 2)
         """Which of the lags explains the row best."""
         self._every = np.arange(rows)
+
+    KEPT = (
+        *(("scale", (2,)), ("law", (INPUTS,)), ("_spread", (INPUTS, INPUTS)), ("noise", ()), ("samples", ())),
+        *(("learning_since", ()), ("first", ()), ("coolest", ()), ("_errors", (len(TIMES),)), ("lag", ())),
+    )
+    """What outlasts a restart: names, and the shape of a row."""
+
+    def recall(self, rows: NDArray[np.intp], told: Mapping[str, Floats], now: float) -> None:
+        """Take up what these rows were before a restart."""
+        for name, _ in self.KEPT:
+            getattr(self, name)[rows] = told[name]
+        self.lag[rows] = np.clip(self.lag[rows], 0, len(TIMES) - 1)
+        self.learning_since[rows] = np.minimum(self.learning_since[rows], now)
 
     def forget(self, rows: NDArray[np.bool_]) -> None:
         """Start these rows anew: another part stands there."""
