@@ -238,6 +238,22 @@ def test_a_supply_that_is_ill_by_one_controller_and_well_by_the_other_is_less_su
     assert not any("of b is reported not OK" in text for text in agreed.suspects[0].speaks_against)
 
 
+def test_a_controller_that_comes_later_still_speaks_for_the_part_that_it_shares() -> None:
+    """Of what one tells was judged already when the other is walked first, and what that one tells changes."""
+    one, other = at_one_place("a", "E-100077", "P-100201"), at_one_place("b", "E-100077", "P-100201")
+    wards, fan, psu = Wards(), pid("a", "Fan1"), pid("a", "Psu1")
+    wards.walk(one, 0.0)
+    for turn in range(1, 30):
+        if turn == 6:
+            wards.walk(other, 360.0)
+        wards.round("a", 60.0 * turn, one.frame, {2: {fan: ILL}, 8: {psu: ILL}}.get(turn))
+        if turn > 6:
+            wards.round("b", 60.0 * turn, other.frame)
+    suspects = {each.suspects[0].part: each.suspects[0] for each in wards.troubles.values()}
+    assert set(suspects) == {fan, psu}
+    assert any("Psu1 of b is reported not OK" in text for text in suspects[psu].speaks_against)
+
+
 # Thresholds, absurd readings
 
 

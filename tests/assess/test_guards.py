@@ -277,12 +277,12 @@ def test_a_sensor_is_judged_on_after_the_clock_was_set_back_while_a_part_was_war
     off = frozenset({pid("blade3")})
     look.round(seen(LATE + 60.0 * 200, loads(200, 4), idle=off))
     look.round(seen(LATE + 60.0 * 201, loads(201, 4)))
-    held = loads(199, 4)[2]
+    held = loads(199, 4)[5 * 3 + 2]
     for turn in range(202, 260):
         values = loads(turn, 4)
-        values[2] = held
+        values[5 * 3 + 2] = held
         look.round(seen(60.0 * turn, values))
-    assert ("blade0", Sign.READING_STUCK) in signs(look)
+    assert ("blade3", Sign.READING_STUCK) in signs(look)
 
 
 def test_rounds_hours_apart_make_no_sensor_noisy() -> None:
