@@ -1,6 +1,7 @@
 """A collector as a process of its own, without the command line: ``python -m tests.poll.collecting CONFIG STATE``.
 
-Prints a line for every update: the controller's name, and ``walk``, ``round`` or ``events``. SIGTERM ends it in order.
+Prints a line for every update: the controller's name, and ``walk``, ``round``, ``events`` or ``learnt``. SIGTERM ends
+it in order.
 """
 
 from __future__ import annotations
@@ -30,6 +31,8 @@ async def collect(config: Path, state: Path) -> None:
         async def tell(update: Update) -> None:
             await writer.put(update)
             kind = "walk" if update.inventory is not None else "round" if update.round is not None else "events"
+            if kind == "events" and update.learnt is not None:
+                kind = "learnt"
             print(update.controller, kind, flush=True)
 
         with Memory(state) as memory:

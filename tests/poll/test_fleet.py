@@ -14,6 +14,7 @@ import httpx
 import pytest
 from pydantic import SecretStr
 
+from collector.assess.looks.memory import unpack
 from collector.model import Outcome, Update
 from collector.poll.fleet import Fleet
 from collector.redfish.wire import Limits
@@ -262,3 +263,40 @@ async def test_a_refused_password_never_makes_it_try_another_controllers(mockups
         said = "\n".join(requests)
         assert f"word-of-{name}" in said
         assert not any(f"word-of-{other}" in said for other in sent if other != name)
+
+
+async def test_what_an_earlier_run_learnt_is_taken_up_and_given_on_at_the_end(mockups: Path) -> None:
+    """What can't be taken up is an event after the first walk; what was learnt since goes out when the fleet stops."""
+    mockup, told = Mockup(mockups / "public-rackmount1"), asyncio.Event()
+    updates: list[Update] = []
+
+    async def tell(update: Update) -> None:
+        updates.append(update)
+        if update.inventory is not None:
+            told.set()
+
+    one = settings_of(ControllerSettings(name="n1", url="http://192.0.2.1"))
+
+    async def run(learnt: bytes | None) -> tuple[list[str], bytes]:
+        updates.clear()
+        told.clear()
+        kept = {} if learnt is None else {"n1": learnt}
+        task = asyncio.create_task(
+            Fleet(one, tell, learnt=kept, transport_for=lambda each: MockupTransport(mockup)).run()
+        )
+        await asyncio.wait_for(told.wait(), 20)
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+        assessment, last = updates[0].assessment, updates[-1].learnt
+        assert assessment is not None
+        assert last is not None
+        return [event.text for event in assessment.events if event.subject == "learns anew"], last
+
+    said, first = await run(None)
+    assert said == []
+    said, second = await run(first)
+    assert said == []
+    assert unpack(second).looks.keys() == unpack(first).looks.keys()
+    said, _ = await run(first[:-1])
+    assert len(said) == 1
+    assert "checksum" in said[0]
