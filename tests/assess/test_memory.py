@@ -21,6 +21,7 @@ from collector.assess.looks import memory
 from collector.assess.looks.air import AirLook
 from collector.assess.looks.busbar import BusbarLook
 from collector.assess.looks.memory import MOST_UNPACKED, Damaged, Learnt, Table, pack, table, unpack
+from collector.assess.looks.power import PowerLook
 from collector.assess.looks.sensors import SensorsLook
 from collector.assess.looks.told import Told
 from collector.assess.looks.wear import WearLook
@@ -361,3 +362,45 @@ def test_laws_of_a_later_clock_are_as_old_as_now() -> None:
     again.recall(np.arange(2), {name: getattr(laws, name) for name, _ in Baselines.KEPT}, 100.0)
     assert again.learning_since.tolist() == [100.0, 100.0]
     assert again.lag.max() < again._errors.shape[1]
+
+
+@pytest.mark.parametrize("kept", [True, False])
+def test_a_voltage_that_sagged_while_nobody_looked_is_low_and_not_usual(kept: bool) -> None:
+    rig, before, after = Rig(), PowerLook("s1"), PowerLook("s1")
+    before.inventory(rig.inventory(), rig.time)
+    assert rig.run(before, 30.0) == {}
+    after.inventory(rig.inventory(), rig.time)
+    if kept:
+        after.recall(before.learnt(), rig.time, rig.time)
+    volts = 5 * 2 + 4
+    found = rig.run(after, 30.0, changes={volts: 11.4})
+    assert {(part_, sign) for part_, sign, _ in found} == ({("s1:/Blade2", Sign.LOW_VOLTAGE)} if kept else set())
+
+
+@pytest.mark.parametrize("kept", [True, False])
+def test_an_inlet_that_is_warmer_than_its_neighbours_since_the_restart_is_seen(kept: bool) -> None:
+    rig, before, after = Rig(), AirLook("s1"), AirLook("s1")
+    before.inventory(rig.inventory(), rig.time)
+    assert rig.run(before, 60.0) == {}
+    rig.warmer[1] = 4.0
+    rig.step(600.0)
+    after.inventory(rig.inventory(), rig.time)
+    if kept:
+        after.recall(before.learnt(), rig.time - 36_000.0, rig.time)
+    found = rig.run(after, 30.0)
+    assert (("s1:/Blade1", Sign.WARM_AIR, None) in found) is kept
+
+
+def test_what_is_explained_in_another_way_now_is_learnt_anew() -> None:
+    """A sensor that had siblings and has none: its weights were of another law."""
+    rig, before, after = Rig(), SensorsLook("s1"), SensorsLook("s1")
+    whole = rig.inventory()
+    before.inventory(whole, rig.time)
+    rig.run(before, 90.0)
+    few = tuple(each for each in whole.layout.sensors if each.part.split("/")[1] in ("Sled", "Blade0", "Blade1"))
+    after.inventory(structs.replace(whole, layout=structs.replace(whole.layout, sensors=few)), rig.time)
+    after.recall(before.learnt(), rig.time, rig.time)
+    taken = after.learnt().table("columns")
+    assert "s1:/Blade0|inlet" in taken.keys, "three of its kind are left"
+    assert "s1:/Blade0/Cpu|temperature" in before.learnt().table("columns").keys
+    assert "s1:/Blade0/Cpu|temperature" not in taken.keys, "two are no siblings"
