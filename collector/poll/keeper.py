@@ -22,6 +22,7 @@ from collector.poll.contact import ContactNote
 from collector.poll.events import Events, Listening
 from collector.poll.hearing import Told
 from collector.poll.interpret import Interpret, interpret
+from collector.poll.remembering import Remembering
 from collector.poll.report import Report, Spent, report
 from collector.poll.rounds import Done, Rounds
 from collector.poll.schedule import Chance, Grid, back_off, login_back_off, obeyed, out_of_turn, patience
@@ -45,8 +46,6 @@ _LEAST_GAP = 0.05
 """Of the poll interval: a gap between two rounds that is shorter is left alone."""
 _GAP_USED = 0.8
 """Of a gap, by what is not a round."""
-REMEMBER_EVERY = 1800.0
-"""Seconds after which what was learnt is kept anew; a controller's turn is its own, as that of rounds is."""
 _ROUNDS_BETWEEN_WALKS = 2
 """At least, when the tree seems to have changed; twice as many each time that happens again before a planned walk."""
 
@@ -86,7 +85,6 @@ class Keeper:
         self._client = Client(settings, in_flight=collector.in_flight, transport=transport, limits=limits, notes=notes)
         self._events = None if listening is None else Events(self._client, listening, self, clock=clock, chance=chance)
         self._streamed = Streamed()
-        self._remember = remember
         self._contact = ContactNote(self._client, self._events)
         self._clock_offset: float | None = None
         """As read last, to be told; None where nothing newer was read."""
@@ -102,9 +100,7 @@ class Keeper:
         self._offset = clock.now() - clock.monotonic()
         self._grid = Grid.spread(settings.name, collector.poll_interval, "round")
         self._walk_grid = Grid.spread(settings.name, collector.walk_interval, "walk")
-        self._remember_grid = Grid.spread(settings.name, REMEMBER_EVERY, "remember")
-        self._remember_due = self._remember_grid.at_or_after(self._steady())
-        self._remembered_at = -math.inf
+        self._remembering = Remembering(settings.name, remember, self._steady())
         self._rounds: Rounds | None = None
         self._inventory: Inventory | None = None
         self._due = -math.inf
@@ -262,27 +258,14 @@ class Keeper:
         if self._events is not None and (defects := self._events.new_defects()):
             found = structs.replace(found, defects=(*found.defects, *defects))
         assessment = self._watch.round(found, self._clock.now())
-        return Update(controller=self.settings.name, round=found, assessment=assessment, learnt=self._remembered())
-
-    def _remembered(self) -> bytes | None:
-        """What is to outlast a restart, where it is due to be kept anew."""
-        now = self._steady()
-        if self._remember is None or now < self._remember_due:
-            return None
-        self._remember_due = self._remember_grid.at_or_after(now + REMEMBER_EVERY / 2)
-        self._remembered_at = now
-        return self._remember(self._clock.now())
+        learnt = self._remembering.due(self._steady(), self._clock.now())
+        return Update(controller=self.settings.name, round=found, assessment=assessment, learnt=learnt)
 
     async def _remember_at_last(self) -> None:
-        """The same at the end, unless it was kept lately. What goes wrong with it is told, and keeps nothing up."""
-        if (
-            self._remember is None
-            or self._lost is not None
-            or self._steady() - self._remembered_at < REMEMBER_EVERY / 4
-        ):
-            return
+        """Tell on what was learnt since it was kept last. What goes wrong with that is told, and keeps nothing up."""
         try:
-            if (learnt := self._remember(self._clock.now())) is not None:
+            learnt = self._remembering.at_last(self._steady(), self._clock.now()) if self._lost is None else None
+            if learnt is not None:
                 await self._tell(Update(controller=self.settings.name, learnt=learnt))
         except Exception:
             log.exception("%s: what was learnt of it since it was kept last is lost", self.settings.name)

@@ -15,7 +15,7 @@ import pytest
 
 from collector.model import Outcome, Update
 from collector.poll.interpret import Interpreted, interpret
-from collector.poll.keeper import REMEMBER_EVERY
+from collector.poll.remembering import REMEMBER_EVERY
 from collector.poll.schedule import FIRST_LOGIN_WAIT
 from tests.mockups import Answer, Mockup, MockupTransport
 from tests.poll.doubles import CREDENTIAL, SENSORS, UNAVAILABLE, Enough, Kept, gaps
