@@ -404,3 +404,9 @@ def test_what_is_explained_in_another_way_now_is_learnt_anew() -> None:
     assert "s1:/Blade0|inlet" in taken.keys, "three of its kind are left"
     assert "s1:/Blade0/Cpu|temperature" in before.learnt().table("columns").keys
     assert "s1:/Blade0/Cpu|temperature" not in taken.keys, "two are no siblings"
+
+
+def test_nothing_that_a_law_learns_is_left_behind() -> None:
+    """Whoever adds to a law decides whether that outlasts a restart."""
+    held = {name for name, value in vars(Baselines(2)).items() if isinstance(value, np.ndarray)}
+    assert held - {"_prior", "_every"} == {name for name, _ in Baselines.KEPT}
