@@ -76,7 +76,7 @@ def test_a_clock_that_jumps_is_no_pace_of_rounds() -> None:
 def test_a_trouble_that_must_stand_for_a_while_does_not_wait_for_the_clock_to_catch_up() -> None:
     inventory_, bench = sled(), Bench(sled())
     bench.now = LATE
-    slow = structs.replace(sign(inventory_, "Dimm1-0", Sign.CORRECTABLE, since=LATE), condition=None)
+    slow = structs.replace(sign(inventory_, "Dimm1-0", Sign.CORRECTABLE, 0.9, LATE), condition=None)
     bench.see("s1", slow)
     assert bench.solve() == ()
     bench.solve(-DAY)

@@ -137,7 +137,10 @@ class AirLook:
         if not keys:
             return Learnt(figures=figures)
         rows = {name: getattr(self._laws, name) for name, _ in self._laws.KEPT}
-        return Learnt(tables={"laws": table(keys, self._laws.samples > 0, **rows)}, figures=figures)
+        words = {}
+        if self._home is not None:
+            figures["home"], words["home"] = (float(self._home_rounds),), tuple(sorted(self._home))
+        return Learnt(tables={"laws": table(keys, self._laws.samples > 0, **rows)}, figures=figures, words=words)
 
     def recall(self, learnt: Learnt, then: Seconds, now: Seconds) -> None:
         """Take them up, of parts that are still the same."""
@@ -153,6 +156,9 @@ class AirLook:
         if told:
             old, new = laws.meet(self._row_keys())
             self._laws.recall(new, {name: column[old] for name, column in told.items()}, now)
+            if "home" in learnt.figures:
+                self._home = frozenset(learnt.words.get("home", ()))
+                self._home_rounds = max(0, min(int(learnt.figures["home"][0]), NEW_HOME))
 
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk; what is learnt stays with parts that stayed."""

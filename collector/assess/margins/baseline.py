@@ -59,8 +59,9 @@ class Baselines:
         self._every = np.arange(rows)
 
     KEPT = (
-        *(("scale", (2,)), ("law", (INPUTS,)), ("_spread", (INPUTS, INPUTS)), ("noise", ()), ("samples", ())),
-        *(("learning_since", ()), ("first", ()), ("coolest", ()), ("_errors", (len(TIMES),)), ("lag", ())),
+        *(("scale", (3,)), ("law", (INPUTS,)), ("_spread", (INPUTS, INPUTS)), ("noise", ()), ("samples", ())),
+        *(("learning_since", ()), ("first", ()), ("coolest", ()), ("lightest", ()), ("_slowest", ())),
+        *(("_errors", (len(TIMES),)), ("lag", ())),
     )
     """What outlasts a restart: names, and the shape of a row."""
 
