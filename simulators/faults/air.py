@@ -58,6 +58,7 @@ FAULTS = (
         arguments={"fraction": 0.75},
         limits={"fraction": (0.05, 0.95)},
         draws={"fraction": (0.6, 0.85)},
+        hard=False,
         charge=_filter,
     ),
     Fault(

@@ -88,8 +88,9 @@ class Fault:
     lasts: str | None = None
     """Name of the argument that says after how many seconds the fault ends by itself."""
     hard: bool = True
-    """Whether it shows at once and in full; a soft one grows, or shows in its consequences alone, or changes neither a
-    reading nor a state: another model or version, in working order, is in nothing that is read each round."""
+    """Whether it shows at once and in full; a soft one grows, or shows in its consequences alone (less air only in what
+    warms up for it), or changes neither a reading nor a state: another model or version, in working order, is in
+    nothing that is read each round."""
     restless: bool = False
     """Whether its knobs depend on the fault's age for as long as it is on (it comes and goes), grown or not."""
     befalls: Callable[[Equipment, Part], bool] = _any

@@ -20,10 +20,9 @@ Bools = NDArray[np.bool_]
 ROUNDS = 8
 """In which nothing moves, at least."""
 CHANCE = 1e-4
-NO_CHANCE = 1e-12
-"""Below which the least movement is enough."""
-BY_SIBLINGS, BY_THE_REST = (4.5, 2.8), (6.0, 3.8)
-"""Usual errors by which a reading must have moved, at :data:`CHANCE` and at :data:`NO_CHANCE`: what is compared with
+DECADES = (4.0, 12.0, 30.0)
+BY_SIBLINGS, BY_THE_REST = (4.5, 2.8, 1.8), (6.0, 3.8, 2.4)
+"""Usual errors by which a reading must have moved, by the decades that this chance is below 1: what is compared with
 others like it is explained better than what inlet, load and fans must explain. Found on healthy simulated days."""
 OWN_SWING = 0.08
 """Part of its usual load by which a part's own load must have swung before its sensor is called stuck."""
@@ -84,9 +83,13 @@ class Stuck:
         quantum = np.where(self.quantum == self.quantum, self.quantum, np.inf)
         spread = np.where(spread == spread, spread, np.inf)
         chance = self._chance()
-        sure = np.log(np.maximum(chance, NO_CHANCE) / CHANCE) / np.log(NO_CHANCE / CHANCE)
-        first, last = (np.where(model.siblings, *each) for each in zip(BY_SIBLINGS, BY_THE_REST, strict=True))
-        must = np.maximum(np.maximum(3.5 * quantum, 0.12 * least), (first + (last - first) * sure.clip(0.0)) * spread)
+        decades = -np.log10(np.maximum(chance, 1e-300))
+        errors = np.where(
+            model.siblings,
+            np.interp(decades, DECADES, BY_SIBLINGS),
+            np.interp(decades, DECADES, BY_THE_REST),
+        )
+        must = np.maximum(np.maximum(3.5 * quantum, 0.12 * least), errors * spread)
         # siblings that move tell nothing of a sensor whose own part does all the time the same
         load = np.minimum(np.maximum(model.own_load, -1e6), 1e6)
         self._least_load = np.where(same, np.fmin(self._least_load, load), load)
