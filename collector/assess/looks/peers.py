@@ -125,7 +125,8 @@ class PeersLook:
         self._blades: list[tuple[str, list[int], list[int]]] = []
         """(blade, inlet columns, heated columns)."""
         self._roles: dict[int, PeerRole] = {}
-        self._smooth: dict[tuple[str, str], tuple[float, int]] = {}
+        self._smooth: dict[tuple[str, str], tuple[float, int, str]] = {}
+        """Figure, rounds, and of which load."""
         self._hot: dict[tuple[str, str], int] = {}
         self._ready: dict[str, Seconds] = {}
 
@@ -217,9 +218,11 @@ class PeersLook:
         assert kin is not None
         sensor = kin.sensors[column]
         key = (sensor.part, sensor.sensor)
-        smooth, count = self._smooth.get(key, (figure, 0))
+        smooth, count, like = self._smooth.get(key, (figure, 0, role[-1]))
+        if like != role[-1]:
+            smooth = figure  # what it was under another load is no part of what it is under this one
         smooth += SHARE * (figure - smooth)
-        self._smooth[key] = (smooth, min(count + 1, ROUNDS_LEARNT))
+        self._smooth[key] = (smooth, min(count + 1, ROUNDS_LEARNT), role[-1])
         if count < ROUNDS_LEARNT:
             return
         member = f"{self._controller}:{blade}"

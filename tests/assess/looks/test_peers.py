@@ -1,0 +1,66 @@
+"""Peers are compared under like load only: a part's constant heat stands out where there is little other."""
+
+from __future__ import annotations
+
+import pytest
+
+from collector.assess.looks.peers import PeersLook
+from collector.model import Sign
+from tests.assess.fleet import NAME
+from tests.assess.looks.test_rules import blades, seen, signs
+
+BUSY, IDLE = 300.0, 120.0
+"""W: rises of what the load heats are as far apart."""
+CONSTANT = 20.0
+"""K that the memory warms itself, whatever the load."""
+
+
+def told(powers: list[float], more: dict[int, float] | None = None, memory: float = CONSTANT) -> list[float]:
+    """Readings of blades under these loads; ``more``: K by which a blade's memory is hotter than is well."""
+    values = []
+    for number, power in enumerate(powers):
+        warm = 23.0 + memory + (more or {}).get(number, 0.0)
+        values += [23.0, power, 23.0 + 0.2 * power, warm, 23.0 + 0.12 * power]
+    return values
+
+
+def after(powers: list[float], rounds: int = 30, more: dict[int, float] | None = None) -> PeersLook:
+    look = PeersLook(NAME)
+    look.inventory(blades(len(powers)), 0.0)
+    for turn in range(rounds):
+        look.round(seen(60.0 * turn, told(powers, more)))
+    return look
+
+
+def test_a_blade_that_does_little_is_not_compared_with_busy_ones() -> None:
+    look = after([IDLE, *[BUSY] * 6])
+    assert not look.present, "its memory's rise is as much of the others' as theirs is"
+
+
+def test_blades_under_like_load_are_compared_whatever_that_load_is() -> None:
+    for power in (IDLE, BUSY):
+        look = after([power * (0.96 + 0.02 * number) for number in range(6)], more={0: 25.0})
+        assert signs(look) == {("blade0", Sign.HOT)}, power
+        (only,) = look.present.values()
+        assert only.sensor == "blade0 memory"
+
+
+def test_an_idle_blade_is_compared_with_the_idle_ones_among_busy_ones() -> None:
+    look = after([*[IDLE] * 5, *[BUSY] * 5], more={0: 25.0})
+    assert signs(look) == {("blade0", Sign.HOT)}
+    (only,) = look.present.values()
+    assert "4 peers under like load" in only.text
+
+
+@pytest.mark.parametrize("memory", [20.0, 40.0])
+def test_a_blade_whose_load_changes_is_soon_compared_with_its_new_likes(memory: float) -> None:
+    """What its figure was under the other load must not make it look hot meanwhile."""
+    look = PeersLook(NAME)
+    look.inventory(blades(12), 0.0)
+    for turn in range(90):
+        first = 60.0 if turn < 30 else 500.0
+        look.round(seen(60.0 * turn, told([first, *[500.0] * 11], memory=memory)))
+        assert not look.present, turn
+    for turn in range(90, 100):
+        look.round(seen(60.0 * turn, told([500.0] * 12, {0: 60.0}, memory)))
+    assert signs(look) == {("blade0", Sign.HOT)}
