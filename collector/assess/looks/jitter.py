@@ -128,7 +128,9 @@ class Jitter:
         if hit.any():
             scale = np.where(self._relative & (level > 0.0), level, 1.0)
             swings = np.nan_to_num(swing / scale)
-            loads = np.where(moved * self._moved < 0.0, np.minimum(np.abs(moved), np.abs(self._moved)), 0.0) / scale
+            turned = moved * self._moved
+            loads = np.where(turned < 0.0, np.minimum(np.abs(moved), np.abs(self._moved)), 0.0) / scale
+            loads[turned != turned] = np.nan  # nothing told is no calm
             for column in np.nonzero(hit)[0].tolist():
                 beside, load = self._beside[column], self._load[column]
                 hit[column] = (not beside or float(swings[beside].max()) <= SHARED * float(swings[column])) and (

@@ -14,7 +14,7 @@ from collector.assess.looks.explained import Explained
 from collector.assess.looks.jitter import FADES, SHOWN, TIMES_USUAL, Jitter
 from collector.assess.looks.kin import Floats, Kin, Threes
 from collector.assess.looks.latch import ROUNDS_OFF, Signs
-from collector.assess.looks.stuck import CHANCE, ROUNDS, Stuck
+from collector.assess.looks.stuck import BY_SIBLINGS, BY_THE_REST, CHANCE, ROUNDS, Stuck
 from collector.model import Frame, Inventory, Kind, Layout, Quantity, Sensor, Sign
 from tests.assess.fleet import NAME, inventory, pid
 from tests.assess.statistics.test_published import MONTGOMERY
@@ -185,3 +185,104 @@ def test_power_that_swings_with_its_current_is_load_and_what_has_no_current_says
         jitter.round(values - before, values, usable, usable, level, np.zeros(5), usable)
         before = values
     assert (jitter.hits >= SHOWN).tolist() == [False, False, False, True, False]
+
+
+# How much movement a standstill takes
+
+
+def stuck_after(rounds: int, moves: float, *, siblings: bool, spread: float = 1.0, quantum: float = 0.1) -> bool:
+    """Whether a sensor that stepped every other round is stuck after so many without, ``moves`` explained meanwhile."""
+    kin = Kin(lonely(1))
+    model, one = Explained(kin), Stuck(kin)
+    model.siblings[:] = siblings
+    yes, no = np.ones(1, dtype=bool), np.zeros(1, dtype=bool)
+    found, before = no, np.zeros(1)
+    for number in range(120 + rounds):
+        held = number >= 120
+        values = np.zeros(1) if held else np.full(1, number % 2 * quantum)
+        explained = np.full(1, moves if number == 121 else 0.0)
+        one.step(values - before, values == before)
+        found = one.judge(explained, values == before, yes, no, np.zeros(1), np.full(1, spread), model)
+        before = values
+    return bool(found[0])
+
+
+@pytest.mark.parametrize(("siblings", "first", "last"), [(True, *BY_SIBLINGS), (False, *BY_THE_REST)])
+def test_the_longer_it_stands_the_less_movement_it_takes(siblings: bool, first: float, last: float) -> None:
+    short, long = 17, 60  # of a reading that steps every other round: chances about CHANCE, and below NO_CHANCE
+    assert last < 0.7 * first
+    assert stuck_after(short, first + 0.3, siblings=siblings)
+    assert not stuck_after(short, 0.8 * first, siblings=siblings)
+    assert stuck_after(long, 0.8 * first, siblings=siblings)
+    assert stuck_after(long, last + 0.1, siblings=siblings)
+    assert not stuck_after(long, last - 0.1, siblings=siblings), "however long"
+    assert not stuck_after(4 * long, last - 0.1, siblings=siblings), "however long"
+    assert not stuck_after(22, last + 0.1, siblings=siblings)
+    assert stuck_after(27, 0.5 * (first + last), siblings=siblings), "between the two"
+    assert not stuck_after(short, 0.5 * (first + last), siblings=siblings)
+
+
+def test_siblings_explain_better_than_the_rest() -> None:
+    assert stuck_after(60, 3.2, siblings=True)
+    assert not stuck_after(60, 3.2, siblings=False)
+
+
+@pytest.mark.parametrize("siblings", [True, False])
+def test_fewer_than_three_and_a_half_steps_are_never_enough(siblings: bool) -> None:
+    for rounds in (20, 60, 600):
+        assert not stuck_after(rounds, 3.4, siblings=siblings, spread=0.01, quantum=1.0)
+        assert stuck_after(rounds, 3.6, siblings=siblings, spread=0.01, quantum=1.0)
+
+
+# What a supply tells of one thing twice
+
+
+def supply(second: Quantity, *more: str) -> Inventory:
+    """A supply of input and output power, and its output once more; ``more`` powers."""
+    of = ("psu1", Kind.POWER_SUPPLY)
+    sensors = (
+        sensor(*of, "input power", Quantity.POWER),
+        sensor(*of, "output power", Quantity.POWER),
+        sensor(*of, "rail", second),
+        *(sensor(*of, name, Quantity.POWER) for name in more),
+    )
+    return structs.replace(inventory(parts=(), links=()), layout=Layout(NAME, sensors), frame=silence(len(sensors)))
+
+
+def jumping(whole: Inventory, series: Floats) -> list[str]:
+    """Which sensors jump about after a quiet hour and so many rounds; by part of what is usual, one column a sensor."""
+    size = series.shape[1]
+    rng = np.random.default_rng(9)
+    level = np.asarray([12.0 if each.quantity is Quantity.CURRENT else 600.0 for each in whole.layout.sensors])
+    told = level * (
+        1.0 + np.concatenate([np.zeros((60, size)), series]) + rng.normal(0.0, 0.0005, (60 + len(series), size))
+    )
+    jitter = Jitter(Kin(whole), np.full((size, 2), (0.1, 0.03)))
+    usable, before, most = np.ones(size, dtype=bool), np.full(size, math.nan), np.zeros(size)
+    for values in told:
+        jitter.round(values - before, values, usable, usable, level, np.zeros(size), usable)
+        before, most = values, np.maximum(most, jitter.hits)
+    return [each.sensor for each, hits in zip(whole.layout.sensors, most, strict=True) if hits >= SHOWN]
+
+
+@pytest.mark.parametrize("second", [Quantity.CURRENT, Quantity.POWER])
+def test_a_noisy_output_told_under_two_names_is_noisy_where_the_input_is_steady(second: Quantity) -> None:
+    swing = np.random.default_rng(10).uniform(-0.2, 0.2, 40)
+    series = np.stack([np.zeros(40), swing, swing], axis=1)
+    assert jumping(supply(second), series) == ["output power", "rail"]
+
+
+@pytest.mark.parametrize("second", [Quantity.CURRENT, Quantity.POWER])
+def test_a_load_that_swings_moves_input_and_output_alike_and_nothing_is_noisy(second: Quantity) -> None:
+    swing = np.random.default_rng(10).uniform(-0.2, 0.2, 40)
+    assert jumping(supply(second), np.stack([swing, swing, swing], axis=1)) == []
+    # an average stays where it is, whatever the load does, and is no witness of calm
+    averaged = np.stack([swing, swing, swing, np.zeros(40)], axis=1)
+    assert jumping(supply(second, "average input power"), averaged) == []
+
+
+def test_an_input_that_tells_nothing_is_no_witness_of_calm() -> None:
+    swing = np.random.default_rng(10).uniform(-0.2, 0.2, 40)
+    assert jumping(supply(Quantity.CURRENT), np.stack([np.full(40, math.nan), swing, swing], axis=1)) == []
+    alone = np.stack([np.full(40, math.nan), swing, np.full(40, math.nan)], axis=1)
+    assert jumping(supply(Quantity.CURRENT), alone) == ["output power"], "nor of load"
