@@ -362,7 +362,7 @@ class SensorsLook:
         self._say_stuck(values)
         off = usable & alike & ~doubtful & ~threes.less_odd(self._mean) & (np.abs(self._mean) > limit)
         # a round in which the rest explains nothing is no round in which all was well
-        mute = known & ~(usable & alike)
+        mute = (working == working) & ~(usable & alike)
         self._began = np.where(usable & (np.abs(self._mean) > 0.4 * limit), self._began + 1, self._began * mute)
         self._off = np.where(off, np.minimum(self._off + 1, 1000), self._off * mute)
         self._drifts(values, explained, limit, mute, now)
