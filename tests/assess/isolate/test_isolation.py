@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from msgspec import structs
 
 from collector.assess.isolate import Isolation
-from collector.assess.isolate.isolation import OFF_DELAY
+from collector.assess.isolate.isolation import OFF_DELAY, SETTLE, UNSURE_SETTLE
 from collector.model import Health, Observation, Sign
 from tests.assess.isolate.kit import Bench, one_sled, pid, sign, sled
 
@@ -201,6 +202,25 @@ def test_a_hard_fault_is_told_in_the_round_that_shows_it() -> None:
     (trouble,) = bench.solve(30.0)
     assert trouble.severity is Health.CRITICAL
     assert trouble.conditions == ("s1.Fan1.FAULTY", "s1.Fan1.STANDS")
+
+
+@pytest.mark.parametrize(
+    ("weight", "condition", "after"),
+    [
+        (1.0, None, 0.0),  # beyond CERTAIN that something has failed
+        (0.95, None, SETTLE),  # not so sure
+        (0.95, "s1.c", 0.0),  # nor this, but somebody has told a condition of it
+        (0.85, None, UNSURE_SETTLE),
+    ],
+)
+def test_a_slow_fault_that_is_certain_is_told_at_once(weight: float, condition: str | None, after: float) -> None:
+    inventory = sled()
+    bench = Bench(inventory)
+    bench.see(S, structs.replace(sign(inventory, "Fan2", Sign.TURNS_SLOWLY, weight=weight), condition=condition))
+    while not bench.solve() and bench.now < 600.0:
+        bench.now += 10.0
+    assert bench.now == after
+    assert bench.firsts() == [(pid(S, "Fan2"), "slowing, its bearings worn")]
 
 
 def test_what_has_had_no_time_to_show_speaks_against_nobody() -> None:
