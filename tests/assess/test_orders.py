@@ -220,6 +220,20 @@ def test_a_part_with_a_locate_lamp_of_its_own_needs_none_of_what_holds_it() -> N
     assert bare.lamp_text == "Go by the labels. The part's own locate lamp is on."
 
 
+def test_a_cold_plate_is_reseated_with_the_coolant_shut_off_and_whoever_goes_is_warned_of_it() -> None:
+    plate = structs.replace(suspect(CPU), fault="its cold plate sits badly", remedy=advice.COLD_PLATE)
+    order = written(structs.replace(trouble(CPU), suspects=(plate,)))
+    assert order.task.startswith("Reseat the cold plate of ")
+    assert order.task.endswith(", with the coolant shut off.")
+    assert CPU.name in order.task
+    assert order.cautions[0] == advice.WET, "before all others"
+    assert order.cautions[-1] == advice.DEFER
+    assert advice.STATIC in order.cautions
+    sink = structs.replace(suspect(CPU), remedy="reseat its heat sink")
+    assert advice.WET not in written(structs.replace(trouble(CPU), suspects=(sink,))).cautions
+    assert [mode.remedy for mode in modes_of(Role.COLD_PLATE, has_sensor=True)] == [advice.COLD_PLATE]
+
+
 REMEDIES = {mode.remedy for role in (*Kind, *Role) for mode in modes_of(role, has_sensor=True)}
 
 

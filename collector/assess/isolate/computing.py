@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from msgspec import structs
+
 from collector.assess.isolate.words import Mode, Onset, Role, Show, Where
 from collector.model import Kind, Sign
 
@@ -17,14 +19,19 @@ _BLADES = (Kind.BLADE, Kind.MODULE)
 _HOLDING = (Kind.SLED, Kind.BLADE, Kind.MODULE, Kind.ENCLOSURE)
 _TOLD_ABOVE = Show(Sign.FAULTY, 0.3, Where.HOLDERS)
 
+HEAT_SINK = Mode(
+    name="its heat sink is loose",
+    rate=3e-7,
+    remedy="reseat its heat sink",
+    shows=(Show(Sign.HOT, 0.9), Show(Sign.FAULTY, 0.15), Show(Sign.WORKS_HARD, 0.1, Where.SLED), _TOLD_ABOVE),
+)
+LOOSE_PLATE = structs.replace(HEAT_SINK, name="its cold plate is loose", remedy="reseat its cold plate")
+"""What stands in a loose heat sink's place where the processor is under a cold plate: nobody must be sent there without
+a word of coolant."""
+
 COMPUTING: Mapping[Kind | Role, tuple[Mode, ...]] = {
     Kind.PROCESSOR: (
-        Mode(
-            name="its heat sink is loose",
-            rate=3e-7,
-            remedy="reseat its heat sink",
-            shows=(Show(Sign.HOT, 0.9), Show(Sign.FAULTY, 0.15), Show(Sign.WORKS_HARD, 0.1, Where.SLED), _TOLD_ABOVE),
-        ),
+        HEAT_SINK,
         Mode(
             name="failing",
             rate=3e-7,

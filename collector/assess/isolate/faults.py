@@ -6,9 +6,10 @@ from collections.abc import Iterator, Mapping
 
 from msgspec import Struct
 
+from collector.assess.isolate.computing import HEAT_SINK, LOOSE_PLATE
 from collector.assess.isolate.failures import HOURS, NEVER_CHARGED, modes_of
 from collector.assess.isolate.graph import Anchor, Graph, Node
-from collector.assess.isolate.words import Mode, Where
+from collector.assess.isolate.words import Mode, Role, Where
 from collector.model import Kind, Location, Sign
 
 Spot = tuple[str, str, Sign]
@@ -97,10 +98,13 @@ class Faults:
 
     def _compile(self, room: object, nodes: Iterator[Node]) -> None:
         by_spot: dict[Spot, list[Fault]] = {}
-        for node in nodes:
+        everything = list(nodes)
+        under_plates = {node.id for node in everything if node.role is Role.COLD_PLATE}
+        for node in everything:
             for anchor in node.anchors:
                 self._compiled_for.setdefault(anchor[0], set()).add(room)
-            for mode in modes_of(node.role, has_sensor=node.sensed):
+            for usual in modes_of(node.role, has_sensor=node.sensed):
+                mode = LOOSE_PLATE if usual is HEAT_SINK and node.id in under_plates else usual
                 shows = self._shows(node, mode)
                 if not shows:
                     continue

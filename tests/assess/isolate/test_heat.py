@@ -54,10 +54,18 @@ def test_in_a_sled_cooled_by_air_the_same_signs_are_not_the_processor_s() -> Non
 
 
 @pytest.mark.parametrize(
-    ("inventory", "fault"), [(liquid(), COLD_PLATE), (sled(), "its heat sink is loose")], ids=["liquid", "air"]
+    ("inventory", "fault", "remedy"),
+    [
+        (liquid(), "its cold plate is loose", "reseat its cold plate"),
+        (sled(), "its heat sink is loose", "reseat its heat sink"),
+    ],
+    ids=["liquid", "air"],
 )
-def test_a_hot_processor_alone_has_what_cools_it_in_its_sled(inventory: Inventory, fault: str) -> None:
-    assert heard(inventory, ("Cpu1", Sign.HOT)).firsts() == [(pid("s1", "Cpu1"), fault)]
+def test_a_hot_processor_alone_has_what_cools_it_in_its_sled(inventory: Inventory, fault: str, remedy: str) -> None:
+    """Whoever is sent to a sled with coolant in it must be told of coolant."""
+    bench = heard(inventory, ("Cpu1", Sign.HOT))
+    assert bench.firsts() == [(pid("s1", "Cpu1"), fault)]
+    assert bench.open[0].suspects[0].remedy == remedy
 
 
 def test_a_processor_that_fails_still_does_in_a_liquid_sled() -> None:
