@@ -41,6 +41,8 @@ MOST_WATTS = 200_000.0
 """No sled or shelf takes more: a reading above is none."""
 SETTLING = 600.0
 """Seconds after a part came back, or its controller did, until its temperatures say something."""
+SHARED = 0.1
+"""Ratio by which a law may miss for what several blades warm: whose heat it is that comes by is not in it."""
 FALLEN = 0.75
 """Part of its power of the round before below which a part was switched off, or its work stopped."""
 NEW_HOME = 300
@@ -340,7 +342,7 @@ class AirLook:
         warmest = inlet_high.max(axis=1)
         excess = temperature - warmest - np.maximum(top, 0.0)
         level = np.maximum(top, 1.0)
-        spread = np.hypot(spread, level * slower)
+        spread = np.hypot(spread, level * (slower + np.where(air | self._own_air[path], 0.0, SHARED)))
         z = excess / spread
         ready = laws.ready(now)
         much = np.where(air, np.maximum(LEAST_AIR, LESS_AIR * level), np.maximum(LEAST_HOT, HOTTER * level))

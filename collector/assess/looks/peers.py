@@ -10,7 +10,7 @@ same in a fleet of any size. Per compared sensor some 60 bytes.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from statistics import median
 from typing import NamedTuple
 
@@ -34,9 +34,11 @@ PRACTICAL = 6.0
 """Kelvin that a part must be hotter than its peers' figure makes it (common practice, no source)."""
 LEAST_RISE = 6.0
 """Kelvin of the blade's median rise below which ratios say nothing."""
-ALIKE = 0.5
-"""Logarithm of the blades' median rises within which their loads are alike: what of a part's heat is always the same
-stands out where there is little other."""
+ALIKE = 0.4
+"""Logarithm of the blades' power, or median rises, within which their loads are alike: what of a part's heat is always
+the same stands out where there is little other."""
+MOST_WATTS = 200_000.0
+"""No blade takes more: a reading above is none."""
 FLOOR, FLOOR_FEW = 0.06, 0.10
 """Least standard deviation of the logarithm to believe, of many peers and of few."""
 SHARE = 0.3
@@ -202,6 +204,7 @@ class PeersLook:
         rises = {column: rise for column in heated if 0.0 < (rise := values[column] - inlet) < ABSURD}
         if len(rises) < 3:
             return
+        like = self._load(blade, values, rises.values())
         for column, rise in rises.items():
             others = sorted(other for each, other in rises.items() if each != column)
             usual = (
@@ -210,8 +213,16 @@ class PeersLook:
                 else 0.5 * (others[len(others) // 2 - 1] + others[len(others) // 2])
             )
             if usual >= LEAST_RISE:
-                like = str(round(math.log(usual) / ALIKE))
                 self._judge(blade, column, (*self._roles[column], like), rise, math.log(rise / usual), seen.time)
+
+    def _load(self, blade: str, values: Sequence[float], rises: Iterable[float]) -> str:
+        """A word for the blade's load, the same for those alike: by its power, or else by how warm it is inside."""
+        assert self._kin is not None
+        column = self._kin.power_of.get(blade)
+        power = math.nan if column is None else values[column]
+        if 0.0 < power < MOST_WATTS:
+            return f"{round(math.log(power) / ALIKE)} of power"
+        return f"{round(math.log(median(rises)) / ALIKE)} of heat"
 
     def _judge(self, blade: str, column: int, role: PeerRole, rise: float, figure: float, now: Seconds) -> None:
         kin = self._kin

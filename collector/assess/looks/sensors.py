@@ -439,7 +439,7 @@ class SensorsLook:
             heats = hotter and column not in kin.inlets
             # what is off by far more than is worth a word is no slip of what inlet, load and fans explain
             far = min(1.0, max(0.0, abs(float(self._mean[column])) / float(limit[column]) - 1.0))
-            weight = 0.8 + 0.15 * min(1.0, 2.0 * far) if model.siblings[column] else 0.55 + 0.3 * far
+            weight = 0.8 + 0.15 * min(1.0, 2.0 * far) if model.siblings[column] else 0.55 + 0.4 * far
             if (heats and not slow) or (sensor.quantity in _FLOWS and not model.siblings[column]):
                 weight = 0.4
             source = "its siblings explain" if model.siblings[column] else "the rest explains"

@@ -19,6 +19,8 @@ Bools = NDArray[np.bool_]
 
 ROUNDS = 8
 """In which nothing moves, at least."""
+RESTS = 3
+"""Rounds without a step from which on movement counts."""
 CHANCE = 1e-4
 DECADES = (4.0, 12.0, 30.0)
 BY_SIBLINGS, BY_THE_REST = (4.5, 2.8, 1.8), (6.0, 3.8, 2.4)
@@ -77,7 +79,8 @@ class Stuck:
         model: Explained,
     ) -> Bools:
         """Which columns are stuck; ``doubtful``: what explains them is ill itself, and begins anew afterwards."""
-        same = same & ~doubtful
+        # what has only just come to rest may still feel what moved it
+        same = same & ~doubtful & (self.run >= RESTS)
         self._low = np.where(same, np.where(usable, np.fmin(self._low, explained), self._low), explained)
         self._high = np.where(same, np.where(usable, np.fmax(self._high, explained), self._high), explained)
         quantum = np.where(self.quantum == self.quantum, self.quantum, np.inf)

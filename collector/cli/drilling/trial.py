@@ -131,6 +131,7 @@ async def trial(stage: Stage, planted: Sequence[Planted]) -> list[Row]:
         stage.world.warm_room(STIRRED_WARMTH, STIRRED_SECONDS)
     chance = random.Random(planted[0].part.path)
     named: dict[int, int] = {}
+    passed: dict[int, Row] = {}
     held = 0
     for count in range(1, longest + 1):
         if stirred and count % STIRRED_EVERY == 0:
@@ -141,12 +142,18 @@ async def trial(stage: Stage, planted: Sequence[Planted]) -> list[Row]:
         for at, stands in enumerate(there):
             if stands:
                 named.setdefault(at, count)
+                if planted[at].fault.lasts:
+                    # what ends by itself is not said for ever
+                    passed.setdefault(at, _row(stage, planted[at], count, len(planted)))
             else:
                 named.pop(at, None)
-        held = held + 1 if all(there) else 0
+        held = held + 1 if all(stands or at in passed for at, stands in enumerate(there)) else 0
         if held >= (1 if planted[0].fault.lasts else SURE):
             break
-    rows = [_row(stage, each, named.get(at), len(planted)) for at, each in enumerate(planted)]
+    rows = [
+        passed[at] if at in passed else _row(stage, each, named.get(at), len(planted))
+        for at, each in enumerate(planted)
+    ]
     for each in planted:
         stage.world.clear(each.fault.name, each.part.path)
     for sled in stirred:

@@ -14,7 +14,7 @@ from collector.assess.looks.explained import Explained
 from collector.assess.looks.jitter import FADES, SHOWN, TIMES_USUAL, Jitter
 from collector.assess.looks.kin import Floats, Kin, Threes
 from collector.assess.looks.latch import ROUNDS_OFF, Signs
-from collector.assess.looks.stuck import BY_SIBLINGS, BY_THE_REST, CHANCE, ROUNDS, Stuck
+from collector.assess.looks.stuck import BY_SIBLINGS, BY_THE_REST, CHANCE, RESTS, ROUNDS, Stuck
 from collector.model import Frame, Inventory, Kind, Layout, Quantity, Sensor, Sign
 from tests.assess.fleet import NAME, inventory, pid
 from tests.assess.statistics.test_published import MONTGOMERY
@@ -200,7 +200,9 @@ def stuck_after(rounds: int, moves: float, *, siblings: bool, spread: float = 1.
     for number in range(120 + rounds):
         held = number >= 120
         values = np.zeros(1) if held else np.full(1, number % 2 * quantum)
-        explained = np.full(1, moves if number == 121 else 0.0)
+        explained = np.full(
+            1, moves if number == 121 + RESTS else 0.0
+        )  # what has only just come to rest does not count
         one.step(values - before, values == before)
         found = one.judge(explained, values == before, yes, no, np.zeros(1), np.full(1, spread), model)
         before = values

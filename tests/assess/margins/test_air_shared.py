@@ -129,7 +129,7 @@ def test_another_set_of_blades_that_stays_off_is_learnt_anew_after_as_long_as_th
     assert rig.rounds(look, 5) == set(), "not yet"
     rig.extra = 0.0
     assert rig.rounds(look, 60) == set(), "learnt anew, at what is usual now"
-    rig.extra = 20.0
+    rig.extra = 30.0
     assert rig.rounds(look, 8) == {ADAPTER}
 
 
