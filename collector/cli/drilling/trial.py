@@ -26,6 +26,8 @@ SURE = 5
 """Rounds in a row for which the name has to stand; then a trial ends early."""
 REST = 160
 """Rounds at most that a fleet gets to become calm again: what came and went is said for an hour after."""
+FAR = 200
+"""Draws in vain after which a second fault may be in any rack: a lost management switch hides all of its own."""
 NO_FAULTS = frozenset({"part-swapped", "part-pulled"})
 """What is in the catalogue and no fault: people do it."""
 UNSEEN = frozenset({"lamp-stuck", "lamp-lying"})
@@ -88,18 +90,19 @@ class Row(NamedTuple):
 
 def draw(site: Site, rng: random.Random, near: Planted | None = None, *, of_lamps: bool = False) -> Planted:
     """A fault by chance, each kind equally likely; ``near``: in the same rack, as often as not in the same sled, and
-    such that neither hides the other.
+    such that neither hides the other; in another rack where it hides all of its own. ValueError where there is none.
 
     ``of_lamps``: only of what takes a person at the front; else nothing of that.
     """
-    while True:
-        kinds = [
-            fault for fault in CATALOGUE.values() if fault.name not in NO_FAULTS and (fault.name in UNSEEN) is of_lamps
-        ]
+    kinds = [
+        fault for fault in CATALOGUE.values() if fault.name not in NO_FAULTS and (fault.name in UNSEEN) is of_lamps
+    ]
+    for tried in range(10 * FAR):
         fault = kinds[int(rng.random() * len(kinds))]
         targets = fault.targets(site)
         if near is not None:
             around = _unit(near.part) if rng.random() < 0.5 else _unit(near.part).partition("-")[0]
+            around = around if tried < FAR else ""
             targets = [part for part in targets if _unit(part).startswith(around) and part.path != near.part.path]
         if targets:
             part = targets[int(rng.random() * len(targets))]
@@ -109,6 +112,9 @@ def draw(site: Site, rng: random.Random, near: Planted | None = None, *, of_lamp
             ):
                 continue
             return Planted(fault, part, arguments)
+    raise ValueError(
+        f"site {site.name!r} is too small: nothing on it can be seen{f' beside {near[:2]}' if near else ''}"
+    )
 
 
 def _unit(part: Part) -> str:
