@@ -112,9 +112,8 @@ def draw(site: Site, rng: random.Random, near: Planted | None = None, *, of_lamp
             ):
                 continue
             return Planted(fault, part, arguments)
-    raise ValueError(
-        f"site {site.name!r} is too small: nothing on it can be seen{f' beside {near[:2]}' if near else ''}"
-    )
+    beside = "" if near is None else f" beside {near.fault.name} at {near.part.path}"
+    raise ValueError(f"site {site.name!r} is too small: no fault on it can be seen{beside}")
 
 
 def _unit(part: Part) -> str:
