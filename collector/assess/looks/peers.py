@@ -10,7 +10,7 @@ same in a fleet of any size. Per compared sensor some 60 bytes.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from statistics import median
 from typing import NamedTuple
 
@@ -35,8 +35,8 @@ PRACTICAL = 6.0
 LEAST_RISE = 6.0
 """Kelvin of the blade's median rise below which ratios say nothing."""
 ALIKE = 0.4
-"""Logarithm of the blades' power, or median rises, within which their loads are alike: what of a part's heat is always
-the same stands out where there is little other."""
+"""Logarithm of the blades' power, or of the other parts' median rise, within which their loads are alike: what of a
+part's heat is always the same stands out where there is little other."""
 MOST_WATTS = 200_000.0
 """No blade takes more: a reading above is none."""
 FLOOR, FLOOR_FEW = 0.06, 0.10
@@ -204,7 +204,7 @@ class PeersLook:
         rises = {column: rise for column in heated if 0.0 < (rise := values[column] - inlet) < ABSURD}
         if len(rises) < 3:
             return
-        like = self._load(blade, values, rises.values())
+        load = self._load(blade, values)
         for column, rise in rises.items():
             others = sorted(other for each, other in rises.items() if each != column)
             usual = (
@@ -213,16 +213,16 @@ class PeersLook:
                 else 0.5 * (others[len(others) // 2 - 1] + others[len(others) // 2])
             )
             if usual >= LEAST_RISE:
+                # by the others' warmth: its own, were it ill, would take it away from its likes
+                like = load or f"{round(math.log(usual) / ALIKE)} of heat"
                 self._judge(blade, column, (*self._roles[column], like), rise, math.log(rise / usual), seen.time)
 
-    def _load(self, blade: str, values: Sequence[float], rises: Iterable[float]) -> str:
-        """A word for the blade's load, the same for those alike: by its power, or else by how warm it is inside."""
+    def _load(self, blade: str, values: Sequence[float]) -> str | None:
+        """A word for the blade's load, the same for those alike; None where its power is not told."""
         assert self._kin is not None
         column = self._kin.power_of.get(blade)
         power = math.nan if column is None else values[column]
-        if 0.0 < power < MOST_WATTS:
-            return f"{round(math.log(power) / ALIKE)} of power"
-        return f"{round(math.log(median(rises)) / ALIKE)} of heat"
+        return f"{round(math.log(power) / ALIKE)} of power" if 0.0 < power < MOST_WATTS else None
 
     def _judge(self, blade: str, column: int, role: PeerRole, rise: float, figure: float, now: Seconds) -> None:
         kin = self._kin

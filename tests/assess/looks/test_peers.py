@@ -6,7 +6,7 @@ import pytest
 
 from collector.assess.looks.peers import PeersLook
 from collector.model import Sign
-from tests.assess.fleet import NAME
+from tests.assess.fleet import NAME, NAN
 from tests.assess.looks.test_rules import blades, seen, signs
 
 BUSY, IDLE = 300.0, 120.0
@@ -24,16 +24,21 @@ def told(powers: list[float], more: dict[int, float] | None = None, memory: floa
     return values
 
 
-def after(powers: list[float], rounds: int = 30, more: dict[int, float] | None = None) -> PeersLook:
+def after(powers: list[float], more: dict[int, float] | None = None, *, metered: bool = True) -> PeersLook:
+    """``metered``: the blades' power is told."""
     look = PeersLook(NAME)
     look.inventory(blades(len(powers)), 0.0)
-    for turn in range(rounds):
-        look.round(seen(60.0 * turn, told(powers, more)))
+    for turn in range(30):
+        values = told(powers, more)
+        if not metered:
+            values[1::5] = [NAN] * len(powers)
+        look.round(seen(60.0 * turn, values))
     return look
 
 
-def test_a_blade_that_does_little_is_not_compared_with_busy_ones() -> None:
-    look = after([IDLE, *[BUSY] * 6])
+@pytest.mark.parametrize("metered", [True, False])
+def test_a_blade_that_does_little_is_not_compared_with_busy_ones(metered: bool) -> None:
+    look = after([IDLE, *[BUSY] * 6], metered=metered)
     assert not look.present, "its memory's rise is as much of the others' as theirs is"
 
 
@@ -43,6 +48,7 @@ def test_blades_under_like_load_are_compared_whatever_that_load_is() -> None:
         assert signs(look) == {("blade0", Sign.HOT)}, power
         (only,) = look.present.values()
         assert only.sensor == "blade0 memory"
+    assert signs(after([BUSY] * 6, more={0: 25.0}, metered=False)) == {("blade0", Sign.HOT)}
 
 
 def test_an_idle_blade_is_compared_with_the_idle_ones_among_busy_ones() -> None:

@@ -190,8 +190,11 @@ def test_power_that_swings_with_its_current_is_load_and_what_has_no_current_says
 # How much movement a standstill takes
 
 
-def stuck_after(rounds: int, moves: float, *, siblings: bool, spread: float = 1.0, quantum: float = 0.1) -> bool:
-    """Whether a sensor that stepped in every round is stuck after so many without, ``moves`` explained meanwhile."""
+def stuck_after(
+    rounds: int, moves: float, *, siblings: bool, spread: float = 1.0, quantum: float = 0.1, rested: int = RESTS
+) -> bool:
+    """Whether a sensor that stepped in every round is stuck after so many without, ``moves`` explained meanwhile:
+    all at once, after so many without a step."""
     kin = Kin(lonely(1))
     model, one = Explained(kin), Stuck(kin)
     model.siblings[:] = siblings
@@ -200,9 +203,7 @@ def stuck_after(rounds: int, moves: float, *, siblings: bool, spread: float = 1.
     for number in range(120 + rounds):
         held = number >= 120
         values = np.zeros(1) if held else np.full(1, number % 2 * quantum)
-        explained = np.full(
-            1, moves if number == 121 + RESTS else 0.0
-        )  # what has only just come to rest does not count
+        explained = np.full(1, moves if number >= 120 + rested else 0.0)
         one.step(values - before, values == before)
         found = one.judge(explained, values == before, yes, no, np.zeros(1), np.full(1, spread), model)
         before = values
@@ -223,6 +224,12 @@ def test_the_longer_it_stands_the_less_movement_it_takes(siblings: bool, errors:
     assert stuck_after(long, last + 0.1, siblings=siblings)
     assert not stuck_after(long, last - 0.1, siblings=siblings)
     assert not stuck_after(10 * long, last - 0.1, siblings=siblings), "however long"
+
+
+def test_what_has_only_just_come_to_rest_may_still_feel_what_moved_it() -> None:
+    for rested in range(1, RESTS):
+        assert not stuck_after(80, 20.0, siblings=True, rested=rested)
+    assert stuck_after(80, 20.0, siblings=True, rested=RESTS)
 
 
 def test_siblings_explain_better_than_the_rest() -> None:

@@ -143,6 +143,15 @@ def test_what_showed_before_a_blade_went_off_stays_shown_while_nothing_can_be_sa
     assert {key[0] for key in look.present} == {"s1:/Adapter"}
 
 
+def test_whose_heat_comes_by_is_not_in_the_law_of_what_blades_share() -> None:
+    rig = Shared()
+    look = learnt(rig)
+    rig.extra = 8.0
+    assert rig.rounds(look, 30) == set(), "a quarter more: of a blade's own part it would be said"
+    rig.extra = 20.0
+    assert rig.rounds(look, 8) == {ADAPTER}
+
+
 # Slower fans than ever
 
 
