@@ -1,8 +1,9 @@
-"""What both pages do: find the store, know the time, and say so when the store can't be read."""
+"""What all pages do: find the store, know the time, look again, and say so when the store can't be read."""
 
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 
@@ -52,7 +53,19 @@ def now() -> Seconds:
     return time.time()
 
 
-def broken(title: str, error: StoreError, back: bool = False) -> None:
+@st.fragment(run_every=EVERY)
+def refreshing(title: str, draw: Callable[[], None], back: bool = True) -> None:
+    """Draw what a page reads of the store, and again every few seconds; say so where the store can't be read.
+
+    ``back``: whether the page that says so leads back to Rounds.
+    """
+    try:
+        draw()
+    except StoreError as error:
+        _broken(title, error, back)
+
+
+def _broken(title: str, error: StoreError, back: bool) -> None:
     """Say why there is nothing to see."""
     missing = isinstance(error, StoreMissing)
     words = nothing_yet(error.state_dir) if missing else unreadable(error.problem, error.advice)

@@ -6,9 +6,8 @@ from pathlib import Path
 
 import streamlit as st
 
-from collector.store.errors import StoreError
 from dashboard.mount import show
-from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
+from dashboard.pages.common import now, refreshing, source, tidy, zone
 from dashboard.panels.controllers import MOST, costs, filters, table, unread
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.queries import Source
@@ -20,15 +19,7 @@ TITLE = "Controllers"
 def page(state: Path) -> None:
     """Draw the page, and again every few seconds."""
     tidy()
-    _refreshing(state)
-
-
-@st.fragment(run_every=EVERY)
-def _refreshing(state: Path) -> None:
-    try:
-        _show(source(state), state)
-    except StoreError as error:
-        broken(TITLE, error, back=True)
+    refreshing(TITLE, lambda: _show(source(state), state))
 
 
 def _show(store: Source, state: Path) -> None:

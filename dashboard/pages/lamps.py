@@ -10,13 +10,12 @@ from pathlib import Path
 import streamlit as st
 
 from collector.model import Lamps, LampState, Part
-from collector.store.errors import StoreError
 from collector.store.overview import RackCount
 from dashboard.drawings.front import front as drawn_front
 from dashboard.drawings.ink import Ink, sled_link, tag
 from dashboard.mount import show
 from dashboard.pages import acting
-from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
+from dashboard.pages.common import now, refreshing, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.lamps import answer, ask_lamps, choose_front, choose_rack, choose_sled, reverse, where
 from dashboard.queries import SledFacts, Source
@@ -36,15 +35,7 @@ _WORDS = ("rack", "at", "part", *COLOURS, *MORE_AMBER, "should")
 def page(state: Path) -> None:
     """Draw the page, and again every few seconds."""
     tidy()
-    _refreshing(state)
-
-
-@st.fragment(run_every=EVERY)
-def _refreshing(state: Path) -> None:
-    try:
-        _show(source(state), state)
-    except StoreError as error:
-        broken(TITLE, error, back=True)
+    refreshing(TITLE, lambda: _show(source(state), state))
 
 
 def _show(store: Source, state: Path) -> None:

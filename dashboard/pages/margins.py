@@ -10,10 +10,9 @@ import streamlit as st
 
 from collector.model import History, Margin, MarginKind
 from collector.model.places import Front
-from collector.store.errors import StoreError
 from dashboard.drawings.headroom import scale
 from dashboard.mount import show
-from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
+from dashboard.pages.common import now, refreshing, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.margins import LOSSES, MOST, energy, filters, losses, racks, shelves, trends
 from dashboard.panels.worked import drew
@@ -52,15 +51,7 @@ _IN_RACK = 48
 def page(state: Path) -> None:
     """Draw the page, and again every few seconds."""
     tidy()
-    _refreshing(state)
-
-
-@st.fragment(run_every=EVERY)
-def _refreshing(state: Path) -> None:
-    try:
-        _show(source(state), state)
-    except StoreError as error:
-        broken(TITLE, error, back=True)
+    refreshing(TITLE, lambda: _show(source(state), state))
 
 
 def _show(store: Source, state: Path) -> None:

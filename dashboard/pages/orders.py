@@ -9,12 +9,11 @@ from pathlib import Path
 import streamlit as st
 
 from collector.model import Seconds, WorkOrder
-from collector.store.errors import StoreError
 from dashboard.drawings.ink import Ink, join, tag
 from dashboard.drawings.spot import spot
 from dashboard.mount import show
 from dashboard.pages import acting
-from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
+from dashboard.pages.common import now, refreshing, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.order_sheet import print_bar, sheet
 from dashboard.panels.orders import filters, lately_closed, orders_link, the_tours, unknown_order
@@ -34,15 +33,7 @@ _MOST_SHEETS = 40
 def page(state: Path) -> None:
     """Draw the page, and again every few seconds."""
     tidy()
-    _refreshing(state)
-
-
-@st.fragment(run_every=EVERY)
-def _refreshing(state: Path) -> None:
-    try:
-        _show(source(state), state)
-    except StoreError as error:
-        broken(TITLE, error, back=True)
+    refreshing(TITLE, lambda: _show(source(state), state))
 
 
 def _show(store: Source, state: Path) -> None:

@@ -9,11 +9,10 @@ from typing import Any
 import streamlit as st
 
 from collector.model import Kind, Misfitting
-from collector.store.errors import StoreError
 from dashboard.drawings.ink import join, tag
 from dashboard.export import MOST, as_csv, as_json
 from dashboard.mount import show
-from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
+from dashboard.pages.common import now, refreshing, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.parts import found, misfits, rates, search, turned
 from dashboard.queries import Source
@@ -27,15 +26,7 @@ _LONGEST = 120
 def page(state: Path) -> None:
     """Draw the page, and again every few seconds."""
     tidy()
-    _refreshing(state)
-
-
-@st.fragment(run_every=EVERY)
-def _refreshing(state: Path) -> None:
-    try:
-        _show(source(state), state)
-    except StoreError as error:
-        broken(TITLE, error, back=True)
+    refreshing(TITLE, lambda: _show(source(state), state))
 
 
 def _show(store: Source, state: Path) -> None:

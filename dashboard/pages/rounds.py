@@ -13,13 +13,12 @@ from pathlib import Path
 import streamlit as st
 
 from collector.model import Seconds
-from collector.store.errors import StoreError
 from collector.store.overview import Chosen
 from collector.text import plain
 from dashboard.drawings.sheet_rounds import PAGE
 from dashboard.glance import Rounds, Wrong
 from dashboard.mount import show
-from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
+from dashboard.pages.common import now, refreshing, source, tidy, zone
 from dashboard.panels.floor import elevations, lanes, open_head, racks_head, unplaced
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.rounds import beginning, changed, found_wrong, hands_first, heard, not_answering, taken
@@ -40,21 +39,14 @@ def page(state: Path) -> None:
     """Draw the page, and again every few seconds."""
     tidy()
     st.html(PAGE)
-    _refreshing(state)
+    refreshing(TITLE, lambda: _read(state), back=False)
 
 
-@st.fragment(run_every=EVERY)
-def _refreshing(state: Path) -> None:
+def _read(state: Path) -> None:
     chosen, moment = filters.asked(dict(st.query_params)), now()
-    seen = _look(state, moment)
-    try:
-        glance = source(state).glance
-        found, news = glance.rounds(chosen), glance.changes(seen.since, chosen)
-        ways = glance.ways()
-    except StoreError as error:
-        broken(TITLE, error)
-        return
-    _show(found, news, ways, chosen, seen, moment, state)
+    seen, glance = _look(state, moment), source(state).glance
+    found, news = glance.rounds(chosen), glance.changes(seen.since, chosen)
+    _show(found, news, glance.ways(), chosen, seen, moment, state)
 
 
 def _show(

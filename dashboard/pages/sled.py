@@ -11,14 +11,13 @@ from zoneinfo import ZoneInfo
 import streamlit as st
 
 from collector.model import Health, History, Seconds
-from collector.store.errors import StoreError
 from dashboard.drawings.ink import Ink, join, sled_link, tag
 from dashboard.drawings.marks import worded
 from dashboard.drawings.plan import Plan
 from dashboard.drawings.things import Front, Sled, Standing
 from dashboard.mount import show
 from dashboard.pages import acting
-from dashboard.pages.common import EVERY, broken, now, source, tidy, zone
+from dashboard.pages.common import now, refreshing, source, tidy, zone
 from dashboard.panels import answers
 from dashboard.panels import readings as readings_panel
 from dashboard.panels.frame import foot, head, not_running, notice
@@ -53,19 +52,15 @@ _NONE = "none"
 def page(state: Path, name: str) -> None:
     """Draw the page of the controller called ``name``, and again every few seconds."""
     tidy()
-    _refreshing(state, name)
+    refreshing(TITLE, lambda: _look(state, name))
 
 
-@st.fragment(run_every=EVERY)
-def _refreshing(state: Path, name: str) -> None:
-    try:
-        facts = source(state).sled(name) if name else None
-        if facts is None:
-            _choose(*source(state).glance.sleds(_MOST_SLEDS), name)
-            return
+def _look(state: Path, name: str) -> None:
+    facts = source(state).sled(name) if name else None
+    if facts is None:
+        _choose(*source(state).glance.sleds(_MOST_SLEDS), name)
+    else:
         _show(facts, state)
-    except StoreError as error:
-        broken(TITLE, error, back=True)
 
 
 def _choose(sleds: Sequence[Sled], number: int, asked: str) -> None:
