@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from collector.assess.ledger import Line, accused, weighed
-from collector.model import Kind, Misfit, Misfitting, Seconds, Stay
+from collector.model import Kind, Misfit, Misfitting, Part, Seconds, Stay
 from collector.store.reader import Reader
 from dashboard.kept import Kept
 from dashboard.panels.parts import COUNTED, MISFITS, MOST
@@ -70,9 +70,15 @@ class Shelves:
         """How sleds differ from their designs."""
         return self._fitting.get()
 
-    def misfits(self, most: int) -> list[Misfit]:
-        """All of them, for a file."""
-        return self._open().misfits(limit=most)
+    def misfits(self, most: int) -> list[tuple[Misfit, Part | None]]:
+        """All of them, each with its sled as far as it is known, for a file."""
+        reader = self._open()
+        found = reader.misfits(limit=most)
+        wanted = {each.sled for each in found}
+        sleds: dict[str, Part] = {}
+        for controller in {each.controller for each in found}:
+            sleds |= {part.id: part for part in reader.parts(controller) if part.id in wanted}
+        return [(each, sleds.get(each.sled)) for each in found]
 
     def turned(self) -> tuple[tuple[Stay, Stay | None], ...]:
         """Stays that ended, newest first, each with what stands there now."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 from collector.assess.tree import Tree
 from collector.model import Design, Holding, Kind, Misfit, Misfitting, Part, State, Status
@@ -38,6 +39,23 @@ def misfits(tree: Tree, statuses: Mapping[str, Status], designs: Sequence[Design
         if part.kind in HOLDERS and (design := design_of(part, designs)) is not None:
             found += _Sled(tree, position, statuses, design).misfits()
     return found
+
+
+def row_of(misfit: Misfit, sled: Part | None) -> dict[str, Any]:
+    """A misfit as it is handed out, by the terminal and by the pages; ``sled``: the part it names, for its place."""
+    return {
+        "controller": misfit.controller,
+        "place": (sled.location.text if sled is not None else "") or misfit.controller,
+        "how": misfit.how.value,
+        "kind": misfit.kind.value,
+        "slot": misfit.slot,
+        "found": misfit.found,
+        "wanted": misfit.wanted,
+        "design": misfit.design,
+        "sled": misfit.sled,
+        "part": misfit.part,
+        "text": misfit.text,
+    }
 
 
 def design_of(part: Part, designs: Iterable[Design]) -> Design | None:

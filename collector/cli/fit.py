@@ -7,11 +7,11 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from collector.assess.fit import HOLDERS, design_of, misfits
+from collector.assess.fit import HOLDERS, design_of, misfits, row_of
 from collector.assess.tree import Tree
 from collector.cli.output import FORMATS, rows
 from collector.cli.places import add_state, state_of
-from collector.model import Kind, Location, Misfit, Part
+from collector.model import Kind, Part
 from collector.settings import load
 from collector.store.reader import Reader
 
@@ -54,7 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
         # A sled of no design is worth a word; what stands in it is not, nor is an enclosure around sleds of a design.
         strange += not any(has) and any(part.kind in _SLEDS for part in of_one)
         places = {part.id: part for part in of_one}
-        found += [_row(each, places) for each in misfits(Tree(of_one), statuses, designs)]
+        found += [row_of(each, places.get(each.sled)) for each in misfits(Tree(of_one), statuses, designs)]
     rows(found, _COLUMNS, arguments.format)
     told = f"{held} held against {len(designs)} designs"
     if strange:
@@ -63,20 +63,3 @@ def run(arguments: argparse.Namespace) -> int:
         told += f"; never walked: {len(silent)}"
     print(told, file=sys.stderr)
     return 1 if found else 0
-
-
-def _row(misfit: Misfit, parts: dict[str, Part]) -> dict[str, Any]:
-    sled = parts.get(misfit.sled)
-    return {
-        "controller": misfit.controller,
-        "place": (sled.location if sled is not None else Location()).text or misfit.controller,
-        "how": misfit.how.value,
-        "kind": misfit.kind.value,
-        "slot": misfit.slot,
-        "found": misfit.found,
-        "wanted": misfit.wanted,
-        "design": misfit.design,
-        "sled": misfit.sled,
-        "part": misfit.part,
-        "text": misfit.text,
-    }

@@ -8,6 +8,7 @@ from typing import Any
 
 import streamlit as st
 
+from collector.assess.fit import row_of
 from collector.model import Kind, Misfitting
 from dashboard.drawings.ink import join, tag
 from dashboard.export import MOST, as_csv, as_json
@@ -16,7 +17,7 @@ from dashboard.pages.common import now, refreshing, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.parts import found, misfits, rates, search, turned
 from dashboard.queries import Source
-from dashboard.views.parts import by_kind, kinds_there, misfit_row, stay_row
+from dashboard.views.parts import by_kind, kinds_there, stay_row
 
 TITLE = "Parts"
 _LONGEST = 120
@@ -52,7 +53,7 @@ def _show(store: Source, state: Path) -> None:
         _files("parts", "these parts", lambda: [stay_row(each) for each in shelves.every(find, kind, not gone, MOST)])
     show("misfits", misfits(fitting.first.get(how, ()), fitting.numbers, how, find, kind))
     if fitting.numbers:
-        _files("misfits", "what does not fit", lambda: [misfit_row(each) for each in shelves.misfits(MOST)])
+        _files("misfits", "what does not fit", lambda: [row_of(*each) for each in shelves.misfits(MOST)])
     show("turned", turned(shelves.turned(), moment, here))
     show("rates", rates(by_kind(lines)))
     if lines:

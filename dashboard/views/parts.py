@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from collector.assess.ledger import Line
-from collector.model import Kind, Misfit, Stay
+from collector.model import Kind, Stay
 from dashboard.views.places import tail_of
 from dashboard.views.words import age
 
@@ -138,22 +138,6 @@ def stay_row(stay: Stay) -> dict[str, Any]:
         "since": stay.since,
         "until": stay.until,
         "part": stay.part,
-    }
-
-
-def misfit_row(misfit: Misfit) -> dict[str, Any]:
-    """A misfit as exported."""
-    return {
-        "controller": misfit.controller,
-        "how": misfit.how.value,
-        "kind": misfit.kind.value,
-        "slot": misfit.slot,
-        "found": misfit.found,
-        "wanted": misfit.wanted,
-        "design": misfit.design,
-        "sled": misfit.sled,
-        "part": misfit.part,
-        "text": misfit.text,
     }
 
 

@@ -10,11 +10,13 @@ from pathlib import Path
 import openpyxl
 import pytest
 
+from collector.assess.fit import row_of
 from collector.assess.ledger import Line
 from collector.model import Identity, Kind, Stay, Turn
 from collector.text import cell
 from dashboard.drawings.rates import axis, rate
 from dashboard.export import as_csv, as_json
+from dashboard.queries import Source
 from dashboard.views.parts import by_kind, decades, figure, hours_words, rate_words, stay_row, turned_words
 from tests.dashboard.invented import DRIVE, FAN
 from tests.dashboard.reading import find, one, parse, words
@@ -165,3 +167,10 @@ def test_the_page_tells_rates_misfits_and_changes(filled: tuple[Path, float], mo
     assert fans.get("open") == "true"
     assert "1 failure" in words(fans)
     assert sum(int(each.get("data-failures", "0")) for each in find(page, data_ledger="")) == 1
+
+
+def test_a_file_of_misfits_tells_the_place_of_each_sled(source: Source) -> None:
+    rows = [row_of(*each) for each in source.shelves.misfits(10)]
+    assert {row["how"] for row in rows} == {"wrong", "firmware behind"}
+    assert {row["place"] for row in rows} == {"Quellmark / A / R02 / U3 / E1 / Sled 1"}
+    assert [row_of(each, None)["place"] for each, _ in source.shelves.misfits(1)] == [DRIVE.partition(":")[0]]
