@@ -14,10 +14,10 @@ from collector.assess.looks.usual import Usual
 from collector.assess.margins import fan_laws
 from collector.assess.margins.heat import air_flow, coolant_power, recirculated
 from collector.assess.margins.moist_air import STANDARD_PRESSURE, density, heat_capacity, pressure_at, vapour_pressure
+from collector.assess.margins.pace import Pace
 from collector.assess.margins.places import Place, place_of
 from collector.assess.margins.rooms import Rooms
 from collector.assess.margins.steady import Calm, Teller
-from collector.assess.margins.tracker import EVERY
 from collector.assess.margins.wiring import AirPath, Wiring, lineage, wire
 from collector.assess.words import clip
 from collector.model import Figure, FigureKind, Inventory, Kind, Location, Quantity, Seconds, Sensor
@@ -93,9 +93,8 @@ class Airing:
         self._rooms = Rooms() if rooms is None else rooms
         self._outer = location if location is not None else Location()
         self._teller = Teller()
-        self._size = 0
+        self._pace = Pace()
         self._wiring: Wiring | None = None
-        self._last: Seconds = float("-inf")
         self._calm: dict[str, Calm] = {}
         self._usual: dict[str, Usual] = {}
         self._rack: str | None = None
@@ -113,7 +112,7 @@ class Airing:
         """Take a finished walk; what is learnt stays with parts that stayed."""
         wiring = self._wiring = wire(inventory)
         sensors = inventory.layout.sensors
-        self._size = len(sensors)
+        self._pace.walked(inventory)
         parts = {part.id: part for part in inventory.parts}
         self._names = {part.id: clip(part.name) for part in inventory.parts}
         self._teller.keep(parts.keys())
@@ -151,12 +150,8 @@ class Airing:
     def round(self, seen: Seen) -> Sequence[Figure]:
         """Take a finished round; the figures that moved by enough to tell."""
         wiring = self._wiring
-        if wiring is None or seen.frame is None or len(seen.frame.values) != self._size:
+        if wiring is None or (values := self._pace.values(seen)) is None:
             return ()
-        if 0.0 <= seen.time - self._last < EVERY:
-            return ()
-        self._last = seen.time
-        values = seen.frame.values
         found: list[Figure] = []
         for path in wiring.paths:
             if path.outlet is not None and path.part not in seen.idle and not self._hands_on:

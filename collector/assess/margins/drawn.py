@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 from collector.assess.looking import Seen
 from collector.assess.margins.electrics import Electrics
+from collector.assess.margins.pace import EVERY, Pace
 from collector.assess.margins.racks import RackPower, Racks
 from collector.assess.margins.spell import Drawn, Spell
 from collector.assess.margins.steady import Teller
-from collector.assess.margins.tracker import EVERY
 from collector.assess.margins.wiring import own_power
 from collector.assess.words import clip
 from collector.model import Figure, FigureKind, Inventory, Kind, Location, Seconds, Sensor
@@ -46,14 +46,13 @@ class Drawing:
     def __init__(self, controller: str) -> None:
         self._controller = controller
         self._teller = Teller()
-        self._size = 0
-        self._last: Seconds = float("-inf")
+        self._pace = Pace()
         self._columns: dict[str, tuple[int, str]] = {}
         self._spells: dict[str, Spell] = {}
 
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk; what parts drew stays with those that stayed."""
-        self._size = len(inventory.layout.sensors)
+        self._pace.walked(inventory)
         by_part: dict[str, list[tuple[int, Sensor]]] = {}
         for column, sensor in enumerate(inventory.layout.sensors):
             by_part.setdefault(sensor.part, []).append((column, sensor))
@@ -67,14 +66,12 @@ class Drawing:
 
     def round(self, seen: Seen) -> Sequence[Figure]:
         """Take a finished round; the figures that moved by enough to tell."""
-        if seen.frame is None or len(seen.frame.values) != self._size:
+        values = self._pace.values(seen)
+        if values is None:
             return ()
-        if 0.0 <= seen.time - self._last < EVERY:
-            return ()
-        self._last = seen.time
         found: list[Figure] = []
         for part, (column, name) in self._columns.items():
-            power, spell = seen.frame.values[column], self._spells[part]
+            power, spell = values[column], self._spells[part]
             if part in seen.idle or not power < MOST_WATTS:
                 continue
             spell.add(seen.time, power)

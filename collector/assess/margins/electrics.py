@@ -8,9 +8,9 @@ from typing import NamedTuple
 
 from collector.assess.looking import Seen
 from collector.assess.margins.feeding import Adds, feed
+from collector.assess.margins.pace import Pace
 from collector.assess.margins.power import Sums, busbar_current, imbalance, sums
 from collector.assess.margins.steady import Calm, Teller
-from collector.assess.margins.tracker import EVERY
 from collector.assess.margins.wiring import own_power, phase_of
 from collector.assess.words import clip
 from collector.model import Figure, FigureKind, Inventory, Kind, Quantity, Seconds, Sensor
@@ -126,8 +126,7 @@ class Electrics:
     def __init__(self, controller: str) -> None:
         self.controller = controller
         self._teller = Teller()
-        self._size = 0
-        self._last: Seconds = float("-inf")
+        self._pace = Pace()
         self._sums: tuple[Adds, ...] = ()
         self._bus: Bus | None = None
         self._phases: tuple[Phases, ...] = ()
@@ -138,7 +137,7 @@ class Electrics:
 
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk."""
-        self._size = len(inventory.layout.sensors)
+        self._pace.walked(inventory)
         self._names = {part.id: clip(part.name) for part in inventory.parts}
         self._teller.keep(self._names.keys())
         self._sums = feed(inventory).sums
@@ -149,12 +148,9 @@ class Electrics:
 
     def round(self, seen: Seen) -> Sequence[Figure]:
         """Take a finished round; the figures that moved by enough to tell."""
-        if seen.frame is None or len(seen.frame.values) != self._size:
+        values = self._pace.values(seen)
+        if values is None:
             return ()
-        if 0.0 <= seen.time - self._last < EVERY:
-            return ()
-        self._last = seen.time
-        values = seen.frame.values
         found = [figure for add in self._sums if (figure := self._sum(add, values, seen)) is not None]
         if (figure := self._busbar(values, seen)) is not None:
             found.append(figure)

@@ -9,11 +9,12 @@ import numpy as np
 
 from collector.assess.looking import Seen
 from collector.assess.looks.kin import Kin
+from collector.assess.margins.pace import Pace
 from collector.assess.margins.places import Place, holds
 from collector.assess.margins.power import left
 from collector.assess.margins.spell import Drawn, Spell
 from collector.assess.margins.steady import Teller
-from collector.assess.margins.tracker import EVERY, WATTS_RATIO
+from collector.assess.margins.tracker import WATTS_RATIO
 from collector.model import Inventory, Kind, Location, Margin, MarginKind, Quantity, Seconds
 
 FRESH = 600.0
@@ -136,8 +137,7 @@ class RackPower:
         self._outer = location if location is not None else Location()
         self._location = self._outer
         self._columns: tuple[int, ...] = ()
-        self._size = 0
-        self._last: Seconds = float("-inf")
+        self._pace = Pace()
 
     @property
     def location(self) -> Location | None:
@@ -146,7 +146,8 @@ class RackPower:
 
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk: the whole's own power, else its blades'."""
-        self._size, self._columns = len(inventory.layout.sensors), ()
+        self._pace.walked(inventory)
+        self._columns = ()
         top = next((part for part in inventory.parts if part.parent is None), None)
         told = Location() if top is None else top.location
         outer = self._outer
@@ -160,11 +161,8 @@ class RackPower:
 
     def round(self, seen: Seen) -> Sequence[Margin]:
         """Take a finished round; the margins of the rack that changed by enough to tell."""
-        if seen.frame is None or not self._columns or len(seen.frame.values) != self._size:
+        if not self._columns or (values := self._pace.values(seen)) is None:
             return ()
-        if 0.0 <= seen.time - self._last < EVERY:
-            return ()
-        self._last = seen.time
-        values = np.frombuffer(seen.frame.values)[list(self._columns)]
-        told = values[values >= 0.0]
+        drawn = np.frombuffer(values)[list(self._columns)]
+        told = drawn[drawn >= 0.0]
         return self._racks.tell(self._controller, self._location, seen.time, float(told.sum())) if len(told) else ()

@@ -7,12 +7,11 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from collector.assess.looking import Seen
+from collector.assess.margins.pace import Pace
 from collector.assess.margins.places import Place, place_of
 from collector.assess.margins.wiring import is_inlet, is_outlet, output_of, own_power, phase_of
 from collector.model import Inventory, Kind, Location, Margin, MarginKind, Quantity, Seconds, Sensor, SettingKind
 
-EVERY = 55.0
-"""Seconds between two looks at margins."""
 KELVIN, WATTS_RATIO = 1.0, 0.02
 """Changes worth telling: K, and a ratio of the limit in W."""
 
@@ -82,7 +81,7 @@ class Margins:
         self._shared: _Shared | None = None
         self._carried: dict[str, _Carried] = {}
         self._told: dict[tuple[str, MarginKind], Margin] = {}
-        self._last: Seconds = float("-inf")
+        self._pace = Pace()
 
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk."""
@@ -131,7 +130,8 @@ class Margins:
         if self._shared is not None:
             known.add((self._shared.part, MarginKind.REDUNDANCY))
         self._told = {key: margin for key, margin in self._told.items() if key in known}
-        self._last = float("-inf")
+        self._pace = Pace()  # what a walk finds is told with the next round
+        self._pace.walked(inventory)
 
     @property
     def current(self) -> tuple[Margin, ...]:
@@ -140,12 +140,9 @@ class Margins:
 
     def round(self, seen: Seen) -> Sequence[Margin]:
         """Take a finished round; the margins that changed by enough to tell."""
-        if seen.frame is None or len(seen.frame.values) != len(self._sensors):
+        values = self._pace.values(seen)
+        if values is None:
             return ()
-        if 0.0 <= seen.time - self._last < EVERY:
-            return ()
-        self._last = seen.time
-        values = seen.frame.values
         news = []
         for key, columns in self._plan.items():
             if key[0] in seen.idle:
