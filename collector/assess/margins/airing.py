@@ -92,7 +92,7 @@ class Airing:
         self._places = tuple(places)
         self._rooms = Rooms() if rooms is None else rooms
         self._outer = location if location is not None else Location()
-        self._teller = Teller()
+        self._teller = Teller(controller)
         self._pace = Pace()
         self._wiring: Wiring | None = None
         self._calm: dict[str, Calm] = {}
@@ -193,10 +193,14 @@ class Airing:
         basis += "; what coolant carries off is taken off" if self._wet else ""
         if wiring.flow is not None and wiring.flow[1] == path.part and values[wiring.flow[0]] >= 0.0:
             basis += f"; metered {values[wiring.flow[0]]:.4f} m3/s"
-        found.append(self._figure(path.part, FigureKind.AIR_FLOW, air.flow, "m3/s", now, basis, air.low, air.high))
+        found.append(
+            self._teller.figure(path.part, FigureKind.AIR_FLOW, air.flow, "m3/s", now, basis, air.low, air.high)
+        )
         per, scale = FigureKind.AIR_PER_POWER, air.per_kilowatt / air.flow
         found.append(
-            self._figure(path.part, per, air.per_kilowatt, "m3/s/kW", now, basis, air.low * scale, air.high * scale)
+            self._teller.figure(
+                path.part, per, air.per_kilowatt, "m3/s/kW", now, basis, air.low * scale, air.high * scale
+            )
         )
         if whole and wiring.fans and speed > 0.02:
             usual = self._usual.setdefault(path.part, Usual(pace=0.002, reach=0.05))
@@ -206,7 +210,7 @@ class Airing:
             if usual.known:
                 effort = usual.value / now_per_speed
                 words = f"{air.flow:.4f} m3/s at {speed:.0%} fan speed: {effort_words(effort)}"
-                found.append(self._figure(path.part, FigureKind.FAN_EFFORT, effort, "1", now, words))
+                found.append(self._teller.figure(path.part, FigureKind.FAN_EFFORT, effort, "1", now, words))
         return found
 
     def _carried_off(self, values: Sequence[float]) -> float | None:
@@ -252,33 +256,12 @@ class Airing:
 
     def _kelvin(self, part: str, kind: FigureKind, value: float, now: Seconds, basis: str) -> Figure:
         off = 2.0 * KELVIN_OFF
-        return self._figure(part, kind, round(value, 2), "K", now, basis, round(value - off, 2), round(value + off, 2))
+        return self._teller.figure(
+            part, kind, round(value, 2), "K", now, basis, round(value - off, 2), round(value + off, 2)
+        )
 
     def _name(self, part: str) -> str:
         return self._names.get(part, part)
-
-    def _figure(
-        self,
-        part: str,
-        kind: FigureKind,
-        value: float,
-        unit: str,
-        now: Seconds,
-        basis: str,
-        low: float | None = None,
-        high: float | None = None,
-    ) -> Figure:
-        return Figure(
-            controller=self._controller,
-            part=part,
-            kind=kind,
-            time=now,
-            value=value,
-            unit=unit,
-            low=low,
-            high=high,
-            basis=basis,
-        )
 
 
 def _first(sensors: Sequence[Sensor], quantity: Quantity, context: str | None = None) -> int | None:

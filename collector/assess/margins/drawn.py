@@ -20,7 +20,7 @@ MOST_WATTS = 1e6
 _OF = frozenset({Kind.SLED, Kind.ENCLOSURE, Kind.BLADE, Kind.POWER_FEED, Kind.CIRCUIT})
 
 
-def figures_of(controller: str | None, part: str, drawn: Drawn, now: Seconds, whose: str) -> list[Figure]:
+def figures_of(teller: Teller, part: str, drawn: Drawn, now: Seconds, whose: str) -> list[Figure]:
     """Peak, percentile and energy; none while too little is known. ``whose``: what the power is of, for the basis."""
     if drawn.seconds < FIRST:
         return []
@@ -34,18 +34,14 @@ def figures_of(controller: str | None, part: str, drawn: Drawn, now: Seconds, wh
         (FigureKind.HIGH_POWER, drawn.high, "W", f"{whose}: 95 of 100 values {span} lie below"),
         (FigureKind.ENERGY, drawn.joules, "J", f"{whose}, its sum over time {span}, {summed}"),
     )
-    return [
-        Figure(controller=controller, part=part, kind=kind, time=now, value=value, unit=unit, basis=basis)
-        for kind, value, unit, basis in told
-    ]
+    return [teller.figure(part, kind, value, unit, now, basis) for kind, value, unit, basis in told]
 
 
 class Drawing:
     """One controller's parts."""
 
     def __init__(self, controller: str) -> None:
-        self._controller = controller
-        self._teller = Teller()
+        self._teller = Teller(controller)
         self._pace = Pace()
         self._columns: dict[str, tuple[int, str]] = {}
         self._spells: dict[str, Spell] = {}
@@ -76,7 +72,7 @@ class Drawing:
                 continue
             spell.add(seen.time, power)
             if (drawn := spell.drawn) is not None:
-                found += figures_of(self._controller, part, drawn, seen.time, name)
+                found += figures_of(self._teller, part, drawn, seen.time, name)
         return self._teller.news(found)
 
 
@@ -106,18 +102,9 @@ class RackDrawing:
         rack = Location(site=where.site, row=where.row, rack=where.rack).text
         whose = f"the sum of {told.counted} controllers"
         whose += f", {told.silent} silent ones not counted" if told.silent else ""
-        found = figures_of(None, rack, told.drawn, seen.time, whose)
+        found = figures_of(self._racks.teller, rack, told.drawn, seen.time, whose)
         if told.amperes is not None:
             basis = f"the sum of what {told.carried} sleds take"
-            found.append(
-                Figure(
-                    controller=None,
-                    part=rack,
-                    kind=FigureKind.BUSBAR_CURRENT,
-                    time=seen.time,
-                    value=told.amperes,
-                    unit="A",
-                    basis=basis,
-                )
-            )
+            current = FigureKind.BUSBAR_CURRENT
+            found.append(self._racks.teller.figure(rack, current, told.amperes, "A", seen.time, basis))
         return self._racks.teller.news(found)

@@ -125,7 +125,7 @@ class Electrics:
 
     def __init__(self, controller: str) -> None:
         self.controller = controller
-        self._teller = Teller()
+        self._teller = Teller(controller)
         self._pace = Pace()
         self._sums: tuple[Adds, ...] = ()
         self._bus: Bus | None = None
@@ -163,7 +163,7 @@ class Electrics:
                     f"{phases.name}: {told} {phases.unit}; the largest departure from their mean, over it (NEMA MG 1)"
                 )
                 found.append(
-                    self._figure(
+                    self._teller.figure(
                         phases.part, FigureKind.IMBALANCE, 100.0 * apart, "%", seen.time, basis, of=phases.name
                     )
                 )
@@ -179,7 +179,7 @@ class Electrics:
             return None
         basis = sum_words(self._names.get(add.part, add.part), told, add.left_text, add.right_text)
         of = add.name.partition("|")[0]
-        return self._figure(
+        return self._teller.figure(
             add.part, FigureKind.UNACCOUNTED, told.missing, "W", seen.time, basis, told.least, told.most, of
         )
 
@@ -196,29 +196,4 @@ class Electrics:
         told = None if bus.told is None else values[bus.told]
         basis = f"{power:.0f} W at {volts:.2f} V"
         basis += f"; told: {told:.1f} A" if told is not None and told == told else ""
-        return self._figure(bus.part, FigureKind.BUSBAR_CURRENT, current, "A", seen.time, basis)
-
-    def _figure(
-        self,
-        part: str,
-        kind: FigureKind,
-        value: float,
-        unit: str,
-        now: Seconds,
-        basis: str,
-        low: float | None = None,
-        high: float | None = None,
-        of: str = "",
-    ) -> Figure:
-        return Figure(
-            controller=self.controller,
-            part=part,
-            kind=kind,
-            of=of,
-            time=now,
-            value=value,
-            unit=unit,
-            low=low,
-            high=high,
-            basis=basis,
-        )
+        return self._teller.figure(bus.part, FigureKind.BUSBAR_CURRENT, current, "A", seen.time, basis)

@@ -1,4 +1,4 @@
-"""Values calmed before something is worked out of them, and figures told only when they are news."""
+"""Values calmed before something is worked out of them, and figures made, but told only when they are news."""
 
 from __future__ import annotations
 
@@ -57,10 +57,38 @@ class Calm:
 
 
 class Teller:
-    """What was told of each figure."""
+    """Makes the figures of one controller, and knows what was told of each."""
 
-    def __init__(self) -> None:
+    def __init__(self, controller: str | None = None) -> None:
+        """``controller``: None for places, which are no controller's: racks."""
+        self._controller = controller
         self._told: dict[tuple[str, FigureKind, str], Figure] = {}
+
+    def figure(
+        self,
+        part: str,
+        kind: FigureKind,
+        value: float,
+        unit: str,
+        now: Seconds,
+        basis: str,
+        low: float | None = None,
+        high: float | None = None,
+        of: str = "",
+    ) -> Figure:
+        """One figure; the words mean what they do in :class:`~collector.model.Figure`."""
+        return Figure(
+            controller=self._controller,
+            part=part,
+            kind=kind,
+            of=of,
+            time=now,
+            value=value,
+            unit=unit,
+            low=low,
+            high=high,
+            basis=basis,
+        )
 
     def keep(self, parts: Collection[str]) -> None:
         """Forget the parts that are not among these."""
