@@ -212,21 +212,8 @@ class Margins:
         remaining = rating * (spare.supplies - 1) / spare.supplies
         if before is not None and abs(remaining - before.limit) < 0.03 * before.limit:
             remaining = before.limit  # a ratio told in whole percent makes the rating tremble
-        if not self._moved((spare.part, MarginKind.REDUNDANCY), power, remaining):
-            return None
-        return Margin(
-            controller=self._controller,
-            part=spare.part,
-            kind=MarginKind.REDUNDANCY,
-            time=now,
-            value=power,
-            limit=remaining,
-            left=remaining - power,
-            unit="W",
-            watts=max(0.0, remaining - power),
-            sensor=spare.sensor,
-            basis=f"{spare.supplies - 1} of {spare.supplies} supplies left; rating from power and load ratio",
-        )
+        basis = f"{spare.supplies - 1} of {spare.supplies} supplies left; rating from power and load ratio"
+        return self._redundancy(spare.part, power, remaining, now, basis, spare.sensor)
 
     def _without_one(self, shared: _Shared, values: Sequence[float], now: Seconds) -> Margin | None:
         """What those that give power now give together, against what they can without the largest of them."""
@@ -235,11 +222,18 @@ class Margins:
         if not working or not all(output >= 0.0 for output in given):
             return None
         load, remaining = math.fsum(given), math.fsum(working) - max(working)
-        if not self._moved((shared.part, MarginKind.REDUNDANCY), load, remaining):
+        basis = f"{len(working) - 1} of {len(working)} supplies left, by their ratings"
+        return self._redundancy(shared.part, load, remaining, now, basis)
+
+    def _redundancy(
+        self, part: str, load: float, remaining: float, now: Seconds, basis: str, sensor: str | None = None
+    ) -> Margin | None:
+        """What is left of the power that remains when one supply is lost, W; None where it is no news."""
+        if not self._moved((part, MarginKind.REDUNDANCY), load, remaining):
             return None
         return Margin(
             controller=self._controller,
-            part=shared.part,
+            part=part,
             kind=MarginKind.REDUNDANCY,
             time=now,
             value=load,
@@ -247,7 +241,8 @@ class Margins:
             left=remaining - load,
             unit="W",
             watts=max(0.0, remaining - load),
-            basis=f"{len(working) - 1} of {len(working)} supplies left, by their ratings",
+            sensor=sensor,
+            basis=basis,
         )
 
     def _up_to_rated(self, one: _Carried, values: Sequence[float]) -> _Column | None:
