@@ -43,6 +43,8 @@ AHEAD = 300.0
 """Seconds that what was learnt may lie ahead: our clock was set back by more, and its times mean nothing."""
 AFTER_HANDS = 600.0
 """Seconds after a declared maintenance in which what was at work on may still settle."""
+ROUNDS_AFTER_HANDS = 8
+"""Rounds in which it may, at least: states that seldom change are read in turns, and looks hold what they saw."""
 
 
 class Answers(Struct, frozen=True, kw_only=True):
@@ -160,6 +162,7 @@ class Ward:
         self._withheld: frozenset[str] = frozenset()
         self._at_work: frozenset[str] = frozenset()
         self._at_work_until: Seconds = 0.0
+        self._rounds_after = 0
 
     def inventory(self, inventory: Inventory, now: Seconds) -> Assessment:
         """Take a finished walk."""
@@ -248,8 +251,12 @@ class Ward:
         maintained = self.watch.maintained(now)
         if maintained:
             self._at_work, self._at_work_until = maintained | self._at_work, now + AFTER_HANDS
-        elif self._at_work and not 0.0 <= self._at_work_until - now <= AFTER_HANDS:
-            self._at_work = frozenset()
+            self._rounds_after = 0
+        elif self._at_work:
+            self._rounds_after += 1
+            settled = not 0.0 <= self._at_work_until - now <= AFTER_HANDS
+            if settled and self._rounds_after > ROUNDS_AFTER_HANDS:
+                self._at_work = frozenset()
         return self._at_work
 
     def _visible(self) -> Visible:

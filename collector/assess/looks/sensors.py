@@ -38,6 +38,8 @@ JUDGED_EVERY = 50.0
 """Seconds between two judgements of figures: what changes them slowly needs no more, and most of the cost is here."""
 UNLIKE_LOAD = 0.4
 """Difference of load from the siblings', as a part of the usual, beyond which these explain nothing."""
+UNLIKE_DOUBT = 0.8
+"""Part of what it explains that may be wrong."""
 OTHERS = 2
 """Parts that may be off at the same time and still be ill sensors; more have a common cause."""
 _PRACTICAL = {
@@ -349,9 +351,9 @@ class SensorsLook:
         usable = known & ~settling & (model.seen >= SETTLED) & model.within(regressors)
         # what carries quite another load than its siblings is not explained by them
         alike = ~(model.siblings & (np.abs(regressors[:, 1]) > UNLIKE_LOAD))
-        # of what another load than the siblings' explains, half may be wrong
+        # of what another load than the siblings' explains, most may be wrong
         by_load = np.where(model.siblings, np.abs(model.weights[:, 1] * regressors[:, 1]), 0.0)
-        limit = np.maximum(least, SPREADS * spread) + 0.5 * by_load
+        limit = np.maximum(least, SPREADS * spread) + UNLIKE_DOUBT * by_load
         self._mean = np.where(known & ~settling, self._mean + 0.25 * (error - self._mean), self._mean)
         runs = known & ~settling & (values != 0.0)
         ripe = runs & (model.seen >= SETTLED)

@@ -26,6 +26,9 @@ DECADES = (4.0, 12.0, 30.0)
 BY_SIBLINGS, BY_THE_REST = (4.5, 2.8, 1.8), (6.0, 3.8, 2.4)
 """Usual errors by which a reading must have moved, by the decades that this chance is below 1: what is compared with
 others like it is explained better than what inlet, load and fans must explain. Found on healthy simulated days."""
+SWINGS, OF_A_SWING = 2, 0.7
+"""How often it must have moved by such a part of that: a model may be wrong for good when loads are shared out anew,
+and then moves once."""
 OWN_SWING = 0.08
 """Part of its usual load by which a part's own load must have swung before its sensor is called stuck."""
 _MOVES = 0.03
@@ -37,7 +40,7 @@ _COUNTED = 15
 class Stuck:
     """The standstills of one layout's columns."""
 
-    KEPT = ("quantum", "lively", "run", "_low", "_high", "_least_load", "_most_load")
+    KEPT = ("quantum", "lively", "run", "_low", "_high", "_least_load", "_most_load", "_trough", "_crest", "_swings")
 
     def __init__(self, kin: Kin) -> None:
         size = kin.size
@@ -49,6 +52,8 @@ class Stuck:
         self.run = np.zeros(size, dtype=np.int16)
         """Rounds since the last step."""
         self._low, self._high = nan.copy(), nan.copy()
+        self._trough, self._crest, self._swings = nan.copy(), nan.copy(), np.zeros(size, dtype=np.int16)
+        """Of what is explained since it last went far, and how often it did."""
         self._least_load, self._most_load = nan.copy(), nan.copy()
         self._by_air = np.zeros(size, dtype=np.bool_)
         self._by_air[kin.inlets] = True
@@ -92,15 +97,25 @@ class Stuck:
             np.interp(decades, DECADES, BY_SIBLINGS),
             np.interp(decades, DECADES, BY_THE_REST),
         )
-        must = np.maximum(np.maximum(3.5 * quantum, 0.12 * least), errors * spread)
+        must = np.maximum(np.maximum(3.5 * quantum, 0.3 * least), errors * spread)
         # siblings that move tell nothing of a sensor whose own part does all the time the same
         load = np.minimum(np.maximum(model.own_load, -1e6), 1e6)
         self._least_load = np.where(same, np.fmin(self._least_load, load), load)
         self._most_load = np.where(same, np.fmax(self._most_load, load), load)
         swung = self._most_load - self._least_load
         idle_along = model.siblings & ~self._by_air & (load == load) & (swung < OWN_SWING)
-        stuck: Bools = usable & (self.run >= ROUNDS) & (chance < CHANCE) & (self._high - self._low > must) & ~idle_along
+        self._swing(explained, same, usable, OF_A_SWING * must)
+        moved = (self._high - self._low > must) & (self._swings >= SWINGS)
+        stuck: Bools = usable & (self.run >= ROUNDS) & (chance < CHANCE) & moved & ~idle_along
         return stuck & ~doubtful
+
+    def _swing(self, explained: Floats, same: Bools, usable: Bools, far: Floats) -> None:
+        """Count how often what is explained goes far, one way or the other."""
+        self._trough = np.where(same, np.where(usable, np.fmin(self._trough, explained), self._trough), explained)
+        self._crest = np.where(same, np.where(usable, np.fmax(self._crest, explained), self._crest), explained)
+        swung = same & (self._crest - self._trough > far)
+        self._swings = np.where(same, np.minimum(self._swings + swung, 1000), 0).astype(np.int16)
+        self._trough, self._crest = np.where(swung, explained, self._trough), np.where(swung, explained, self._crest)
 
     @property
     def suspect(self) -> Bools:

@@ -139,7 +139,7 @@ def test_a_standstill_needs_movement_elsewhere_and_a_sensor_that_usually_steps()
         before = values
     # the first must have moved; nothing says so of the second; the third has never been seen to step
     assert stuck.tolist() == [False, False, False]
-    for number in range(150, 165):
+    for number in range(150, 175):
         one.step(values - before, same)
         stuck = one.judge(
             np.asarray([0.1 * (number - 120), 0.0, 0.1 * (number - 120)]), same, usable, sure, least, spread, model
@@ -191,10 +191,17 @@ def test_power_that_swings_with_its_current_is_load_and_what_has_no_current_says
 
 
 def stuck_after(
-    rounds: int, moves: float, *, siblings: bool, spread: float = 1.0, quantum: float = 0.1, rested: int = RESTS
+    rounds: int,
+    moves: float,
+    *,
+    siblings: bool,
+    spread: float = 1.0,
+    quantum: float = 0.1,
+    rested: int | None = None,
+    back: bool = True,
 ) -> bool:
     """Whether a sensor that stepped in every round is stuck after so many without, ``moves`` explained meanwhile:
-    all at once, after so many without a step."""
+    to and fro, after so many without a step, or at the end; ``back``: or once and for all."""
     kin = Kin(lonely(1))
     model, one = Explained(kin), Stuck(kin)
     model.siblings[:] = siblings
@@ -203,7 +210,8 @@ def stuck_after(
     for number in range(120 + rounds):
         held = number >= 120
         values = np.zeros(1) if held else np.full(1, number % 2 * quantum)
-        explained = np.full(1, moves if number >= 120 + rested else 0.0)
+        since = number - 120 - (rounds - 3 if rested is None else rested)
+        explained = np.full(1, moves if since == 0 or (since > 0 and not back) else 0.0)
         one.step(values - before, values == before)
         found = one.judge(explained, values == before, yes, no, np.zeros(1), np.full(1, spread), model)
         before = values
@@ -230,6 +238,11 @@ def test_what_has_only_just_come_to_rest_may_still_feel_what_moved_it() -> None:
     for rested in range(1, RESTS):
         assert not stuck_after(80, 20.0, siblings=True, rested=rested)
     assert stuck_after(80, 20.0, siblings=True, rested=RESTS)
+
+
+def test_a_move_once_and_for_all_may_be_the_models_own() -> None:
+    assert stuck_after(80, 3.0, siblings=True)
+    assert not stuck_after(80, 3.0, siblings=True, back=False)
 
 
 def test_siblings_explain_better_than_the_rest() -> None:
