@@ -37,7 +37,7 @@ UNSEEN = frozenset({"lamp-stuck", "lamp-lying"})
 STILL = frozenset({"sensor-stuck"})
 """What can't show while the thing that is measured stays as it is: a stuck sensor tells the truth until then. In these
 trials loads come and go and the room warms a little, as they do in any day, and there is longer to wait."""
-STIRRED = 180
+STIRRED = 300
 """Rounds more that such a trial may take."""
 STIRRED_EVERY = 12
 STIRRED_LOADS = (0.25, 0.8)
