@@ -5,13 +5,7 @@ Opens the database read-only, beside a writing collector or without one. Safe to
 
 from __future__ import annotations
 
-import sqlite3
-import threading
-import zlib
-from collections import OrderedDict
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
-from enum import StrEnum
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeVar
@@ -57,26 +51,17 @@ from collector.model import (
     WorkOrder,
 )
 from collector.store import answers, codec, seeking, sql
-from collector.store.errors import StoreDamaged, damaged, translated
+from collector.store.errors import StoreDamaged, damaged
 from collector.store.headroom import Headroom
 from collector.store.history import FileGone, downsampled, read_history
 from collector.store.overview import Overview
+from collector.store.records import NO_LIMIT, Records
 from collector.store.requests import KINDS, request_of
-from collector.store.schema import DATABASE, Opened, open_for_reading
 from collector.store.stays import searched, within
 from collector.store.tally import Tally
 
 T = TypeVar("T")
-E = TypeVar("E", bound=StrEnum)
 H = TypeVar("H", Lit, Sighting, Handling)
-
-_IDLE = 4
-"""Connections kept open for the next call."""
-
-_LAYOUTS = 64
-"""Decoded layouts kept: pages ask for the same few sleds again and again."""
-
-_NO_LIMIT = 2**62
 
 
 class Reader:
@@ -89,21 +74,16 @@ class Reader:
 
     def __init__(self, state_dir: Path) -> None:
         self._state_dir = state_dir
-        self._mutex = threading.Lock()
-        self._idle: list[tuple[tuple[int, int], sqlite3.Connection]] = []
-        self._layouts: OrderedDict[bytes, tuple[Sensor, ...]] = OrderedDict()
-        self.overview = Overview(self._rows, self._record, self._word)
-        self.headroom = Headroom(self._rows, self._record)
+        self._records = records = Records(state_dir)
+        self.overview = Overview(records.rows, records.record, records.word)
         """The whole fleet at a glance."""
-        with self._connection():
+        self.headroom = Headroom(records.rows, records.record)
+        with records.connection():
             pass
 
     def close(self) -> None:
         """Close idle connections; the reader may still be used."""
-        with self._mutex:
-            idle, self._idle = self._idle, []
-        for _, connection in idle:
-            connection.close()
+        self._records.close()
 
     def __enter__(self) -> Self:
         return self
@@ -117,11 +97,11 @@ class Reader:
 
     def collector(self) -> CollectorState | None:
         """The collector's mark; None before it made one."""
-        rows = self._rows(sql.COLLECTOR)
+        rows = self._records.rows(sql.COLLECTOR)
         if not rows:
             return None
         told = _named(rows[0], CollectorState)
-        return CollectorState(**{**told, "permits": self._record(told["permits"], Permits)})
+        return CollectorState(**{**told, "permits": self._records.record(told["permits"], Permits)})
 
     def controllers(self, controller: str | None = None) -> list[ControllerState]:
         """All controllers of the fleet file, by name; the one of that name where it is given."""
@@ -133,7 +113,11 @@ class Reader:
         """What can't be read as the standard means it, by controller and resource."""
         return [
             Defect(
-                controller=name, resource=resource, property=pointer, kind=self._word(kind, DefectKind), detail=detail
+                controller=name,
+                resource=resource,
+                property=pointer,
+                kind=self._records.word(kind, DefectKind),
+                detail=detail,
             )
             for name, resource, pointer, kind, detail in self._scoped(sql.DEFECTS, controller)
         ]
@@ -146,44 +130,48 @@ class Reader:
                     controller=name,
                     resource=resource,
                     property=pointer,
-                    kind=self._word(kind, DefectKind),
+                    kind=self._records.word(kind, DefectKind),
                     detail=detail,
                 ),
                 number,
                 places,
             )
-            for name, resource, pointer, kind, detail, number, places in self._rows(sql.DEFECTS_ALIKE, {"limit": limit})
+            for name, resource, pointer, kind, detail, number, places in self._records.rows(
+                sql.DEFECTS_ALIKE, {"limit": limit}
+            )
         ]
 
     def heard(self) -> dict[str, bytes]:
         """By controller: how far its own events have been read, as an earlier run left it."""
-        return dict(self._rows(sql.HEARD))
+        return dict(self._records.rows(sql.HEARD))
 
     def learnt(self) -> dict[str, bytes]:
         """By controller: what assessing had learnt of it, as an earlier run left it; empty where that is no bytes."""
-        return {name: kept if isinstance(kept, bytes) else b"" for name, kept in self._rows(sql.LEARNT)}
+        return {name: kept if isinstance(kept, bytes) else b"" for name, kept in self._records.rows(sql.LEARNT)}
 
     # --- inventory ------------------------------------------------------------------------------------------------
 
     def parts(self, controller: str | None = None) -> list[Part]:
         """All parts, by controller and then as the walk found them."""
-        return [self._record(row[0], Part) for row in self._scoped(sql.PARTS, controller)]
+        return [self._records.record(row[0], Part) for row in self._scoped(sql.PARTS, controller)]
 
     def links(self, controller: str | None = None) -> list[Link]:
         """Dependencies between parts."""
-        return [Link(part, needs, self._word(why, Why)) for part, needs, why in self._scoped(sql.LINKS, controller)]
+        return [
+            Link(part, needs, self._records.word(why, Why)) for part, needs, why in self._scoped(sql.LINKS, controller)
+        ]
 
     def sensors(self, controller: str | None = None, part: str | None = None) -> list[Sensor]:
         """Sensors in the order of their layouts; those of one part only where it is given."""
         found: list[Sensor] = []
         for (packed,) in self._scoped(sql.LAYOUTS, controller):
-            sensors = self._layout(packed, controller is not None)
+            sensors = self._records.layout(packed, controller is not None)
             found += sensors if part is None else [sensor for sensor in sensors if sensor.part == part]
         return found
 
     def settings(self, controller: str | None = None) -> list[Setting]:
         """What parts are told to keep to and rated for, as the newest walk found it."""
-        return [self._record(row[0], Setting) for row in self._scoped(sql.SETTINGS, controller)]
+        return [self._records.record(row[0], Setting) for row in self._scoped(sql.SETTINGS, controller)]
 
     # --- state ----------------------------------------------------------------------------------------------------
 
@@ -191,25 +179,25 @@ class Reader:
         """The newest reading of every sensor, in the order of the layouts."""
         found: list[Reading] = []
         for packed, time, values, healths, times in self._scoped(sql.LATEST, controller):
-            sensors = self._layout(packed, controller is not None)
+            sensors = self._records.layout(packed, controller is not None)
             columns = codec.floats(values), codec.floats(times) if times else None
             found += _readings(sensors, time, columns[0], healths, columns[1])
         return found
 
     def statuses(self, controller: str | None = None) -> dict[str, Status]:
         """What controllers say of their parts, by part id."""
-        return {part: self._record(record, Status) for part, record in self._scoped(sql.STATUSES, controller)}
+        return {part: self._records.record(record, Status) for part, record in self._scoped(sql.STATUSES, controller)}
 
     def lamps(self, controller: str | None = None) -> dict[str, Lamps]:
         """What the fronts should show, by part id."""
         return {
-            part: Lamps(self._word(blue, LampState), self._word(amber, LampState))
+            part: Lamps(self._records.word(blue, LampState), self._records.word(amber, LampState))
             for part, blue, amber in self._scoped(sql.LAMPS, controller)
         }
 
     def rolled(self, controller: str | None = None) -> dict[str, Rolled]:
         """Rolled-up health, by part id."""
-        return {part: self._record(record, Rolled) for part, record in self._scoped(sql.ROLLED, controller)}
+        return {part: self._records.record(record, Rolled) for part, record in self._scoped(sql.ROLLED, controller)}
 
     # --- conditions and events ------------------------------------------------------------------------------------
 
@@ -218,8 +206,8 @@ class Reader:
     ) -> list[Condition]:
         """Conditions, worst first, then the longest open."""
         statement = sql.OPEN_CONDITIONS if open_only else sql.CONDITIONS
-        rows = self._scoped(statement, controller, sql.CONDITION_ORDER, limit=_NO_LIMIT if limit is None else limit)
-        return [self._record(row[0], Condition) for row in rows]
+        rows = self._scoped(statement, controller, sql.CONDITION_ORDER, limit=NO_LIMIT if limit is None else limit)
+        return [self._records.record(row[0], Condition) for row in rows]
 
     def open_conditions_of(self, controller: str) -> list[Condition]:
         """What a collector that starts again takes up for one of its controllers."""
@@ -231,37 +219,37 @@ class Reader:
         given = {"controller": controller, "since": -1e18 if since is None else since, "limit": limit}
         return [
             Event(time=time, controller=name, part=part, subject=subject, severity=codec.health(severity), text=text)
-            for time, name, part, subject, severity, text in self._rows(statement, given)
+            for time, name, part, subject, severity, text in self._records.rows(statement, given)
         ]
 
     # --- what people ask for --------------------------------------------------------------------------------------
 
     def requests(self, asked_only: bool = False, limit: int = 200) -> list[Request]:
         """What people asked for, newest first; ``asked_only``: what is still to be carried out, oldest first."""
-        rows = self._rows(sql.REQUESTS_ASKED if asked_only else sql.REQUESTS, {"limit": limit})
+        rows = self._records.rows(sql.REQUESTS_ASKED if asked_only else sql.REQUESTS, {"limit": limit})
         return [self._request(row) for row in rows]
 
     def taken_up(self) -> list[Request]:
         """What the collector is at, or was when it ended."""
-        return [self._request(row) for row in self._rows(sql.REQUESTS_TAKEN_UP, {"limit": _NO_LIMIT})]
+        return [self._request(row) for row in self._records.rows(sql.REQUESTS_TAKEN_UP, {"limit": NO_LIMIT})]
 
     def request(self, number: int) -> Request | None:
         """One request by its id; None where there is none."""
-        rows = self._rows(sql.REQUEST, {"id": number})
+        rows = self._records.rows(sql.REQUEST, {"id": number})
         return self._request(rows[0]) if rows else None
 
     def care(self) -> list[Care]:
         """What people did about conditions and places that still holds, or will, in the order of asking."""
-        return [self._record(row[0], Care) for row in self._rows(sql.CARE)]
+        return [self._records.record(row[0], Care) for row in self._records.rows(sql.CARE)]
 
     def held(self, kind: type[H]) -> list[H]:
         """The lit lamps, sightings, or handled work orders that there are, by part."""
-        return [self._record(row[0], kind) for row in self._rows(sql.HELD, {"kind": KINDS[kind]})]
+        return [self._records.record(row[0], kind) for row in self._records.rows(sql.HELD, {"kind": KINDS[kind]})]
 
     def held_of(self, kind: type[H], part: str) -> H | None:
         """The one of a part; None where there is none."""
-        rows = self._rows(sql.HELD_OF, {"kind": KINDS[kind], "part": codec.clean(part)})
-        return self._record(rows[0][0], kind) if rows else None
+        rows = self._records.rows(sql.HELD_OF, {"kind": KINDS[kind], "part": codec.clean(part)})
+        return self._records.record(rows[0][0], kind) if rows else None
 
     def _request(self, row: Any) -> Request:
         try:
@@ -303,11 +291,13 @@ class Reader:
 
     def how_many_misfits(self) -> dict[Misfitting, int]:
         """How many there are of each sort; those of which there are none are left out."""
-        return {self._word(how, Misfitting): number for how, number in self._rows(answers.HOW_MANY_MISFITS)}
+        return {
+            self._records.word(how, Misfitting): number for how, number in self._records.rows(answers.HOW_MANY_MISFITS)
+        }
 
     def _answers(self, statement: str, kind: type[T], limit: int | None, **given: str | None) -> list[T]:
-        rows = self._rows(statement, {"limit": _NO_LIMIT if limit is None else limit, **given})
-        return [self._record(row[0], kind) for row in rows]
+        rows = self._records.rows(statement, {"limit": NO_LIMIT if limit is None else limit, **given})
+        return [self._records.record(row[0], kind) for row in rows]
 
     # --- where parts were -----------------------------------------------------------------------------------------
 
@@ -328,7 +318,7 @@ class Reader:
         return self._stays(sql.STAYS_AT, place=within(place))
 
     def _stays(self, statement: str, **given: str | int) -> list[Stay]:
-        return [self._record(row[0], Stay) for row in self._rows(statement, given)]
+        return [self._records.record(row[0], Stay) for row in self._records.rows(statement, given)]
 
     def stays_of_parts(self, parts: Iterable[str]) -> list[Stay]:
         """What stood at these ids, by id and then in the order in which it came."""
@@ -344,7 +334,7 @@ class Reader:
         """
         stays: list[Stay] = []
         number = 0
-        with self._connection() as connection:
+        with self._records.connection() as connection:
             try:
                 for stay in seeking.found(connection, seeking.words_of(asked), kind, here):
                     number += 1
@@ -368,7 +358,7 @@ class Reader:
     def part_hours(self, now: Seconds) -> list[PartHours]:
         """How long parts of each kind, part number, model and firmware stood in their places, up to ``now``."""
         try:
-            return seeking.hours(self._rows(seeking.HOURS, {"now": now}))
+            return seeking.hours(self._records.rows(seeking.HOURS, {"now": now}))
         except ValueError as error:
             raise damaged(self._state_dir, f"a Stay in the database can't be read: {error}") from error
 
@@ -388,7 +378,7 @@ class Reader:
         gone: str | None = None
         while True:
             try:
-                with self._connection() as connection:
+                with self._records.connection() as connection:
                     return read_history(self._state_dir, connection, key, since, until)
             except FileGone as error:
                 # Retention takes a file off the record before it deletes it: the next look won't name it any more.
@@ -400,91 +390,17 @@ class Reader:
                     ) from error
                 gone = error.name
 
-    # --- how ------------------------------------------------------------------------------------------------------
-
-    @contextmanager
-    def _connection(self) -> Iterator[sqlite3.Connection]:
-        """A connection of the pool, in one read transaction."""
-        with translated(self._state_dir):
-            mark = self._mark()
-            connection, lasting = self._borrow(mark)
-            try:
-                connection.execute("BEGIN")
-                yield connection
-                connection.execute("COMMIT")
-            except BaseException:
-                connection.close()
-                raise
-            with self._mutex:
-                if lasting and len(self._idle) < _IDLE:
-                    self._idle.append((mark, connection))
-                    return
-            connection.close()
-
-    def _borrow(self, mark: tuple[int, int]) -> Opened:
-        while True:
-            with self._mutex:
-                if not self._idle:
-                    break
-                known, connection = self._idle.pop()
-            if known == mark:
-                return Opened(connection, lasting=True)
-            connection.close()  # the directory was made anew meanwhile
-        return open_for_reading(self._state_dir)
-
-    def _mark(self) -> tuple[int, int]:
-        """Which file the database is; (0, 0) where there is none, which opening it will tell."""
-        try:
-            stat = (self._state_dir / DATABASE).stat()
-        except FileNotFoundError:
-            return (0, 0)
-        return (stat.st_dev, stat.st_ino)
-
-    def _rows(self, statement: str, given: dict[str, Any] | None = None) -> list[Any]:
-        with self._connection() as connection:
-            return connection.execute(statement, given or {}).fetchall()
-
     def _scoped(self, statement: str, controller: str | None, more: str = "", **given: Any) -> list[Any]:
         scope = sql.ALL if controller is None else sql.ONE
-        return self._rows(statement.format(scope) + more, {"controller": controller, **given})
-
-    def _record(self, text: str, kind: type[T]) -> T:
-        try:
-            return codec.from_json(text, kind)
-        except msgspec.MsgspecError as error:
-            raise damaged(self._state_dir, f"a {kind.__name__} in the database can't be read: {error}") from error
-
-    def _word(self, text: str, kind: type[E]) -> E:
-        try:
-            return kind(text)
-        except ValueError as error:
-            raise damaged(self._state_dir, f"{text!r} in the database is no {kind.__name__}") from error
-
-    def _layout(self, packed: bytes, remember: bool) -> tuple[Sensor, ...]:
-        """A layout's sensors; those of single controllers are remembered."""
-        with self._mutex:
-            known = self._layouts.get(packed)
-            if known is not None:
-                self._layouts.move_to_end(packed)
-                return known
-        try:
-            sensors = codec.unpack_sensors(packed)
-        except (zlib.error, msgspec.MsgspecError) as error:
-            raise damaged(self._state_dir, f"a layout in the database can't be read: {error}") from error
-        if remember:
-            with self._mutex:
-                self._layouts[packed] = sensors
-                if len(self._layouts) > _LAYOUTS:
-                    self._layouts.popitem(last=False)
-        return sensors
+        return self._records.rows(statement.format(scope) + more, {"controller": controller, **given})
 
     def _controller_state(self, row: tuple[Any, ...], stopped: bool) -> ControllerState:
         name, url, location, insecure, product, redfish_version, defects, told, outcome, *counts = row
         tally = Tally()
         if counts[0] is not None:
-            tally = Tally(None if outcome is None else self._word(outcome, Outcome), *counts)
-        where = self._record(location, Location)
-        contact = None if told is None else self._record(told, Contact)
+            tally = Tally(None if outcome is None else self._records.word(outcome, Outcome), *counts)
+        where = self._records.record(location, Location)
+        contact = None if told is None else self._records.record(told, Contact)
         if contact is not None and stopped:
             contact = contact.left()
         return tally.state(name, url, where, bool(insecure), defects, product, redfish_version, contact)

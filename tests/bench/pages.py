@@ -26,6 +26,7 @@ from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 
 from collector.store.overview import Chosen
 from collector.store.reader import Reader
+from collector.store.records import Records
 from dashboard.queries import Source
 from tests.bench.estate import build
 from tests.system.pages_server import served
@@ -63,20 +64,20 @@ async def visit(origin: str, **query: str) -> tuple[float, int]:
 def counting() -> Iterator[list[float]]:
     """Seconds that readers spend in SQLite."""
     spent = [0.0]
-    rows = Reader._rows
+    rows = Records.rows
 
-    def counted(self: Reader, statement: str, given: dict[str, Any] | None = None) -> list[Any]:
+    def counted(self: Records, statement: str, given: dict[str, Any] | None = None) -> list[Any]:
         began = time.perf_counter()
         try:
             return rows(self, statement, given)
         finally:
             spent[0] += time.perf_counter() - began
 
-    Reader._rows = counted  # type: ignore[method-assign]
+    Records.rows = counted  # type: ignore[method-assign]
     try:
         yield spent
     finally:
-        Reader._rows = rows  # type: ignore[method-assign]
+        Records.rows = rows  # type: ignore[method-assign]
 
 
 def bare(state: Path, work: Callable[[Source], object], times: int = 3) -> float:
