@@ -122,7 +122,7 @@ class Desk:
     def progress(self, number: int) -> Progress | None:
         """How far a request is; None where there is none."""
         with Reader(self._state_dir) as reader:
-            request, collector = reader.request(number), reader.collector()
+            request, collector = reader.asked.request(number), reader.collector()
         if request is None:
             return None
         settled = request.state not in UNDER_WAY
@@ -239,18 +239,18 @@ class Desk:
     def lit(self, part: str) -> Lit | None:
         """Who had a part's lamp lit, and until when; None where it was not lit from here."""
         with Reader(self._state_dir) as reader:
-            return reader.held_of(Lit, part)
+            return reader.asked.held_of(Lit, part)
 
     def sighting(self, part: str) -> Sighting | None:
         """What somebody saw at a part's front, as far as it still counts."""
         with Reader(self._state_dir) as reader:
-            found = reader.held_of(Sighting, part)
+            found = reader.asked.held_of(Sighting, part)
         return found if found is not None and found.until > self._now() else None
 
     def requests(self, limit: int = 50) -> list[Request]:
         """What people asked for, newest first."""
         with Reader(self._state_dir) as reader:
-            return reader.requests(limit=limit)
+            return reader.asked.requests(limit=limit)
 
     def _name(self, typed: str) -> str:
         return self.viewer.name or typed

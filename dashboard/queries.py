@@ -88,9 +88,11 @@ class Source:
         self._changes = Kept(lambda: self._open().overview.changes(), 0.5)
         self._controllers = Kept(lambda: tuple(self._open().controllers()), 1.0)
         self._unread = Kept(lambda: tuple(self._open().defects_alike()), 3.0)
-        self._troubles = Kept(lambda: tuple(self._open().troubles()), 1.0, stamp=self._stamp("answers"))
-        self._orders = Kept(lambda: worst_first(self._open().orders()), 1.0, stamp=self._stamp("answers"))
-        self._closed = Kept(lambda: tuple(self._open().closed_orders(_CLOSED)), 3.0, stamp=self._stamp("answers"))
+        self._troubles = Kept(lambda: tuple(self._open().answers.troubles()), 1.0, stamp=self._stamp("answers"))
+        self._orders = Kept(lambda: worst_first(self._open().answers.orders()), 1.0, stamp=self._stamp("answers"))
+        self._closed = Kept(
+            lambda: tuple(self._open().answers.closed_orders(_CLOSED)), 3.0, stamp=self._stamp("answers")
+        )
         self._lamps = Kept(lambda: self._open().lamps(), 3.0)
         self.glance = Glance(self._open, self._orders, self._troubles, self._changes, time.time)
         """The whole fleet, for Rounds."""
@@ -175,11 +177,11 @@ class Source:
 
     def stays_at(self, part: str) -> tuple[Stay, ...]:
         """What stood where a part stands, in the order in which it came."""
-        return tuple(self._open().stays_at(part))
+        return tuple(self._open().stays.at(part))
 
     def stays_of(self, serial: str) -> tuple[Stay, ...]:
         """Where a serial number has been, in the order in which it came there."""
-        return tuple(self._open().stays_of(serial))
+        return tuple(self._open().stays.of_serial(serial))
 
     def close(self) -> None:
         """Close what is open."""
@@ -221,6 +223,6 @@ class Source:
                 if controller in each.controllers or any(one.controller == controller for one in each.suspects)
             ),
             orders=self._orders.get(),
-            margins=tuple(reader.margins(controller)),
-            figures=tuple(reader.figures(controller)),
+            margins=tuple(reader.answers.margins(controller)),
+            figures=tuple(reader.answers.figures(controller)),
         )

@@ -60,7 +60,7 @@ class Shelves:
 
     def every(self, asked: str, kind: Kind | None, here: bool, most: int) -> list[Stay]:
         """All of them, for a file."""
-        return self._open().seek(asked, kind, here, limit=most, count_to=most)[0]
+        return self._open().stays.seek(asked, kind, here, limit=most, count_to=most)[0]
 
     def lines(self) -> tuple[Line, ...]:
         """The ledger: hours, failures and rates by part number and firmware."""
@@ -73,7 +73,7 @@ class Shelves:
     def misfits(self, most: int) -> list[tuple[Misfit, Part | None]]:
         """All of them, each with its sled as far as it is known, for a file."""
         reader = self._open()
-        found = reader.misfits(limit=most)
+        found = reader.answers.misfits(limit=most)
         wanted = {each.sled for each in found}
         sleds: dict[str, Part] = {}
         for controller in {each.controller for each in found}:
@@ -85,7 +85,7 @@ class Shelves:
         return self._turned.get()
 
     def _seek(self, asked: str, kind: Kind | None, here: bool) -> Found:
-        stays, number = self._open().seek(asked, kind, here, limit=MOST, count_to=COUNTED)
+        stays, number = self._open().stays.seek(asked, kind, here, limit=MOST, count_to=COUNTED)
         return Found(tuple(stays), number)
 
     def _read_lines(self) -> tuple[Line, ...]:
@@ -93,20 +93,20 @@ class Shelves:
         mark = reader.collector()
         # Nobody knows what stood where after the collector was last heard of.
         now = self._clock() if mark is None else min(self._clock(), mark.heartbeat)
-        troubles = reader.troubles(open_only=False)
-        stays = reader.stays_of_parts(part for part, _ in accused(troubles))
-        return tuple(weighed(reader.part_hours(now), stays, troubles))
+        troubles = reader.answers.troubles(open_only=False)
+        stays = reader.stays.at_all(part for part, _ in accused(troubles))
+        return tuple(weighed(reader.stays.part_hours(now), stays, troubles))
 
     def _read_fitting(self) -> Fitting:
         reader = self._open()
-        numbers = reader.how_many_misfits()
+        numbers = reader.answers.how_many_misfits()
         first: dict[Misfitting | None, tuple[Misfit, ...]] = {
-            how: tuple(reader.misfits(how, limit=MISFITS)) for how in (None, *numbers)
+            how: tuple(reader.answers.misfits(how, limit=MISFITS)) for how in (None, *numbers)
         }
         return Fitting(numbers, first)
 
     def _read_turned(self) -> tuple[tuple[Stay, Stay | None], ...]:
         reader = self._open()
-        ended = reader.turned(_TURNED)
-        there = reader.in_place(stay.part for stay in ended)
+        ended = reader.stays.turned(_TURNED)
+        there = reader.stays.in_place(stay.part for stay in ended)
         return tuple((stay, there.get(stay.part)) for stay in ended)

@@ -64,7 +64,9 @@ class Spare:
 
     def racks_drew(self) -> tuple[Figure, ...]:
         """What was worked out for racks as a whole."""
-        found: tuple[Figure, ...] = self._get("drew", lambda: tuple(self._open().figures_of_places(MOST_MARGINS)), 3.0)
+        found: tuple[Figure, ...] = self._get(
+            "drew", lambda: tuple(self._open().answers.figures_of_places(MOST_MARGINS)), 3.0
+        )
         return found
 
     def rack(self, kind: MarginKind, site: str, row: str, rack: str) -> tuple[There, ...]:
@@ -130,7 +132,7 @@ class Spare:
     def _losses(self, controller: str) -> Losses:
         reader = self._open()
         parts, links = reader.parts(controller), reader.links(controller)
-        readings, margins = reader.readings(controller), reader.margins(controller)
+        readings, margins = reader.readings(controller), reader.answers.margins(controller)
         return Losses(
             controller,
             {part.id: part for part in parts},

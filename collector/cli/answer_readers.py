@@ -23,7 +23,7 @@ MARGIN_COLUMNS = ("kind", "place", "name", "left", "left_unit", "value", "limit"
 def suspects(reader: Reader, arguments: argparse.Namespace) -> Rows:
     """A row a suspect, of the worst trouble first; with a controller named: of troubles that its parts show."""
     found: Rows = []
-    for trouble in reader.troubles():
+    for trouble in reader.answers.troubles():
         if arguments.controller is None or arguments.controller in trouble.controllers:
             # A trouble that accuses nothing is told all the same.
             found += [_suspect(trouble, rank, each) for rank, each in enumerate(trouble.suspects or (None,), 1)]
@@ -81,7 +81,7 @@ def _why(trouble: Trouble, suspect: Suspect | None) -> str:
 
 def orders(reader: Reader, arguments: argparse.Namespace) -> Rows:
     """Open work orders: those of one walk together, the most urgent walk first."""
-    told = reader.orders()
+    told = reader.answers.orders()
     if arguments.controller is not None:
         told = [order for order in told if order.controller == arguments.controller]
     soonest: dict[str, int] = {}
@@ -139,7 +139,7 @@ def margins(reader: Reader, arguments: argparse.Namespace) -> Rows:
     """What is left, least first within each kind."""
     parts = {part.id: part for part in reader.parts(arguments.controller)}
     found: Rows = []
-    for margin in reader.margins(arguments.controller):
+    for margin in reader.answers.margins(arguments.controller):
         part = parts.get(margin.part)
         found.append(_margin(margin, part.location if part is not None else None, part.name if part else None))
     return found
@@ -168,7 +168,7 @@ def _margin(margin: Margin, location: Location | None, name: str | None) -> dict
 def figures(reader: Reader, arguments: argparse.Namespace) -> Rows:
     """What follows from readings, by part."""
     parts = {part.id: part for part in reader.parts(arguments.controller)}
-    return [_figure(each, parts.get(each.part)) for each in reader.figures(arguments.controller)]
+    return [_figure(each, parts.get(each.part)) for each in reader.answers.figures(arguments.controller)]
 
 
 def _figure(figure: Figure, part: Part | None) -> dict[str, Any]:

@@ -180,7 +180,7 @@ def _give_back(arguments: argparse.Namespace, reader: Reader, now: float) -> Req
 
 
 def _the_order(reader: Reader, told: str) -> WorkOrder:
-    orders = reader.orders()
+    orders = reader.answers.orders()
     found = [order for order in orders if told in (order.id, order.part)]
     if len(found) == 1:
         return found[0]
@@ -233,7 +233,7 @@ def _named(part: Part) -> str:
 
 def _requests(arguments: argparse.Namespace) -> int:
     with Reader(state_of(arguments)) as reader:
-        found = reader.requests(limit=max(1, arguments.limit))
+        found = reader.asked.requests(limit=max(1, arguments.limit))
     table = [
         {
             "number": each.id,

@@ -131,7 +131,7 @@ def _maintained(told: dict[str, Any]) -> str:
 def _check_condition(target: str, verb: str, state: Path) -> None:
     with Reader(state) as reader:
         if verb == Verb.UNSHELVE:
-            known = [each.condition or "" for each in reader.care() if each.kind is CareKind.SHELVED]
+            known = [each.condition or "" for each in reader.asked.care() if each.kind is CareKind.SHELVED]
         else:
             known = [condition.id for condition in reader.conditions()]
     if target not in known:
@@ -145,8 +145,8 @@ def show(arguments: argparse.Namespace) -> int:
     """List what holds, and what is still to be carried out."""
     with Reader(state_of(arguments)) as reader:
         conditions = {condition.id: condition.text for condition in reader.conditions()}
-        found = [_care(each, conditions) for each in reader.care()]
-        found += [_asked(each) for each in reader.requests(asked_only=True)]
+        found = [_care(each, conditions) for each in reader.asked.care()]
+        found += [_asked(each) for each in reader.asked.requests(asked_only=True)]
     columns = ("number", "what", "about", "who", "why", "since", "until")
     rows(found, columns, arguments.format)
     return 0

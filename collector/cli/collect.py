@@ -108,11 +108,11 @@ class _Keeping:
         ``polled``: whether they will be for a while, so that something can be done to them.
         """
         with Reader(self._state) as reader:
-            conditions, stays, heard = reader.conditions(), reader.stays(), reader.heard()
-            standing, troubles, orders = reader.care(), reader.troubles(), reader.orders()
+            conditions, stays, heard = reader.conditions(), reader.stays.all(), reader.heard()
+            standing, troubles, orders = reader.asked.care(), reader.answers.troubles(), reader.answers.orders()
             learnt = reader.learnt()
-            handled, seen = reader.held(Handling), reader.held(Sighting)
-            holding = Holding([*reader.held(Lit), *handled, *seen])
+            handled, seen = reader.asked.held(Handling), reader.asked.held(Sighting)
+            holding = Holding([*reader.asked.held(Lit), *handled, *seen])
         self.live.restore(conditions, troubles, orders)
         self.leftovers = Leftovers(troubles, orders, self.live, self.tell, time.time)
         by_controller: dict[str, list[Condition]] = defaultdict(list)

@@ -150,7 +150,7 @@ def _summary(state: Path) -> None:
         controllers, conditions = reader.controllers(), reader.conditions()
         readings = sum(reading.value is not None for reading in reader.readings())
         places = {part.id: part.location.text for part in reader.parts()}
-        orders = reader.orders()
+        orders = reader.answers.orders()
     except StoreError as error:
         print(f"nothing was stored: {error}", file=sys.stderr)
         return

@@ -100,7 +100,7 @@ class Errands:
         """Carry out what was asked for up to now, and begin what takes its time."""
         try:
             await self._settle_interrupted()
-            asked = await asyncio.to_thread(self._reader.requests, True)
+            asked = await asyncio.to_thread(self._reader.asked.requests, True)
         except StoreError as error:
             log.warning("requests can't be read for now: %s", error)
             return
@@ -161,7 +161,7 @@ class Errands:
         """What an earlier run was at when it ended is told as it is: begun, and nobody knows how far."""
         if self._interrupted_told:
             return
-        for request in await asyncio.to_thread(self._reader.taken_up):
+        for request in await asyncio.to_thread(self._reader.asked.taken_up):
             self._settled[request.id] = self._done(request, Came(RequestState.HALF_DONE, INTERRUPTED))
         self._interrupted_told = True
 

@@ -34,11 +34,11 @@ def run(arguments: argparse.Namespace) -> int:
     """Print the stays, oldest first; 0 whenever the store could be read."""
     with Reader(state_of(arguments)) as reader:
         if arguments.part is not None:
-            stays = reader.stays_at(arguments.part)
+            stays = reader.stays.at(arguments.part)
         elif arguments.serial is not None:
-            stays = reader.stays_of(arguments.serial)
+            stays = reader.stays.of_serial(arguments.serial)
         else:
-            stays = reader.stays_within(arguments.location)
+            stays = reader.stays.within(arguments.location)
     rows([_row(stay) for stay in stays], _COLUMNS, arguments.format)
     return 0
 

@@ -36,7 +36,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Print the ledger, by kind, the worst rate first; 0 whenever the store could be read."""
     with Reader(state_of(arguments)) as reader:
-        stays, troubles = reader.stays(), reader.troubles(open_only=False)
+        stays, troubles = reader.stays.all(), reader.answers.troubles(open_only=False)
         mark = reader.collector()
     # Nobody knows what stood where after the collector was last heard of.
     now = time.time() if mark is None else min(time.time(), mark.heartbeat)

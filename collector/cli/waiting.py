@@ -34,7 +34,7 @@ def await_request(state: Path, number: int) -> int:
             return 0
         deadline, at_it = time.monotonic() + _WAITS, False
         while at_it or time.monotonic() < deadline:
-            request = reader.request(number)
+            request = reader.asked.request(number)
             if request is not None and request.state not in UNDER_WAY:
                 print(f"{request.state.value}: {plain(request.result, 500)}")
                 return 0 if request.state is RequestState.DONE else 1

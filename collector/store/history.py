@@ -9,9 +9,11 @@ from pathlib import Path
 
 from collector.model import History, Seconds
 from collector.store import codec, sql
+from collector.store.errors import StoreDamaged
+from collector.store.records import Records
 
 
-class FileGone(Exception):
+class _FileGone(Exception):
     """A sealed file on record is not there: retention was faster, or somebody deleted it."""
 
     def __init__(self, name: str) -> None:
@@ -19,13 +21,30 @@ class FileGone(Exception):
         super().__init__(name)
 
 
-def read_history(
+def history_of(records: Records, key: tuple[str, str, str], since: Seconds, until: Seconds) -> History:
+    """The samples of (controller, part, sensor) in a time range, both ends included, oldest first, each once."""
+    gone: str | None = None
+    while True:
+        try:
+            with records.connection() as connection:
+                return _read(records.state_dir, connection, key, since, until)
+        except _FileGone as error:
+            # Retention takes a file off the record before it deletes it: the next look won't name it any more.
+            if error.name == gone:
+                raise StoreDamaged(
+                    records.state_dir,
+                    f"the sealed file {error.name} is missing",
+                    "put it back, or start the collector again: it then goes on without",
+                ) from error
+            gone = error.name
+
+
+def _read(
     state_dir: Path, connection: sqlite3.Connection, key: tuple[str, str, str], since: Seconds, until: Seconds
 ) -> History:
-    """The samples of (controller, part, sensor) in a time range, oldest first.
+    """The same, in one transaction: a sample is either in a frame or in a sealed file at one moment.
 
-    ``connection`` must be in a transaction: a sample is either in a frame or in a sealed file at one moment.
-    Raises :class:`FileGone`, ``StoreDamaged``, and what SQLite and the system raise.
+    Raises :class:`_FileGone`, ``StoreDamaged``, and what SQLite and the system raise.
     """
     key = (codec.clean(key[0]), codec.clean(key[1]), codec.clean(key[2]))
     samples = _sealed(state_dir, connection, key, since, until)
@@ -47,7 +66,7 @@ def _sealed(
             try:
                 samples.update(samples_of(state_dir, state_dir / name, key, since, until))
             except FileNotFoundError as error:
-                raise FileGone(name) from error
+                raise _FileGone(name) from error
     return samples
 
 

@@ -5,15 +5,14 @@ Opens the database read-only, beside a writing collector or without one. Safe to
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self, TypeVar
+from typing import Any, Self
 
 import msgspec
 
 from collector.model import (
-    Care,
     CollectorState,
     Condition,
     Contact,
@@ -21,47 +20,31 @@ from collector.model import (
     Defect,
     DefectKind,
     Event,
-    Figure,
-    Handling,
     History,
-    Kind,
     Lamps,
     LampState,
     Link,
-    Lit,
     Location,
-    Margin,
-    Misfit,
-    Misfitting,
     Outcome,
     Part,
-    PartHours,
     Permits,
     Reading,
-    Request,
     Rolled,
     Seconds,
     Sensor,
     Setting,
-    Sighting,
     Status,
-    Stay,
-    Trouble,
     Why,
-    WorkOrder,
 )
-from collector.store import answers, codec, seeking, sql
-from collector.store.errors import StoreDamaged, damaged
+from collector.store import codec, sql
+from collector.store.answered import Answers
+from collector.store.asked import Asked
 from collector.store.headroom import Headroom
-from collector.store.history import FileGone, downsampled, read_history
+from collector.store.history import downsampled, history_of
 from collector.store.overview import Overview
 from collector.store.records import NO_LIMIT, Records
-from collector.store.requests import KINDS, request_of
-from collector.store.stays import searched, within
+from collector.store.stayed import Stays
 from collector.store.tally import Tally
-
-T = TypeVar("T")
-H = TypeVar("H", Lit, Sighting, Handling)
 
 
 class Reader:
@@ -73,11 +56,17 @@ class Reader:
     """
 
     def __init__(self, state_dir: Path) -> None:
-        self._state_dir = state_dir
         self._records = records = Records(state_dir)
         self.overview = Overview(records.rows, records.record, records.word)
         """The whole fleet at a glance."""
         self.headroom = Headroom(records.rows, records.record)
+        """What is left, asked for narrowly."""
+        self.answers = Answers(records)
+        """Troubles, work orders, margins, figures, misfits."""
+        self.asked = Asked(records)
+        """What people asked for, and what holds of it."""
+        self.stays = Stays(records)
+        """Where parts are and were."""
         with records.connection():
             pass
 
@@ -222,146 +211,6 @@ class Reader:
             for time, name, part, subject, severity, text in self._records.rows(statement, given)
         ]
 
-    # --- what people ask for --------------------------------------------------------------------------------------
-
-    def requests(self, asked_only: bool = False, limit: int = 200) -> list[Request]:
-        """What people asked for, newest first; ``asked_only``: what is still to be carried out, oldest first."""
-        rows = self._records.rows(sql.REQUESTS_ASKED if asked_only else sql.REQUESTS, {"limit": limit})
-        return [self._request(row) for row in rows]
-
-    def taken_up(self) -> list[Request]:
-        """What the collector is at, or was when it ended."""
-        return [self._request(row) for row in self._records.rows(sql.REQUESTS_TAKEN_UP, {"limit": NO_LIMIT})]
-
-    def request(self, number: int) -> Request | None:
-        """One request by its id; None where there is none."""
-        rows = self._records.rows(sql.REQUEST, {"id": number})
-        return self._request(rows[0]) if rows else None
-
-    def care(self) -> list[Care]:
-        """What people did about conditions and places that still holds, or will, in the order of asking."""
-        return [self._records.record(row[0], Care) for row in self._records.rows(sql.CARE)]
-
-    def held(self, kind: type[H]) -> list[H]:
-        """The lit lamps, sightings, or handled work orders that there are, by part."""
-        return [self._records.record(row[0], kind) for row in self._records.rows(sql.HELD, {"kind": KINDS[kind]})]
-
-    def held_of(self, kind: type[H], part: str) -> H | None:
-        """The one of a part; None where there is none."""
-        rows = self._records.rows(sql.HELD_OF, {"kind": KINDS[kind], "part": codec.clean(part)})
-        return self._records.record(rows[0][0], kind) if rows else None
-
-    def _request(self, row: Any) -> Request:
-        try:
-            return request_of(row)
-        except (msgspec.MsgspecError, ValueError) as error:
-            raise damaged(self._state_dir, f"a request in the database can't be read: {error}") from error
-
-    # --- answers --------------------------------------------------------------------------------------------------
-
-    def troubles(self, open_only: bool = True, limit: int | None = None) -> list[Trouble]:
-        """Troubles with their suspects, worst first, then the longest open."""
-        return self._answers(answers.OPEN_TROUBLES if open_only else answers.TROUBLES, Trouble, limit)
-
-    def orders(self, open_only: bool = True, limit: int | None = None) -> list[WorkOrder]:
-        """Work orders, by bundle."""
-        return self._answers(answers.OPEN_ORDERS if open_only else answers.ORDERS, WorkOrder, limit)
-
-    def closed_orders(self, limit: int = 20) -> list[WorkOrder]:
-        """Work orders that closed, the newest first."""
-        return self._answers(answers.CLOSED_ORDERS, WorkOrder, limit)
-
-    def margins(self, controller: str | None = None, limit: int | None = None) -> list[Margin]:
-        """What is left, by kind, least first; of one controller's parts only where it is given."""
-        statement = answers.MARGINS if controller is None else answers.MARGINS_OF
-        return self._answers(statement, Margin, limit, controller=controller)
-
-    def figures(self, controller: str | None = None, limit: int | None = None) -> list[Figure]:
-        """What was worked out of readings, by part and kind; of one controller's parts only where it is given."""
-        statement = answers.FIGURES if controller is None else answers.FIGURES_OF
-        return self._answers(statement, Figure, limit, controller=controller)
-
-    def figures_of_places(self, limit: int | None = None) -> list[Figure]:
-        """What was worked out for places that are no controller's: racks."""
-        return self._answers(answers.FIGURES_OF_PLACES, Figure, limit)
-
-    def misfits(self, how: Misfitting | None = None, limit: int | None = None) -> list[Misfit]:
-        """How sleds differ from their designs as the last walks found; in one way only where it is given."""
-        return self._answers(answers.MISFITS, Misfit, limit, how=None if how is None else how.value)
-
-    def how_many_misfits(self) -> dict[Misfitting, int]:
-        """How many there are of each sort; those of which there are none are left out."""
-        return {
-            self._records.word(how, Misfitting): number for how, number in self._records.rows(answers.HOW_MANY_MISFITS)
-        }
-
-    def _answers(self, statement: str, kind: type[T], limit: int | None, **given: str | None) -> list[T]:
-        rows = self._records.rows(statement, {"limit": NO_LIMIT if limit is None else limit, **given})
-        return [self._records.record(row[0], kind) for row in rows]
-
-    # --- where parts were -----------------------------------------------------------------------------------------
-
-    def stays(self) -> list[Stay]:
-        """Every stay on record, of retired controllers too, in the order in which they began."""
-        return self._stays(sql.STAYS)
-
-    def stays_at(self, part: str) -> list[Stay]:
-        """What stood where the part of this id stands, in the order in which it came."""
-        return self._stays(sql.STAYS_OF_PART, part=codec.clean(part), controller=part.partition(":")[0])
-
-    def stays_of(self, serial: str) -> list[Stay]:
-        """Where the parts with this serial number were, whatever its case, in the order in which they came there."""
-        return self._stays(sql.STAYS_OF_SERIAL, serial=searched(serial))
-
-    def stays_within(self, place: str) -> list[Stay]:
-        """What stood at the locations whose text has this in it, whatever the case of its plain letters."""
-        return self._stays(sql.STAYS_AT, place=within(place))
-
-    def _stays(self, statement: str, **given: str | int) -> list[Stay]:
-        return [self._records.record(row[0], Stay) for row in self._records.rows(statement, given)]
-
-    def stays_of_parts(self, parts: Iterable[str]) -> list[Stay]:
-        """What stood at these ids, by id and then in the order in which it came."""
-        return [stay for part in dict.fromkeys(parts) for stay in self.stays_at(part)]
-
-    def seek(
-        self, asked: str, kind: Kind | None = None, here: bool = True, limit: int = 100, count_to: int = 2000
-    ) -> tuple[list[Stay], int]:
-        """Parts in whose name, kind, identity, place or controller every word stands, and how many there are.
-
-        ``here``: those that stand somewhere now, else those that are gone, the newest first. The first ``limit`` of
-        them; counted up to ``count_to``.
-        """
-        stays: list[Stay] = []
-        number = 0
-        with self._records.connection() as connection:
-            try:
-                for stay in seeking.found(connection, seeking.words_of(asked), kind, here):
-                    number += 1
-                    if len(stays) < limit:
-                        stays.append(stay)
-                    if number >= max(limit, count_to):
-                        break
-            except msgspec.MsgspecError as error:
-                raise damaged(self._state_dir, f"a Stay in the database can't be read: {error}") from error
-        return stays, number
-
-    def turned(self, limit: int = 40) -> list[Stay]:
-        """Stays that have ended, the newest first."""
-        return self._stays(seeking.TURNED, limit=limit)
-
-    def in_place(self, parts: Iterable[str]) -> dict[str, Stay]:
-        """What stands at these ids now, by id."""
-        found = {part: self._stays(seeking.IN_PLACE, part=codec.clean(part)) for part in dict.fromkeys(parts)}
-        return {part: stays[0] for part, stays in found.items() if stays}
-
-    def part_hours(self, now: Seconds) -> list[PartHours]:
-        """How long parts of each kind, part number, model and firmware stood in their places, up to ``now``."""
-        try:
-            return seeking.hours(self._records.rows(seeking.HOURS, {"now": now}))
-        except ValueError as error:
-            raise damaged(self._state_dir, f"a Stay in the database can't be read: {error}") from error
-
     # --- history --------------------------------------------------------------------------------------------------
 
     def history(
@@ -371,24 +220,10 @@ class Reader:
 
         With ``max_points`` at most so many: the lowest and the highest value of each stretch of time.
         """
-        found = self._history((controller, part, sensor), since, until)
+        found = history_of(self._records, (controller, part, sensor), since, until)
         return found if max_points is None else downsampled(found, since, until, max_points)
 
-    def _history(self, key: tuple[str, str, str], since: Seconds, until: Seconds) -> History:
-        gone: str | None = None
-        while True:
-            try:
-                with self._records.connection() as connection:
-                    return read_history(self._state_dir, connection, key, since, until)
-            except FileGone as error:
-                # Retention takes a file off the record before it deletes it: the next look won't name it any more.
-                if error.name == gone:
-                    raise StoreDamaged(
-                        self._state_dir,
-                        f"the sealed file {error.name} is missing",
-                        "put it back, or start the collector again: it then goes on without",
-                    ) from error
-                gone = error.name
+    # --- how ------------------------------------------------------------------------------------------------------
 
     def _scoped(self, statement: str, controller: str | None, more: str = "", **given: Any) -> list[Any]:
         scope = sql.ALL if controller is None else sql.ONE

@@ -167,12 +167,12 @@ class Site:
         """What came of a request, once something has."""
         await self.errands.once()
         await self.errands.finish()
-        found = self.reader.request(number)
+        found = self.reader.asked.request(number)
         assert found is not None
         return found
 
     def lit(self) -> list[Lit]:
-        return self.reader.held(Lit)
+        return self.reader.asked.held(Lit)
 
 
 @asynccontextmanager
@@ -230,7 +230,7 @@ async def acting(
     ):
         writer.controllers([controller])
         with Reader(state) as reader:
-            holding = Holding(reader.held(Lit))
+            holding = Holding(reader.asked.held(Lit))
             watch, keeper = Watch("c1", 30.0), Kept(controller, client)
             hands = Hands([keeper], pace, lambda _: InProcess(service, pace.now, pace.sleep))  # type: ignore[list-item]
             deeds = Deeds(state, settings, {"c1": watch}, hands, holding)

@@ -42,7 +42,7 @@ def state(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def _orders(state: Path) -> list[WorkOrder]:
     try:
         with Reader(state) as reader:
-            return reader.orders()
+            return reader.answers.orders()
     except StoreMissing:
         return []
 
@@ -163,9 +163,9 @@ def test_after_a_kill_what_is_not_told_again_is_closed(tmp_path: Path) -> None:
     with simulated(tmp_path / "well", *options) as config, running("collect", "--config", config, "--state", state):
         until(lambda: not _orders(state))
         with Reader(state) as reader:
-            assert reader.troubles() == []
-            (trouble,) = reader.troubles(open_only=False)
-            (order,) = reader.orders(open_only=False)
+            assert reader.answers.troubles() == []
+            (trouble,) = reader.answers.troubles(open_only=False)
+            (order,) = reader.answers.orders(open_only=False)
     assert (trouble.id, order.id) == (left[0].trouble, left[0].id)
     assert trouble.closed is not None
     assert trouble.closed > left[0].changed
@@ -183,7 +183,7 @@ def test_after_a_restart_the_same_trouble_stands_there_once(tmp_path: Path) -> N
             (after,) = until(lambda: found if len(found := _orders(state)) == 1 and found != [before] else None)
     assert after.part == before.part
     with Reader(state) as reader:
-        assert len(reader.troubles()) == 1
+        assert len(reader.answers.troubles()) == 1
 
 
 def trouble(home: str, part: str, **more: Any) -> Trouble:

@@ -58,7 +58,7 @@ async def test_a_lamp_goes_off_by_itself_also_after_a_restart(tmp_path: Path) ->
         await again.errands.finish()
         assert again.lamp("blade1") is False
         assert again.lit() == []
-        newest = again.reader.requests()[0]
+        newest = again.reader.asked.requests()[0]
         assert (newest.who, newest.state) == ("sledkeeper", RequestState.DONE)
         assert WHO in newest.why
 
@@ -146,7 +146,7 @@ async def test_what_comes_too_late_is_not_done(tmp_path: Path) -> None:
 async def test_what_an_earlier_run_was_at_is_told_and_not_done_again(tmp_path: Path) -> None:
     async with acting(tmp_path) as site:
         number = site.ask(site.locate(site.part(Kind.BLADE)))
-        request = site.reader.request(number)
+        request = site.reader.asked.request(number)
         assert request is not None
         await site.errands._writer.settle([structs.replace(request, state=RequestState.TAKEN_UP)])
     async with acting(tmp_path) as again:

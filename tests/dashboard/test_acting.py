@@ -61,7 +61,7 @@ def press(page: AppTest, words_: str) -> AppTest:
 
 def newest(state: Path) -> Request:
     with Reader(state) as reader:
-        return reader.requests(limit=1)[0]
+        return reader.asked.requests(limit=1)[0]
 
 
 def typed(page: AppTest, label: str, value: str) -> None:
@@ -82,11 +82,11 @@ def test_a_lamp_is_asked_for_under_the_name_that_was_typed(page: AppTest, state:
 
 def test_nobody_asks_without_a_name(page: AppTest, state: Path) -> None:
     with Reader(state) as reader:
-        before = len(reader.requests())
+        before = len(reader.asked.requests())
     page = press(come(page, sled=SEIZED, place=BLADE), "Light its lamp")
     assert "say who you are" in words(find(markup(page), data_came="not done")[0])
     with Reader(state) as reader:
-        assert len(reader.requests()) == before
+        assert len(reader.asked.requests()) == before
 
 
 def test_power_names_every_host_and_wants_the_label_typed(page: AppTest, state: Path) -> None:

@@ -73,7 +73,7 @@ async def test_a_viewer_is_told_what_it_takes_and_nothing_is_asked_for(kept: Pat
     with pytest.raises(CantAsk, match="takes the role technician"):
         one.ask(request)
     with Reader(kept) as reader:
-        assert reader.requests() == []
+        assert reader.asked.requests() == []
 
 
 async def test_a_technician_locates_and_switches_no_power(kept: Path) -> None:
@@ -84,7 +84,7 @@ async def test_a_technician_locates_and_switches_no_power(kept: Path) -> None:
     )
     number = one.ask(one.locate(STANDING, BLADE, who="somebody else", why="to find it"))
     with Reader(kept) as reader:
-        request = reader.request(number)
+        request = reader.asked.request(number)
     assert request is not None
     assert request.who == "Ida Brandt", "who signed in can't ask under another name"
     with pytest.raises(CantAsk, match="under the name of who signed in"):
@@ -145,7 +145,7 @@ async def test_what_the_person_reads_of_what_comes_of_it(
         one = desk(tmp_path)
         number = one.ask(one.locate(STANDING, BLADE, who="Ida Brandt", why="to find it"))
         with Reader(tmp_path) as reader:
-            request = reader.request(number)
+            request = reader.asked.request(number)
         assert request is not None
         if state is not RequestState.ASKED:
             await writer.settle([structs.replace(request, state=state, result=result, done_at=NOW)])

@@ -187,9 +187,9 @@ def test_energy_and_trends_as_lines() -> None:
 def test_the_store_gives_the_least_of_each_controller_and_all_of_a_rack(
     filled: tuple[Path, float], source: Source
 ) -> None:
-    """A second opinion: Reader.margins, which reads them all."""
+    """A second opinion: Reader.answers.margins, which reads them all."""
     with Reader(filled[0]) as reader:
-        every = [each for each in reader.margins() if each.kind is MarginKind.HEAT]
+        every = [each for each in reader.answers.margins() if each.kind is MarginKind.HEAT]
     told = source.spare.least(MarginKind.HEAT)
     assert {each.controller: each.left for each in told} == {
         name: min(each.left for each in every if each.controller == name)

@@ -65,7 +65,7 @@ class Site:
         async with Writer(self.state, self.settings.store, now=self.clock.now) as writer:
             writer.controllers(self.settings.controllers)
             with Reader(self.state) as reader:
-                stays, conditions = reader.stays(), reader.conditions()
+                stays, conditions = reader.stays.all(), reader.conditions()
 
             async def tell(update: Update) -> None:
                 await writer.put(update)
@@ -91,7 +91,7 @@ class Site:
         with Reader(self.state) as reader:
             return [
                 (stay.controller, stay.began.value, stay.ended.value if stay.ended else None)
-                for stay in reader.stays_of(serial)
+                for stay in reader.stays.of_serial(serial)
             ]
 
 

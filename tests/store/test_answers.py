@@ -84,9 +84,9 @@ async def test_figures_are_kept_by_part_and_kind_the_newest_word_on_each(tmp_pat
         await opened.put(assessed("c1", figures=(first, twin, rack, other, figure("gone:sled", "gone"))))
         await opened.put(assessed("c1", figures=(newer,)))
     with Reader(tmp_path) as reader:
-        assert reader.figures() == [rack, twin, newer, other]
-        assert reader.figures("c1") == [twin, newer]
-        assert reader.figures_of_places() == [rack]
+        assert reader.answers.figures() == [rack, twin, newer, other]
+        assert reader.answers.figures("c1") == [twin, newer]
+        assert reader.answers.figures_of_places() == [rack]
 
 
 async def test_answers_come_back_worst_first_and_closed_ones_only_when_asked_for(tmp_path: Path) -> None:
@@ -95,11 +95,11 @@ async def test_answers_come_back_worst_first_and_closed_ones_only_when_asked_for
     async with writer(tmp_path, "c1") as opened:
         await opened.put(assessed("c1", troubles=(trouble(), bad, ended), orders=(order(), done)))
     with Reader(tmp_path) as reader:
-        assert reader.troubles() == [bad, trouble()]
-        assert {each.id for each in reader.troubles(open_only=False)} == {"t1", "t2", "t3"}
-        assert reader.orders() == [order()]
-        assert reader.orders(open_only=False) == [order(), done]
-        assert reader.troubles(limit=1) == [bad]
+        assert reader.answers.troubles() == [bad, trouble()]
+        assert {each.id for each in reader.answers.troubles(open_only=False)} == {"t1", "t2", "t3"}
+        assert reader.answers.orders() == [order()]
+        assert reader.answers.orders(open_only=False) == [order(), done]
+        assert reader.answers.troubles(limit=1) == [bad]
 
 
 async def test_the_newest_word_replaces_the_older_also_in_one_merged_update(tmp_path: Path) -> None:
@@ -111,8 +111,8 @@ async def test_the_newest_word_replaces_the_older_also_in_one_merged_update(tmp_
         await opened.put(assessed("c1", troubles=(trouble(),), margins=(margin(left=3.0),)))
         await opened.put(both)
     with Reader(tmp_path) as reader:
-        assert reader.troubles() == [later]
-        assert reader.margins() == [margin()]
+        assert reader.answers.troubles() == [later]
+        assert reader.answers.margins() == [margin()]
 
 
 async def test_margins_least_first_and_by_controller(tmp_path: Path) -> None:
@@ -121,8 +121,8 @@ async def test_margins_least_first_and_by_controller(tmp_path: Path) -> None:
     async with writer(tmp_path, "c1", "c2") as opened:
         await opened.put(assessed("c1", margins=(mine, place, other, margin("gone:cpu", "gone"))))
     with Reader(tmp_path) as reader:
-        assert reader.margins() == [place, other, mine]
-        assert reader.margins("c1") == [mine]
+        assert reader.answers.margins() == [place, other, mine]
+        assert reader.answers.margins("c1") == [mine]
 
 
 async def test_what_closed_long_ago_is_forgotten_and_what_is_open_is_not(tmp_path: Path) -> None:
@@ -133,8 +133,8 @@ async def test_what_closed_long_ago_is_forgotten_and_what_is_open_is_not(tmp_pat
         clock.time = NOON + 400 * DAY
         await opened.seal()
     with Reader(tmp_path) as reader:
-        assert reader.troubles(open_only=False) == [trouble()]
-        assert reader.orders(open_only=False) == [order()]
+        assert reader.answers.troubles(open_only=False) == [trouble()]
+        assert reader.answers.orders(open_only=False) == [order()]
 
 
 async def test_of_a_part_the_sensor_that_is_nearest_to_its_limit_counts(tmp_path: Path) -> None:
@@ -143,7 +143,7 @@ async def test_of_a_part_the_sensor_that_is_nearest_to_its_limit_counts(tmp_path
         await opened.put(assessed("c1", margins=(margin(sensor="core 1"), margin("c1:drive", sensor="core 1"))))
         await opened.put(assessed("c1", margins=(nearer,)))
     with Reader(tmp_path) as reader:
-        assert reader.margins() == [nearer, margin("c1:drive", sensor="core 1")]
+        assert reader.answers.margins() == [nearer, margin("c1:drive", sensor="core 1")]
 
 
 async def test_what_assessing_finds_wrong_stands_among_the_defects_until_the_next_walk(tmp_path: Path) -> None:

@@ -45,19 +45,19 @@ async def test_asked_for_beside_a_running_collector_and_settled_once(tmp_path: P
     async with writer(tmp_path) as keeps:
         assert [ask(tmp_path, ASKED), ask(tmp_path, ASKED)] == [1, 2]
         reader = Reader(tmp_path)
-        first, second = reader.requests(asked_only=True)
+        first, second = reader.asked.requests(asked_only=True)
         assert first == structs.replace(ASKED, id=1, arguments={**ASKED.arguments, "rack": "R\ufffd"})
         done = structs.replace(first, state=RequestState.DONE, result="shelved", done_at=1010.0)
         await keeps.settle([done], [CARE], [])
-        assert reader.requests(asked_only=True) == [second]
-        assert reader.request(1) == done
-        assert reader.care() == [CARE]
+        assert reader.asked.requests(asked_only=True) == [second]
+        assert reader.asked.request(1) == done
+        assert reader.asked.care() == [CARE]
         again = structs.replace(first, state=RequestState.REFUSED, result="no", done_at=1020.0)
         await keeps.settle([again], [], [CARE.id])
-        assert reader.request(1) == done, "once settled, it stays"
-        assert reader.care() == []
-        assert [each.id for each in reader.requests()] == [2, 1]
-        assert reader.request(9) is None
+        assert reader.asked.request(1) == done, "once settled, it stays"
+        assert reader.asked.care() == []
+        assert [each.id for each in reader.asked.requests()] == [2, 1]
+        assert reader.asked.request(9) is None
 
 
 async def test_asked_for_while_no_collector_runs(tmp_path: Path) -> None:
@@ -65,7 +65,7 @@ async def test_asked_for_while_no_collector_runs(tmp_path: Path) -> None:
         pass
     assert ask(tmp_path, ASKED) == 1
     async with writer(tmp_path):
-        assert [each.id for each in Reader(tmp_path).requests(asked_only=True)] == [1]
+        assert [each.id for each in Reader(tmp_path).asked.requests(asked_only=True)] == [1]
 
 
 @pytest.mark.parametrize("lacking", ["who", "verb", "target"])
@@ -96,8 +96,8 @@ async def test_old_requests_are_forgotten_and_what_holds_is_not(tmp_path: Path) 
         reader = Reader(tmp_path)
         settled = [
             structs.replace(each, state=RequestState.DONE, result="done", done_at=1010.0)
-            for each in reader.requests(asked_only=True)[:2]
+            for each in reader.asked.requests(asked_only=True)[:2]
         ]
         await keeps.settle(settled, [CARE], [])
         await keeps.seal()
-        assert [each.id for each in reader.requests()] == [3, 1], "one still holds, one is still asked for"
+        assert [each.id for each in reader.asked.requests()] == [3, 1], "one still holds, one is still asked for"

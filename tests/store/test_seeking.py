@@ -44,7 +44,7 @@ async def test_every_word_must_stand_in_what_is_told_of_a_part(
     )
     await kept(tmp_path, drive("QD-1177"), drive("QD-22/9"), fan)
     with Reader(tmp_path) as reader:
-        stays, number = reader.seek(asked, kind)
+        stays, number = reader.stays.seek(asked, kind)
         assert [each.identity.serial for each in stays] == found
         assert number == len(found)
 
@@ -53,19 +53,19 @@ async def test_what_is_gone_is_sought_apart_the_newest_first_and_counting_ends(t
     gone = [drive(f"G{n}", until=NOON + n, ended=Turn.MISSING) for n in range(5)]
     await kept(tmp_path, *gone, drive("QD-1177"))
     with Reader(tmp_path) as reader:
-        stays, number = reader.seek("pn-7", here=False, limit=2, count_to=4)
+        stays, number = reader.stays.seek("pn-7", here=False, limit=2, count_to=4)
         assert [each.identity.serial for each in stays] == ["G4", "G3"]
         assert number == 4
-        assert [each.identity.serial for each in reader.turned(2)] == ["G4", "G3"]
-        assert reader.in_place(["c1:/G4", "c1:/QD-1177"]).keys() == {"c1:/QD-1177"}
+        assert [each.identity.serial for each in reader.stays.turned(2)] == ["G4", "G3"]
+        assert reader.stays.in_place(["c1:/G4", "c1:/QD-1177"]).keys() == {"c1:/QD-1177"}
 
 
 @pytest.mark.parametrize("word", HOSTILE)
 async def test_any_text_may_be_sought(tmp_path: Path, word: str) -> None:
     await kept(tmp_path, drive("QD-1177"))
     with Reader(tmp_path) as reader:
-        reader.seek(word)
-        reader.seek(word, Kind.DRIVE, here=False)
+        reader.stays.seek(word)
+        reader.stays.seek(word, Kind.DRIVE, here=False)
 
 
 async def test_the_database_adds_up_the_hours_that_the_ledger_would(tmp_path: Path) -> None:
@@ -82,9 +82,9 @@ async def test_the_database_adds_up_the_hours_that_the_ledger_would(tmp_path: Pa
     await kept(tmp_path, *stays)
     now = NOON + 10 * HOUR
     with Reader(tmp_path) as reader:
-        hours = reader.part_hours(now)
+        hours = reader.stays.part_hours(now)
         assert sorted(hours, key=str) == sorted(hours_of(stays, now), key=str)
-        some = reader.stays_of_parts(part for part, _ in accused([trouble]))
+        some = reader.stays.at_all(part for part, _ in accused([trouble]))
     lines = weighed(hours, some, [trouble])
     assert lines == ledger(stays, [trouble], now)
     assert [line.failures for line in lines if line.kind is Kind.DRIVE] == [1]
@@ -109,12 +109,12 @@ async def test_misfits_are_those_of_the_last_walk(tmp_path: Path) -> None:
         await opened.put(assessed("c1"))
         await opened.flush()
         with Reader(tmp_path) as reader:
-            assert reader.how_many_misfits() == {Misfitting.BEHIND: 1, Misfitting.WRONG: 2}
-            assert [each.controller for each in reader.misfits(Misfitting.WRONG)] == ["c1", "c2"]
-            assert len(reader.misfits(limit=2)) == 2
+            assert reader.answers.how_many_misfits() == {Misfitting.BEHIND: 1, Misfitting.WRONG: 2}
+            assert [each.controller for each in reader.answers.misfits(Misfitting.WRONG)] == ["c1", "c2"]
+            assert len(reader.answers.misfits(limit=2)) == 2
         await opened.put(assessed("c1", misfits=()))
     with Reader(tmp_path) as reader:
-        assert [each.controller for each in reader.misfits()] == ["c2"]
+        assert [each.controller for each in reader.answers.misfits()] == ["c2"]
 
 
 def test_merged_updates_keep_the_last_word_on_misfits() -> None:

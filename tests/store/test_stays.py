@@ -45,18 +45,18 @@ async def test_a_stay_comes_back_as_it_was_and_its_end_replaces_it(tmp_path: Pat
     ended = stay(until=NOON + 900, ended=Turn.SWAPPED)
     await kept(tmp_path, first, ended, second)
     with Reader(tmp_path) as reader:
-        assert reader.stays() == [ended, second]
-        assert reader.stays_at(first.part) == [ended, second]
-        assert reader.stays_at("c1:/redfish/v1/Chassis/Sled/Drives/1") == []
-        assert reader.stays_at("nothing like an id") == []
+        assert reader.stays.all() == [ended, second]
+        assert reader.stays.at(first.part) == [ended, second]
+        assert reader.stays.at("c1:/redfish/v1/Chassis/Sled/Drives/1") == []
+        assert reader.stays.at("nothing like an id") == []
 
 
 async def test_a_serial_number_is_found_wherever_it_was_and_however_it_is_typed(tmp_path: Path) -> None:
     there = stay(" QD-1177 ", NOON + 900, "c2", began=Turn.MOVED, came_from="c1:/x")
     await kept(tmp_path, stay(until=NOON + 5, ended=Turn.MISSING), there, stay("QD-11", NOON, position="c1:/y"))
     with Reader(tmp_path) as reader:
-        assert [each.controller for each in reader.stays_of("qd-1177 ")] == ["c1", "c2"]
-        assert reader.stays_of("QD-117") == []
+        assert [each.controller for each in reader.stays.of_serial("qd-1177 ")] == ["c1", "c2"]
+        assert reader.stays.of_serial("QD-117") == []
 
 
 async def test_a_row_is_found_by_its_id_and_by_its_position(tmp_path: Path) -> None:
@@ -66,7 +66,7 @@ async def test_a_row_is_found_by_its_id_and_by_its_position(tmp_path: Path) -> N
     await kept(tmp_path, stay("F2", NOON + 9, part=f"{array}/1", **row))
     with Reader(tmp_path) as reader:
         for asked in (f"{array}/2", f"{array}/1", f"{array}/=Fan 3"):
-            assert [each.identity.serial for each in reader.stays_at(asked)] == ["F1", "F2"]
+            assert [each.identity.serial for each in reader.stays.at(asked)] == ["F1", "F2"]
 
 
 @pytest.mark.parametrize(
@@ -75,7 +75,7 @@ async def test_a_row_is_found_by_its_id_and_by_its_position(tmp_path: Path) -> N
 async def test_a_place_is_found_by_any_stretch_of_its_text(tmp_path: Path, asked: str, found: int) -> None:
     await kept(tmp_path, stay())
     with Reader(tmp_path) as reader:
-        assert len(reader.stays_within(asked)) == found
+        assert len(reader.stays.within(asked)) == found
 
 
 @pytest.mark.parametrize("word", HOSTILE.values(), ids=HOSTILE)
@@ -83,14 +83,14 @@ async def test_any_word_of_a_controller_is_kept(tmp_path: Path, word: str) -> No
     told = stay(word, name=word, position=f"c1:{word}", part=f"c1:{word}", location=Location(site=word))
     await kept(tmp_path, told)
     with Reader(tmp_path) as reader:
-        assert reader.stays() == [told]
-        assert reader.stays_at(told.part) == reader.stays_of(word) == reader.stays_within(word) == [told]
+        assert reader.stays.all() == [told]
+        assert reader.stays.at(told.part) == reader.stays.of_serial(word) == reader.stays.within(word) == [told]
 
 
 async def test_words_that_utf_8_cannot_say(tmp_path: Path) -> None:
     await kept(tmp_path, stay("A\ud800B", position="c1:\udfff", part="c1:\udfff"))
     with Reader(tmp_path) as reader:
-        assert [each.identity.serial for each in reader.stays_at("c1:\udfff")] == ["A\ufffdB"]
+        assert [each.identity.serial for each in reader.stays.at("c1:\udfff")] == ["A\ufffdB"]
 
 
 async def test_ended_stays_go_with_age_and_what_lasts_stays(tmp_path: Path) -> None:
@@ -101,7 +101,7 @@ async def test_ended_stays_go_with_age_and_what_lasts_stays(tmp_path: Path) -> N
         await opened.put(assessed("c1", stays=(old, recent, lasting)))
         await opened.seal()
     with Reader(tmp_path) as reader:
-        assert reader.stays() == [lasting, recent]
+        assert reader.stays.all() == [lasting, recent]
 
 
 async def test_a_retired_controllers_stays_outlive_it_until_it_is_forgotten(tmp_path: Path) -> None:
@@ -110,17 +110,17 @@ async def test_a_retired_controllers_stays_outlive_it_until_it_is_forgotten(tmp_
         await opened.put(assessed("c1", stays=(stay(),)))
     async with writer(tmp_path, "c2", now=clock) as opened:
         with Reader(tmp_path) as reader:
-            assert len(reader.stays()) == 1
+            assert len(reader.stays.all()) == 1
         moved = stay("QD-1177", NOON + 9, "c2", began=Turn.MOVED)
         await opened.put(assessed("c2", stays=(stay(until=NOON + 9, ended=Turn.MOVED), moved)))
         await opened.flush()
         with Reader(tmp_path) as reader:
-            assert [each.until for each in reader.stays()] == [NOON + 9, None]
+            assert [each.until for each in reader.stays.all()] == [NOON + 9, None]
         clock.time += 31 * DAY
         await opened.seal()
         await opened.put(assessed("c2", stays=(stay(), moved)))  # what nobody knows any more has no place
     with Reader(tmp_path) as reader:
-        assert reader.stays() == [moved]
+        assert reader.stays.all() == [moved]
 
 
 def test_merging_keeps_the_final_word_of_each_stay() -> None:
@@ -155,7 +155,7 @@ async def test_a_store_from_before_there_were_stays_is_brought_up_to_date(tmp_pa
         await opened.put(assessed("c1", stays=(stay(),)))
     with Reader(tmp_path) as reader:
         assert [event.text for event in reader.events()] == ["kept"]
-        assert reader.stays() == [stay()]
+        assert reader.stays.all() == [stay()]
     connection = sqlite3.connect(tmp_path / DATABASE)
     assert connection.execute("PRAGMA user_version").fetchone() == (VERSION,)
     connection.close()
@@ -190,7 +190,7 @@ async def test_the_first_walk_after_a_restart_is_compared_with_the_store(tmp_pat
         await opened.put(walk("c1", NOON, parts=tuple(parts)))
         await opened.put(assessed("c1", stays=seen.stays))
     with Reader(tmp_path) as reader:
-        again = Whereabouts(reader.stays(), {"c1"})
+        again = Whereabouts(reader.stays.all(), {"c1"})
     later = again.walked(walked(*parts[:-1], time=NOON + 900), NOON + 900)
     assert [event.subject for event in later.events] == ["part missing"]
     assert later.missing[0].part == parts[-1].id
@@ -205,4 +205,4 @@ async def test_a_damaged_stay_is_told_as_damage(tmp_path: Path) -> None:
     connection.commit()
     connection.close()
     with Reader(tmp_path) as reader, pytest.raises(StoreDamaged, match="Stay"):
-        reader.stays()
+        reader.stays.all()

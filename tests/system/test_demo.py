@@ -61,12 +61,12 @@ def test_each_default_fault_ends_in_an_order_for_the_part_that_has_it(demo: Demo
 
     def ordered() -> dict[str | None, Kind] | None:
         with Reader(demo.state) as reader:
-            found = {order.controller: order.kind for order in reader.orders()}
+            found = {order.controller: order.kind for order in reader.answers.orders()}
         return found if found == wanted else None
 
     until(ordered)
     with Reader(demo.state) as reader:
-        assert {trouble.suspects[0].kind for trouble in reader.troubles()} == set(wanted.values())
+        assert {trouble.suspects[0].kind for trouble in reader.answers.troubles()} == set(wanted.values())
 
 
 def test_both_pages_show_the_faulty_sled(demo: Demo, browser: Browser) -> None:
@@ -109,7 +109,7 @@ def test_the_order_for_the_seized_fan_is_one_tap_away(demo: Demo, browser: Brows
 
     def ordered() -> WorkOrder | None:
         with Reader(demo.state) as reader:
-            return next((order for order in reader.orders() if order.controller == SEIZED), None)
+            return next((order for order in reader.answers.orders() if order.controller == SEIZED), None)
 
     order = until(ordered)
     assert order is not None

@@ -83,13 +83,15 @@ def demo(browser: Browser) -> Iterator[Demo]:
 
 def _all_named(state: Path) -> bool:
     with Reader(state) as reader:
-        known = {each.controller for each in reader.conditions()} | {each.controller for each in reader.orders()}
-        return known >= set(NAMED) and len(reader.orders()) >= 3
+        known = {each.controller for each in reader.conditions()} | {
+            each.controller for each in reader.answers.orders()
+        }
+        return known >= set(NAMED) and len(reader.answers.orders()) >= 3
 
 
 def orders(demo: Demo) -> list[WorkOrder]:
     with Reader(demo.state) as reader:
-        return reader.orders()
+        return reader.answers.orders()
 
 
 def addresses(demo: Demo) -> dict[str, str]:
