@@ -32,6 +32,8 @@ MANY = 8
 """Peers with which to be sure."""
 PRACTICAL = 6.0
 """Kelvin that a part must be hotter than its peers' figure makes it (common practice, no source)."""
+SURELY = 10.0
+"""Kelvin from which that is nobody's scatter (common practice, no source)."""
 LEAST_RISE = 6.0
 """Kelvin of the blade's median rise below which ratios say nothing."""
 ALIKE = 0.4
@@ -256,8 +258,9 @@ class PeersLook:
             f"{sensor.sensor} is {rise:.1f} K above its air, {beyond:.0f} K more than"
             f" {peers.members - 1} peers under like load (M {score:.1f}; {names})"
         )
-        # a drive is warmed by its neighbours more than by itself
-        weight = 0.9 if many and sensor.kind is not Kind.DRIVE else 0.5
+        # a drive is warmed by its neighbours more than by itself; and of very many parts one stands out by chance
+        far = beyond >= (1.0 if shown else 1.2) * SURELY
+        weight = 0.9 if many and far and sensor.kind is not Kind.DRIVE else 0.5
         self._signs.see(sensor.part, Sign.HOT, text, now, weight, sensor.sensor, 1)
 
 

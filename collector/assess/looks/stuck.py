@@ -26,6 +26,8 @@ DECADES = (4.0, 12.0, 30.0)
 BY_SIBLINGS, BY_THE_REST = (4.5, 2.8, 1.8), (6.0, 3.8, 2.4)
 """Usual errors by which a reading must have moved, by the decades that this chance is below 1: what is compared with
 others like it is explained better than what inlet, load and fans must explain. Found on healthy simulated days."""
+STEPS = (3.5, 5.0)
+"""Of its own smallest steps that it must have moved at least: of what has siblings, and of what has not."""
 SWINGS, OF_A_SWING = 2, 0.7
 """How often it must have moved by such a part of that: a model may be wrong for good when loads are shared out anew,
 and then moves once."""
@@ -97,7 +99,7 @@ class Stuck:
             np.interp(decades, DECADES, BY_SIBLINGS),
             np.interp(decades, DECADES, BY_THE_REST),
         )
-        must = np.maximum(np.maximum(3.5 * quantum, 0.3 * least), errors * spread)
+        must = np.maximum(np.maximum(np.where(model.siblings, *STEPS) * quantum, 0.3 * least), errors * spread)
         # siblings that move tell nothing of a sensor whose own part does all the time the same
         load = np.minimum(np.maximum(model.own_load, -1e6), 1e6)
         self._least_load = np.where(same, np.fmin(self._least_load, load), load)

@@ -14,7 +14,7 @@ from collector.assess.looks.explained import Explained
 from collector.assess.looks.jitter import FADES, SHOWN, TIMES_USUAL, Jitter
 from collector.assess.looks.kin import Floats, Kin, Threes
 from collector.assess.looks.latch import ROUNDS_OFF, Signs
-from collector.assess.looks.stuck import BY_SIBLINGS, BY_THE_REST, CHANCE, RESTS, ROUNDS, Stuck
+from collector.assess.looks.stuck import BY_SIBLINGS, BY_THE_REST, CHANCE, RESTS, ROUNDS, STEPS, Stuck
 from collector.model import Frame, Inventory, Kind, Layout, Quantity, Sensor, Sign
 from tests.assess.fleet import NAME, inventory, pid
 from tests.assess.statistics.test_published import MONTGOMERY
@@ -250,11 +250,11 @@ def test_siblings_explain_better_than_the_rest() -> None:
     assert not stuck_after(30, 3.2, siblings=False)
 
 
-@pytest.mark.parametrize("siblings", [True, False])
-def test_fewer_than_three_and_a_half_steps_are_never_enough(siblings: bool) -> None:
+@pytest.mark.parametrize(("siblings", "steps"), [(True, STEPS[0]), (False, STEPS[1])])
+def test_fewer_steps_than_so_many_are_never_enough(siblings: bool, steps: float) -> None:
     for rounds in (20, 60, 600):
-        assert not stuck_after(rounds, 3.4, siblings=siblings, spread=0.01, quantum=1.0)
-        assert stuck_after(rounds, 3.6, siblings=siblings, spread=0.01, quantum=1.0)
+        assert not stuck_after(rounds, steps - 0.1, siblings=siblings, spread=0.01, quantum=1.0)
+        assert stuck_after(rounds, steps + 0.1, siblings=siblings, spread=0.01, quantum=1.0)
 
 
 # What a supply tells of one thing twice
