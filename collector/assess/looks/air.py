@@ -23,7 +23,7 @@ from collector.assess.margins.baseline import Baselines
 from collector.assess.margins.lag import Floats, Lags
 from collector.assess.margins.peers import Peers
 from collector.assess.margins.wiring import Wiring, design, wire
-from collector.model import Inventory, Kind, Observation, Part, Seconds, Sign, SignKey, Visible
+from collector.model import Inventory, Kind, Observation, Part, Quantity, Seconds, Sign, SignKey, Visible
 
 Flags = NDArray[np.bool_]
 
@@ -43,6 +43,8 @@ SETTLING = 600.0
 """Seconds after a part came back, or its controller did, until its temperatures say something."""
 SHARED = 0.1
 """Ratio by which a law may miss for what several blades warm: whose heat it is that comes by is not in it."""
+WET = 2.5
+"""K by which laws may miss where coolant takes part of the heat: how warm it comes, and how much, is not in them."""
 FALLEN = 0.75
 """Part of its power of the round before below which a part was switched off, or its work stopped."""
 NEW_HOME = 300
@@ -86,6 +88,7 @@ class AirLook:
         self._odd: Mapping[int, float] = {}
         self._home: frozenset[str] | None = None
         self._home_rounds = 0
+        self._wet = 0.0
 
     @property
     def visible(self) -> Visible:
@@ -181,6 +184,7 @@ class AirLook:
             self._laws.forget(np.asarray(changed, dtype=bool))
         self._serials = serials
         self._wiring = wiring
+        self._wet = WET if any(sensor.quantity is Quantity.LIQUID_FLOW for sensor in sensors) else 0.0
         self._names = [sensors[column].sensor for column, _ in targets]
         self._sensor_names = [f"{sensor.part} {sensor.sensor}" for sensor in sensors]
         self._owners = [sensors[column].part for column, _ in targets]
@@ -343,6 +347,7 @@ class AirLook:
         excess = temperature - warmest - np.maximum(top, 0.0)
         level = np.maximum(top, 1.0)
         spread = np.hypot(spread, level * (slower + np.where(air | self._own_air[path], 0.0, SHARED)))
+        spread = np.hypot(spread, np.where(air, 0.0, self._wet))
         z = excess / spread
         ready = laws.ready(now)
         much = np.where(air, np.maximum(LEAST_AIR, LESS_AIR * level), np.maximum(LEAST_HOT, HOTTER * level))
