@@ -107,15 +107,16 @@ class Diagnosis:
         contact = ContactLook(name, self._clocks)
         sensors, power, wear = SensorsLook(name), PowerLook(name), WearLook(name)
         busbar = BusbarLook(name, self._bars)
-        learns = (told, sensors, air, power, busbar, wear)
+        peers = PeersLook(name, self._peers, air.explained)
+        learns = (told, sensors, air, peers, power, busbar, wear)
         fit = FitLook(name, self._designs, self._firmware)
         looks: tuple[Look, ...] = (
             told,
             contact,
             UnsteadyLook(name),
             sensors,
-            PeersLook(name, self._peers),
             air,
+            peers,
             power,
             busbar,
             wear,

@@ -86,6 +86,7 @@ class AirLook:
         self._speed_before = float("nan")
         self._serials: tuple[str | None, ...] = ()
         self._odd: Mapping[int, float] = {}
+        self._as_learnt: Flags = np.zeros(0, dtype=bool)
         self._home: frozenset[str] | None = None
         self._home_rounds = 0
         self._wet = 0.0
@@ -117,6 +118,11 @@ class AirLook:
             return None
         slope, deviation = self._laws.slope(row, self._speed_before)
         return (slope, deviation) if slope > 3.0 * deviation else None
+
+    def explained(self, column: int) -> bool:
+        """Whether a temperature was as warm, the last time it was told, as what was learnt of it says."""
+        row = self._row_of.get(column)
+        return row is not None and bool(self._as_learnt[row])
 
     kept = "air"
 
@@ -215,6 +221,7 @@ class AirLook:
         self._wiring_fans = wiring.fans
         self._lags = Lags(4 * len(wiring.paths))
         self._laws = Baselines(len(targets))
+        self._as_learnt = np.zeros(len(targets), dtype=bool)
         self._blades = frozenset(path.part for path in wiring.paths if path.kind in (Kind.BLADE, Kind.MODULE))
         self._own_air = np.asarray([path.part in self._blades for path in wiring.paths], dtype=bool)
         self._settled = np.full(len(wiring.paths), -np.inf)
@@ -323,6 +330,7 @@ class AirLook:
         rows_live &= (temperature == temperature) & (temperature > -60.0) & (temperature < 200.0)
         if idle:
             rows_live &= np.asarray([owner not in idle for owner in self._owners])
+        self._as_learnt = np.zeros(len(path), dtype=bool)
         if not rows_live.any():
             self._hold(rows_live)
             return
@@ -362,6 +370,7 @@ class AirLook:
                 holding[row] = True
                 borne_out = bool(off[row]) and int(beside[path[row]]) > 1
                 self._tell(row, now, float(excess[row]), float(level[row]), float(z[row]), speed, borne_out)
+        self._as_learnt = judged & (excess < 0.5 * much) & ~holding
         self._hold(rows_live)
         learning = rows_live & ~holding & (~ready | (np.abs(rise - np.clip(rise, bottom, top)) < 4.0 * spread))
         pace = LEARN_EVERY if laws.samples.min() < ENOUGH else LEARNT_EVERY

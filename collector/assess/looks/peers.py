@@ -5,18 +5,22 @@ blade's heated parts: power, air flow and inlet, which all of a blade share, can
 same design under like load, in this sled and across the fleet. :class:`Peers` keeps at most :data:`MEMBERS` of a role
 whatever the fleet's size, and works their median out anew once every :data:`STALE_AFTER` tellings: a round costs the
 same in a fleet of any size. Per compared sensor some 60 bytes.
+
+Peers are what there is before anything is learnt of a part, and for what was wrong from the first. Where a part comes
+to stand out that is as warm as its own law says, the law knows better.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from statistics import median
 from typing import NamedTuple
 
 from collector.assess.looking import Seen
 from collector.assess.looks.kin import Kin, air_in, air_out
 from collector.assess.looks.latch import Signs
+from collector.assess.looks.memory import Learnt
 from collector.assess.statistics.robust import FLAG, spread
 from collector.model import Inventory, Kind, Observation, Outcome, Quantity, Seconds, Sign, SignKey, Visible
 
@@ -52,7 +56,13 @@ ABSURD = 1000.0
 ROUNDS_ON = 5
 WARMING = 1200.0
 """Seconds after a blade was switched on until its rises have settled."""
+CHANGING = 0.2
+"""Logarithm by which a blade's power is off what it was of late, from which its rises have yet to follow..."""
+FOLLOWS = 300.0
+"""...with this time constant, s."""
 ROUNDS_LEARNT = 5
+DOUBTED = 0.25
+"""Weight of what only peers say of a part whose own law explains it."""
 
 _HEATED = frozenset({Kind.PROCESSOR, Kind.MEMORY, Kind.DRIVE, Kind.BLADE})
 PeerRole = tuple[str, ...]
@@ -121,9 +131,13 @@ class Peers:
 class PeersLook:
     """One controller's heated parts against their peers."""
 
-    def __init__(self, controller: str, peers: Peers | None = None) -> None:
+    def __init__(
+        self, controller: str, peers: Peers | None = None, explained: Callable[[int], bool] = lambda _: False
+    ) -> None:
+        """``explained``: whether a column is as warm as what was learnt of it says."""
         self._controller = controller
         self._peers = Peers() if peers is None else peers
+        self._explained = explained
         self._signs = Signs(controller)
         self._kin: Kin | None = None
         self._blades: list[tuple[str, list[int], list[int]]] = []
@@ -131,8 +145,24 @@ class PeersLook:
         self._roles: dict[int, PeerRole] = {}
         self._smooth: dict[tuple[str, str], tuple[float, int, str]] = {}
         """Figure, rounds, and of which load."""
+        self._known: frozenset[str] = frozenset()
         self._hot: dict[tuple[str, str], int] = {}
+        self._doubted: set[tuple[str, str]] = set()
+        """Those that came to stand out while they were as warm as learnt."""
         self._ready: dict[str, Seconds] = {}
+        self._late: dict[str, tuple[float, Seconds]] = {}
+        """By blade, the logarithm of its power of late, and when that was."""
+
+    kept = "peers"
+
+    def learnt(self) -> Learnt:
+        """What stands out and is no news: laws learnt since know it no other way."""
+        old = [f"{part}|{sensor}" for part, _, sensor in self.present if (part, sensor or "") not in self._doubted]
+        return Learnt(words={"odd": tuple(sorted(old))})
+
+    def recall(self, learnt: Learnt, then: Seconds, now: Seconds) -> None:
+        """Take it up."""
+        self._known = frozenset(learnt.words.get("odd", ()))
 
     @property
     def visible(self) -> Visible:
@@ -170,7 +200,9 @@ class PeersLook:
         known = {(kin.sensors[column].part, kin.sensors[column].sensor) for column in self._roles}
         self._smooth = {key: told for key, told in self._smooth.items() if key in known}
         self._hot = {key: count for key, count in self._hot.items() if key in known}
+        self._doubted &= known
         self._ready = {blade: time for blade, time in self._ready.items() if blade in blades}
+        self._late = {blade: late for blade, late in self._late.items() if blade in blades}
 
     def round(self, seen: Seen) -> bool:
         """Take a finished round."""
@@ -184,10 +216,20 @@ class PeersLook:
             if blade in seen.idle:
                 self._ready[blade] = seen.time + WARMING
                 continue
-            if blade in self._ready and self._waits(blade, seen.time):
+            load = self._load(blade, seen.frame.values, seen.time)
+            if load is None or (blade in self._ready and self._waits(blade, seen.time)):
+                self._hold(heated)
                 continue
-            self._compare(blade, inlets, heated, seen)
+            self._compare(blade, inlets, heated, load, seen)
         return self._signs.end()
+
+    def _hold(self, heated: Sequence[int]) -> None:
+        """Nothing can be said of them yet: they keep what they showed."""
+        assert self._kin is not None
+        if self._signs.present:
+            for column in heated:
+                sensor = self._kin.sensors[column]
+                self._signs.keep(sensor.part, Sign.HOT, sensor.sensor)
 
     def _waits(self, blade: str, now: Seconds) -> bool:
         ready = self._ready[blade]
@@ -196,7 +238,7 @@ class PeersLook:
         del self._ready[blade]  # a clock set back must not hold it for ever
         return False
 
-    def _compare(self, blade: str, inlets: list[int], heated: list[int], seen: Seen) -> None:
+    def _compare(self, blade: str, inlets: list[int], heated: list[int], load: str, seen: Seen) -> None:
         assert seen.frame is not None
         values = seen.frame.values
         air = [values[column] for column in inlets if abs(values[column]) < ABSURD]
@@ -206,7 +248,6 @@ class PeersLook:
         rises = {column: rise for column in heated if 0.0 < (rise := values[column] - inlet) < ABSURD}
         if len(rises) < 3:
             return
-        load = self._load(blade, values)
         for column, rise in rises.items():
             others = sorted(other for each, other in rises.items() if each != column)
             usual = (
@@ -219,12 +260,22 @@ class PeersLook:
                 like = load or f"{round(math.log(usual) / ALIKE)} of heat"
                 self._judge(blade, column, (*self._roles[column], like), rise, math.log(rise / usual), seen.time)
 
-    def _load(self, blade: str, values: Sequence[float]) -> str | None:
-        """A word for the blade's load, the same for those alike; None where its power is not told."""
+    def _load(self, blade: str, values: Sequence[float], now: Seconds) -> str | None:
+        """A word for the blade's load, the same for those alike; None while its rises have yet to follow it; empty
+        where its power is not told."""
         assert self._kin is not None
         column = self._kin.power_of.get(blade)
         power = math.nan if column is None else values[column]
-        return f"{round(math.log(power) / ALIKE)} of power" if 0.0 < power < MOST_WATTS else None
+        if not 0.0 < power < MOST_WATTS:
+            return ""
+        logarithm = math.log(power)
+        late, then = self._late.get(blade, (logarithm, now))
+        share = 1.0 - math.exp(-min(max(0.0, now - then), 1e5) / FOLLOWS)
+        late += share * (logarithm - late)
+        self._late[blade] = (late, now)
+        if abs(logarithm - late) > CHANGING:
+            return None
+        return f"{round(logarithm / ALIKE)} of power"
 
     def _judge(self, blade: str, column: int, role: PeerRole, rise: float, figure: float, now: Seconds) -> None:
         kin = self._kin
@@ -248,10 +299,15 @@ class PeersLook:
         beyond = rise * (1.0 - math.exp(peers.middle - smooth))
         shown = (sensor.part, Sign.HOT, sensor.sensor) in self.present
         hot = score > (STAYS if shown else FLAG) and beyond > (0.5 if shown else 1.0) * PRACTICAL
-        self._hot[key] = rounds = min(self._hot.get(key, 0) + 1, ROUNDS_ON) if hot else 0
+        before = self._hot.get(key, 0)
+        self._hot[key] = rounds = min(before + 1, ROUNDS_ON) if hot else 0
+        if not hot:
+            self._hot.pop(key, None)
+            self._doubted.discard(key)
+            return
+        if before < ROUNDS_ON and self._explained(column) and f"{key[0]}|{key[1]}" not in self._known:
+            self._doubted.add(key)
         if rounds < ROUNDS_ON:
-            if not hot:
-                self._hot.pop(key, None)
             return
         names = ", ".join(_named(name, kin) for name in peers.names if name != member)
         text = (
@@ -261,6 +317,7 @@ class PeersLook:
         # a drive is warmed by its neighbours more than by itself; and of very many parts one stands out by chance
         far = beyond >= (1.0 if shown else 1.2) * SURELY
         weight = 0.9 if many and far and sensor.kind is not Kind.DRIVE else 0.5
+        weight = DOUBTED if key in self._doubted else weight
         self._signs.see(sensor.part, Sign.HOT, text, now, weight, sensor.sensor, 1)
 
 

@@ -134,8 +134,18 @@ class UnsteadyLook:
             return  # the controller's own trouble, not its parts'
         for index in np.nonzero(before != told)[0].tolist():
             part = self._sensed[index]
-            if part not in idle and not self._just_switched(now):
+            # what is told to be gone and gives readings all the same is there, off and on: its status is told seldom
+            if (self._gone(part) or part not in idle) and not self._just_switched(now):
                 self._turn(part, now, "readings")
+
+    def _gone(self, part: str) -> bool:
+        """Whether its status says that it is not there."""
+        return part in self._states and self._states[part][0] is False
+
+    def _needed(self, part: str, what: str) -> int:
+        if what == "readings" and self._gone(part):
+            return TURNS_OF_CONTACT  # they went with the part itself
+        return _NEEDED.get(what, TURNS)
 
     def _just_switched(self, now: Seconds) -> bool:
         return self._switched is not None and 0.0 <= now - self._switched < max(AFTER_POWER, 2.5 * self._pace)
@@ -152,21 +162,17 @@ class UnsteadyLook:
             while turns and not 0.0 <= now - turns[0][0] <= window:
                 turns.popleft()
             whats = [what for _, what in turns]
-            most = max(
-                ((whats.count(what), what) for what in set(whats)),
-                key=lambda each: (each[0] >= _NEEDED.get(each[1], TURNS), *each),
-                default=(0, ""),
-            )
+            counts = [(count := whats.count(what), count >= self._needed(part, what), what) for what in set(whats)]
+            most, enough, what = max(counts, key=lambda each: (each[1], each[0], each[2]), default=(0, False, ""))
             key: SignKey = (part, Sign.UNSTEADY, None)
-            enough = most[0] >= _NEEDED.get(most[1], TURNS)
             if enough and key not in self._on:
                 self._on[key] = Observation(
                     controller=self._controller,
                     part=part,
                     sign=Sign.UNSTEADY,
                     since=turns[0][0],
-                    weight=0.9 if most[0] >= TURNS else 0.85,
-                    text=f"its {most[1]} changed {most[0]} times within {(now - turns[0][0]) / 60:.0f} min",
+                    weight=0.9 if most >= TURNS else 0.85,
+                    text=f"its {what} changed {most} times within {(now - turns[0][0]) / 60:.0f} min",
                 )
                 changed = True
             if not turns:  # calm for a whole window

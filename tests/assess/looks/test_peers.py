@@ -70,3 +70,42 @@ def test_a_blade_whose_load_changes_is_soon_compared_with_its_new_likes(memory: 
     for turn in range(90, 100):
         look.round(seen(60.0 * turn, told([500.0] * 12, {0: 60.0}, memory)))
     assert signs(look) == {("blade0", Sign.HOT)}
+
+
+def test_what_a_load_warms_later_is_not_judged_by_the_load_alone() -> None:
+    """Of a blade that takes up a full load: its processor follows at once, its memory in a quarter of an hour."""
+    look = PeersLook(NAME)
+    look.inventory(blades(12), 0.0)
+    for turn in range(60):
+        values = told([IDLE if turn < 30 else BUSY, *[BUSY] * 11])
+        if 30 <= turn < 38:
+            values[2] += 20.0  # the heat that the others' likes have yet to follow
+        look.round(seen(60.0 * turn, values))
+        assert not look.present, turn
+
+
+def test_what_its_own_law_explains_hardly_counts_unless_it_was_so_from_the_first() -> None:
+    known: set[int] = set()
+    late, always = PeersLook(NAME, explained=known.__contains__), PeersLook(NAME, explained=known.__contains__)
+    for look in (late, always):
+        look.inventory(blades(12), 0.0)
+    for turn in range(60):
+        if turn == 30:
+            known.update(range(60))  # by now, laws are learnt
+        late.round(seen(60.0 * turn, told([BUSY] * 12, {0: 40.0 if turn >= 40 else 0.0})))
+        always.round(seen(60.0 * turn, told([BUSY] * 12, {0: 40.0})))
+    assert [observation.weight for observation in late.present.values()] == [0.25]
+    assert [observation.weight for observation in always.present.values()] == [0.9]
+    again = PeersLook(NAME, explained=known.__contains__)
+    again.inventory(blades(12), 0.0)
+    again.recall(always.learnt(), 0.0, 0.0)
+    for turn in range(60):
+        again.round(seen(60.0 * turn, told([BUSY] * 12, {0: 40.0})))
+    assert [observation.weight for observation in again.present.values()] == [0.9], "a restart makes it no news"
+    assert late.learnt().words == {"odd": ()}
+    for turn in range(60, 80):
+        late.round(seen(60.0 * turn, told([BUSY] * 12)))
+    known.clear()  # and what the law does not explain any more counts in full
+    for turn in range(80, 90):
+        late.round(seen(60.0 * turn, told([BUSY] * 12, {0: 40.0})))
+    assert [observation.weight for observation in late.present.values()] == [0.9]

@@ -27,6 +27,7 @@ from collector.model import (
     Quantity,
     Sensor,
     Sign,
+    State,
     Status,
 )
 from tests.assess.fleet import FINE, NAME, NAN, PARTS, RUNNING, STATUSES, inventory, part, pid
@@ -279,6 +280,25 @@ def test_readings_that_come_and_go() -> None:
     look.inventory(inventory(), 0.0)
     for turn in range(6):
         look.round(seen(60.0 * turn, [1.0] * 5 + [30.0 if turn % 2 else NAN]))
+    assert signs(look) == {("drive", Sign.UNSTEADY)}
+
+
+def test_readings_that_come_back_once_before_their_part_is_told_to_be_gone() -> None:
+    """Controllers tell of presence seldom: what the readings did until then tells a bad contact from a pulled part."""
+    gone = Status(state=State.ABSENT)
+    for readings, unsteady in (((30.0, 30.0, NAN, NAN), False), ((30.0, NAN, 30.0, NAN), True)):
+        look = UnsteadyLook(NAME)
+        look.inventory(inventory(), 0.0)
+        for turn, reading in enumerate(readings):
+            look.round(seen(60.0 * turn, [1.0] * 5 + [reading], statuses={"drive": Status(state=State.ENABLED)}))
+        assert not look.present
+        look.round(seen(240.0, [1.0] * 5 + [NAN], statuses={"drive": gone}, idle=frozenset({pid("drive")})))
+        assert bool(signs(look)) is unsteady
+    look = UnsteadyLook(NAME)
+    look.inventory(inventory(), 0.0)
+    for turn in range(5):  # what is told to be gone, and gives readings off and on
+        values = [1.0] * 5 + [30.0 if turn % 2 else NAN]
+        look.round(seen(60.0 * turn, values, statuses={"drive": gone}, idle=frozenset({pid("drive")})))
     assert signs(look) == {("drive", Sign.UNSTEADY)}
 
 
