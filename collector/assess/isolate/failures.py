@@ -31,17 +31,17 @@ _TOLD_ABOVE = Show(Sign.FAULTY, 0.3, Where.HOLDERS)
 _SUM_OF_ITS_SLED = Show(Sign.UNBALANCED, 0.15, Where.SLED)
 
 _BELIEVED: tuple[Show, ...] = (
-    Show(Sign.HOT, 0.2),
-    Show(Sign.WARM_AIR, 0.2),
-    Show(Sign.SHORT_OF_AIR, 0.15),
-    Show(Sign.WORKS_HARD, 0.1),
-    Show(Sign.UNBALANCED, 0.3),
-    _SUM_OF_ITS_SLED,
-    Show(Sign.BEYOND, 0.1),
-    Show(Sign.LOW_VOLTAGE, 0.1),
-    Show(Sign.HIGH_VOLTAGE, 0.1),
+    Show(Sign.HOT, 0.07),
+    Show(Sign.WARM_AIR, 0.07),
+    Show(Sign.SHORT_OF_AIR, 0.05),
+    Show(Sign.WORKS_HARD, 0.04),
+    Show(Sign.UNBALANCED, 0.12),
+    Show(Sign.UNBALANCED, 0.06, Where.SLED),
+    Show(Sign.BEYOND, 0.04),
+    Show(Sign.LOW_VOLTAGE, 0.04),
+    Show(Sign.HIGH_VOLTAGE, 0.04),
 )
-"""What a reading that is off seems to say, to whoever believes it."""
+"""What a reading that is off seems to say, to whoever believes it: one of these at most, by what it measures."""
 
 SENSOR: tuple[Mode, ...] = (
     Mode(
@@ -69,9 +69,9 @@ SENSOR: tuple[Mode, ...] = (
         remedy="replace",
         shows=(
             Show(Sign.READING_NOISY, 0.9),
-            Show(Sign.READING_IMPOSSIBLE, 0.2),
-            Show(Sign.READING_DRIFTS, 0.1),
-            Show(Sign.UNSTEADY, 0.1),
+            Show(Sign.READING_IMPOSSIBLE, 0.1),
+            Show(Sign.READING_DRIFTS, 0.05),
+            Show(Sign.UNSTEADY, 0.05),
             *_BELIEVED,
         ),
         needs_sensor=True,

@@ -6,7 +6,7 @@ Bounded: times of a part's last changes, kept only for parts that changed within
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,8 @@ TURNS_OF_POWER = 6
 WINDOW = 3600.0
 """Seconds; at least :data:`WINDOW_ROUNDS` rounds."""
 WINDOW_ROUNDS = 24
+DEEPEST = 16
+"""Parts within parts that are followed: a circle of them must end."""
 AFTER_POWER = 600.0
 """Seconds after a host was switched in which links may come and go with it."""
 
@@ -40,6 +42,9 @@ class UnsteadyLook:
         self._on: dict[SignKey, Observation] = {}
         self._states: dict[str, tuple[bool | None, bool | None, bool | None]] = {}
         """By part: told to be there, on, linked."""
+        self._with_it: set[str] = set()
+        """Parts that went with what they are in: they come back with it, or when a walk tells so."""
+        self._over: dict[str, str | None] = {}
         self._turns: dict[str, deque[tuple[Seconds, str]]] = {}
         self._parts: frozenset[str] = frozenset()
         self._kinds: dict[str, Kind] = {}
@@ -72,6 +77,8 @@ class UnsteadyLook:
                     self._turn(part, now, "listing")
         self._parts = known
         self._kinds = {part.id: part.kind for part in inventory.parts}
+        self._over = {part.id: part.parent for part in inventory.parts}
+        self._with_it &= known
         # names of parts that left lately stay: they may come back
         lately = {part: name for part, name in self._names.items() if part in self._turns}
         self._names = lately | {part.id: part.name for part in inventory.parts}
@@ -116,9 +123,23 @@ class UnsteadyLook:
                 if self._kinds.get(part) is Kind.HOST:
                     self._switched = now
             if told[0] != known[0] and known[0] is not None and told[1] == known[1]:
-                self._turn(part, now, "state")
+                if told[0] and part in self._with_it:
+                    self._with_it.discard(part)
+                elif not told[0] and any(each in seen.idle for each in self._around(part)):
+                    self._with_it.add(part)
+                else:
+                    self._turn(part, now, "state")
             if told[2] != known[2] and known[2] is not None and part not in seen.idle and not self._just_switched(now):
                 self._turn(part, now, "link")
+
+    def _around(self, part: str) -> Iterator[str]:
+        """What it is in, from near to far."""
+        over = self._over.get(part)
+        for _ in range(DEEPEST):
+            if over is None:
+                return
+            yield over
+            over = self._over.get(over)
 
     def _look_at_readings(self, frame: Frame, idle: frozenset[str], now: Seconds) -> None:
         values = np.frombuffer(frame.values)
