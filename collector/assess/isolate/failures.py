@@ -57,7 +57,7 @@ SENSOR: tuple[Mode, ...] = (
         remedy="replace",
         shows=(
             Show(Sign.READING_DRIFTS, 0.85),
-            Show(Sign.READING_IMPOSSIBLE, 0.2),
+            Show(Sign.READING_IMPOSSIBLE, 0.1),
             *_BELIEVED,
         ),
         onset=Onset.SLOW,

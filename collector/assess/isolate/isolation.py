@@ -104,7 +104,7 @@ class Isolation:
         what it did not show is unknown."""
         heard = self._hearing.controller(controller)
         spots = told(controller, present)
-        gist = frozenset((spot, round(10 * min(1.0, each.weight)), each.condition) for spot, each in spots.items())
+        gist = frozenset((spot, round(20 * min(1.0, each.weight)), each.condition) for spot, each in spots.items())
         troubled = bool(spots) or controller in self._cases_of
         if gist != heard.gist or (
             troubled and (readable != heard.readable or (visible is not heard.visible and visible != heard.visible))

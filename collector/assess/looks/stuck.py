@@ -105,7 +105,9 @@ class Stuck:
         self._least_load = np.where(same, np.fmin(self._least_load, load), load)
         self._most_load = np.where(same, np.fmax(self._most_load, load), load)
         swung = self._most_load - self._least_load
-        idle_along = model.siblings & ~self._by_air & (load == load) & (swung < OWN_SWING)
+        by_own = swung * np.abs(model.weights[:, 1])
+        own_rests = (swung < OWN_SWING) | (by_own < must)
+        idle_along = model.siblings & ~self._by_air & (load == load) & own_rests
         self._swing(explained, same, usable, OF_A_SWING * must)
         moved = (self._high - self._low > must) & (self._swings >= SWINGS)
         stuck: Bools = usable & (self.run >= ROUNDS) & (chance < CHANCE) & moved & ~idle_along
