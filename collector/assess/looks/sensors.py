@@ -42,6 +42,8 @@ UNLIKE_DOUBT = 0.8
 """Part of what it explains that may be wrong."""
 OTHERS = 2
 """Parts that may be off at the same time and still be ill sensors; more have a common cause."""
+BESIDE = 0.15
+"""By how much less sure it is that a sensor is off where another part's is too."""
 _PRACTICAL = {
     Quantity.TEMPERATURE: (6.0, 0.0),
     Quantity.HUMIDITY: (12.0, 0.0),
@@ -360,7 +362,9 @@ class SensorsLook:
         self._say_noisy(jitter.round(moved, error, runs, ripe, level, quantum, model.seen < QUICK))
         # one of three that is ill makes the other two look ill: each is compared with it and one more
         doubtful = threes.of_three(jitter.suspect | self.stuck)
-        self.stuck = standstill.judge(explained, same, usable, doubtful, least, self._spread, model) & (values != 0.0)
+        self.stuck = standstill.judge(
+            explained, same, usable, doubtful, least, self._spread, model, regressors[:, 1]
+        ) & (values != 0.0)
         self._say_stuck(values)
         off = usable & alike & ~doubtful & ~threes.less_odd(self._mean) & (np.abs(self._mean) > limit)
         # a round in which the rest explains nothing is no round in which all was well
@@ -420,7 +424,8 @@ class SensorsLook:
         kin, model = self._kin, self._model
         assert kin is not None
         assert model is not None
-        several = self._several(np.nonzero(self._off >= 2)[0].tolist())
+        odd = {kin.sensors[column].part for column in np.nonzero(self._off >= 2)[0].tolist()}
+        several = len(odd) > OTHERS
         others_off = bool((model.siblings & (self._off > 0)).any())
         for column in np.nonzero(self._off >= DRIFT_ROUNDS)[0].tolist():
             sensor = kin.sensors[column]
@@ -442,6 +447,8 @@ class SensorsLook:
             # what is off by far more than is worth a word is no slip of what inlet, load and fans explain
             far = min(1.0, max(0.0, abs(float(self._mean[column])) / float(limit[column]) - 1.0))
             weight = 0.8 + 0.15 * min(1.0, 2.0 * far) if model.siblings[column] else 0.55 + 0.4 * far
+            if len(odd) > 1:
+                weight -= BESIDE  # what explains it may be the one that is off
             if (heats and not slow) or (sensor.quantity in _FLOWS and not model.siblings[column]):
                 weight = 0.4
             source = "its siblings explain" if model.siblings[column] else "the rest explains"

@@ -33,6 +33,9 @@ SWINGS, OF_A_SWING = 2, 0.7
 and then moves once."""
 OWN_SWING = 0.08
 """Part of its usual load by which a part's own load must have swung before its sensor is called stuck."""
+OF_LOADS = 0.5
+"""Part of that by which loads that moved must have moved it for them, and not what all siblings feel, to be behind it:
+if they are the siblings' loads, they say nothing."""
 _MOVES = 0.03
 """Weight of a round in how often a reading steps."""
 _COUNTED = 15
@@ -42,7 +45,20 @@ _COUNTED = 15
 class Stuck:
     """The standstills of one layout's columns."""
 
-    KEPT = ("quantum", "lively", "run", "_low", "_high", "_least_load", "_most_load", "_trough", "_crest", "_swings")
+    KEPT = (
+        "quantum",
+        "lively",
+        "run",
+        "_low",
+        "_high",
+        "_least_load",
+        "_most_load",
+        "_least_unlike",
+        "_most_unlike",
+        "_trough",
+        "_crest",
+        "_swings",
+    )
 
     def __init__(self, kin: Kin) -> None:
         size = kin.size
@@ -57,6 +73,7 @@ class Stuck:
         self._trough, self._crest, self._swings = nan.copy(), nan.copy(), np.zeros(size, dtype=np.int16)
         """Of what is explained since it last went far, and how often it did."""
         self._least_load, self._most_load = nan.copy(), nan.copy()
+        self._least_unlike, self._most_unlike = nan.copy(), nan.copy()
         self._by_air = np.zeros(size, dtype=np.bool_)
         self._by_air[kin.inlets] = True
 
@@ -84,8 +101,10 @@ class Stuck:
         least: Floats,
         spread: Floats,
         model: Explained,
+        unlike: Floats,
     ) -> Bools:
-        """Which columns are stuck; ``doubtful``: what explains them is ill itself, and begins anew afterwards."""
+        """Which columns are stuck; ``doubtful``: what explains them is ill itself, and begins anew afterwards;
+        ``unlike``: by how much the own load is off the siblings'."""
         # what has only just come to rest may still feel what moved it
         same = same & ~doubtful & (self.run >= RESTS)
         self._low = np.where(same, np.where(usable, np.fmin(self._low, explained), self._low), explained)
@@ -105,8 +124,12 @@ class Stuck:
         self._least_load = np.where(same, np.fmin(self._least_load, load), load)
         self._most_load = np.where(same, np.fmax(self._most_load, load), load)
         swung = self._most_load - self._least_load
-        by_own = swung * np.abs(model.weights[:, 1])
-        own_rests = (swung < OWN_SWING) | (by_own < must)
+        unlike = np.minimum(np.maximum(unlike, -1e6), 1e6)
+        self._least_unlike = np.where(same, np.fmin(self._least_unlike, unlike), unlike)
+        self._most_unlike = np.where(same, np.fmax(self._most_unlike, unlike), unlike)
+        by_load = np.abs(model.weights[:, 1])
+        theirs = (by_load * swung < must) & (by_load * (self._most_unlike - self._least_unlike) > OF_LOADS * must)
+        own_rests = (swung < OWN_SWING) | theirs
         idle_along = model.siblings & ~self._by_air & (load == load) & own_rests
         self._swing(explained, same, usable, OF_A_SWING * must)
         moved = (self._high - self._low > must) & (self._swings >= SWINGS)
