@@ -68,6 +68,9 @@ class Explained:
         self.seen = np.zeros(size, dtype=np.int32)
         self.own_load: Floats = np.full(size, np.nan)
         """Of each column's owner, as part of its usual one, less 1; NaN where none is told."""
+        self.unlike: Floats = np.zeros(size)
+        """By how much the load of each column's owner is off the siblings', as part of its usual one; 0 where there are
+        none."""
         self._shared: Floats | None = self._prior()
         self._smooth: dict[str, float] = {}
         self._size: dict[str, float] = {}
@@ -192,6 +195,7 @@ class Explained:
         base[self.siblings] = middle[self.siblings]
         # in watts, and each by its own measure: what was usual when it was first seen may have been a burst
         unlike = ((self._load - self._loads.medians(self._load)) / self._usual)[self._owner_at]
+        self.unlike = np.where(self.siblings & (unlike == unlike), unlike, 0.0)
         regressors[:, 1] = np.where(self.siblings & (unlike == unlike), unlike, load)
         blowing = self._blowing(values)
         regressors[:, 2] = np.where(self.siblings, middle / size - 1.0, blowing)

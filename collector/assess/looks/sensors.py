@@ -362,9 +362,7 @@ class SensorsLook:
         self._say_noisy(jitter.round(moved, error, runs, ripe, level, quantum, model.seen < QUICK))
         # one of three that is ill makes the other two look ill: each is compared with it and one more
         doubtful = threes.of_three(jitter.suspect | self.stuck)
-        self.stuck = standstill.judge(
-            explained, same, usable, doubtful, least, self._spread, model, regressors[:, 1]
-        ) & (values != 0.0)
+        self.stuck = standstill.judge(explained, same, usable, doubtful, least, self._spread, model) & (values != 0.0)
         self._say_stuck(values)
         off = usable & alike & ~doubtful & ~threes.less_odd(self._mean) & (np.abs(self._mean) > limit)
         # a round in which the rest explains nothing is no round in which all was well

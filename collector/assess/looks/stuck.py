@@ -101,10 +101,8 @@ class Stuck:
         least: Floats,
         spread: Floats,
         model: Explained,
-        unlike: Floats,
     ) -> Bools:
-        """Which columns are stuck; ``doubtful``: what explains them is ill itself, and begins anew afterwards;
-        ``unlike``: by how much the own load is off the siblings'."""
+        """Which columns are stuck; ``doubtful``: what explains them is ill itself, and begins anew afterwards."""
         # what has only just come to rest may still feel what moved it
         same = same & ~doubtful & (self.run >= RESTS)
         self._low = np.where(same, np.where(usable, np.fmin(self._low, explained), self._low), explained)
@@ -124,7 +122,7 @@ class Stuck:
         self._least_load = np.where(same, np.fmin(self._least_load, load), load)
         self._most_load = np.where(same, np.fmax(self._most_load, load), load)
         swung = self._most_load - self._least_load
-        unlike = np.minimum(np.maximum(unlike, -1e6), 1e6)
+        unlike = np.minimum(np.maximum(model.unlike, -1e6), 1e6)
         self._least_unlike = np.where(same, np.fmin(self._least_unlike, unlike), unlike)
         self._most_unlike = np.where(same, np.fmax(self._most_unlike, unlike), unlike)
         by_load = np.abs(model.weights[:, 1])

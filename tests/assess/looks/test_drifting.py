@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from collector.assess.looks.sensors import DRIFT_ROUNDS, UNLIKE_LOAD, SensorsLook
+from collector.assess.looks.sensors import BESIDE, DRIFT_ROUNDS, UNLIKE_LOAD, SensorsLook
 from collector.model import Sign
 from tests.assess.fleet import NAME, NAN
 from tests.assess.looks.test_rules import blades, seen
@@ -32,9 +32,11 @@ class Bench:
         self.rounds(40)
         assert not self.look.present
 
-    def rounds(self, count: int, off: float = 0.0, load: float = 1.0, *, alone: bool = False) -> list[bool]:
+    def rounds(
+        self, count: int, off: float = 0.0, load: float = 1.0, *, alone: bool = False, second: float = 0.0
+    ) -> list[bool]:
         """Of each round whether a drift was shown; ``off`` in K, ``load`` of the first blade; ``alone``: nothing is
-        told of the other blades."""
+        told of the other blades; ``second``: K by which the second blade's memory is off."""
         shown = []
         for _ in range(count):
             values = []
@@ -43,6 +45,8 @@ class Bench:
                 warm = [self._chance.gauss(rise, 0.3) for rise in (43.0 + 20.0, 43.0, 43.0 + 4.0)]
                 if number == 0:
                     warm[0] += off
+                if number == 1:
+                    warm[1] += second
                 told = [23.0 + self._chance.gauss(0.0, 0.1), power, *warm]
                 values += [NAN] * len(told) if alone and number else told
             self.look.round(seen(60.0 * self._turn, [round(value, 1) for value in values]))
@@ -117,3 +121,14 @@ def test_the_further_off_the_surer(count: int, least: float, most: float) -> Non
     assert least <= weights[0] < weights[-1] - 0.08
     assert weights[-1] == pytest.approx(most, abs=0.02)
     assert UNLIKE_LOAD < (BURST - 1.0) * 0.39
+
+
+def test_a_drift_beside_another_is_accused_with_more_doubt() -> None:
+    """Either may be what explains the other badly."""
+    alone, beside = Bench(), Bench()
+    for bench, others in ((alone, 0.0), (beside, -20.0)):
+        bench.rounds(40, off=-20.0, second=others)
+    told = {sensor: each.weight for (_, _, sensor), each in beside.look.present.items()}
+    assert told.keys() == {"blade0 processor", "blade1 memory"}
+    assert alone.weight == pytest.approx(0.95)
+    assert told["blade0 processor"] == pytest.approx(alone.weight - BESIDE)

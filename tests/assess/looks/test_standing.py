@@ -14,7 +14,7 @@ from collector.assess.looks.explained import Explained
 from collector.assess.looks.jitter import FADES, SHOWN, TIMES_USUAL, Jitter
 from collector.assess.looks.kin import Floats, Kin, Threes
 from collector.assess.looks.latch import ROUNDS_OFF, Signs
-from collector.assess.looks.stuck import BY_SIBLINGS, BY_THE_REST, CHANCE, RESTS, ROUNDS, STEPS, Stuck
+from collector.assess.looks.stuck import BY_SIBLINGS, BY_THE_REST, CHANCE, OWN_SWING, RESTS, ROUNDS, STEPS, Stuck
 from collector.model import Frame, Inventory, Kind, Layout, Quantity, Sensor, Sign
 from tests.assess.fleet import NAME, inventory, pid
 from tests.assess.statistics.test_published import MONTGOMERY
@@ -148,6 +148,16 @@ def test_a_standstill_needs_movement_elsewhere_and_a_sensor_that_usually_steps()
     assert (0.5**ROUNDS) > CHANCE  # eight rounds alone are no proof for what steps every other round
 
 
+def test_half_the_doubt_is_news_and_less_is_not() -> None:
+    signs, told = Signs(NAME), []
+    for number, weight in enumerate((0.8, 0.8, 0.88, 0.9, 0.94, 0.96, 0.91, 0.84)):
+        signs.begin()
+        signs.see("part", Sign.READING_DRIFTS, "it drifts", float(number), weight)
+        signs.end()
+        told += [each.weight for each in signs.present.values()]
+    assert told == [0.8, 0.8, 0.9, 0.9, 0.96, 0.96, 0.84]
+
+
 def test_a_look_that_judges_every_other_round_keeps_what_is_about_to_be_shown() -> None:
     signs = Signs(NAME)
     for number in range(3):
@@ -199,12 +209,17 @@ def stuck_after(
     quantum: float = 0.1,
     rested: int | None = None,
     back: bool = True,
+    own: float = math.nan,
+    theirs: float = 0.0,
+    by_load: float = 0.0,
 ) -> bool:
     """Whether a sensor that stepped in every round is stuck after so many without, ``moves`` explained meanwhile:
-    to and fro, after so many without a step, or at the end; ``back``: or once and for all."""
+    to and fro, after so many without a step, or at the end; ``back``: or once and for all. ``own``: swing of its part's
+    load meanwhile, ``theirs``: of the difference to the siblings' loads; ``by_load``: K for each of that."""
     kin = Kin(lonely(1))
     model, one = Explained(kin), Stuck(kin)
     model.siblings[:] = siblings
+    model.weights[:, 1] = by_load
     yes, no = np.ones(1, dtype=bool), np.zeros(1, dtype=bool)
     found, before = no, np.zeros(1)
     for number in range(120 + rounds):
@@ -212,6 +227,8 @@ def stuck_after(
         values = np.zeros(1) if held else np.full(1, number % 2 * quantum)
         since = number - 120 - (rounds - 3 if rested is None else rested)
         explained = np.full(1, moves if since == 0 or (since > 0 and not back) else 0.0)
+        swings = number % 2 if held else 0
+        model.own_load, model.unlike = np.full(1, own * swings), np.full(1, theirs * swings)
         one.step(values - before, values == before)
         found = one.judge(explained, values == before, yes, no, np.zeros(1), np.full(1, spread), model)
         before = values
@@ -248,6 +265,17 @@ def test_a_move_once_and_for_all_may_be_the_models_own() -> None:
 def test_siblings_explain_better_than_the_rest() -> None:
     assert stuck_after(30, 3.2, siblings=True)
     assert not stuck_after(30, 3.2, siblings=False)
+
+
+def test_siblings_whose_own_loads_move_them_say_nothing_of_what_its_load_would_have_moved_less() -> None:
+    assert not stuck_after(80, 9.0, siblings=True, own=0.05, by_load=28.0), "its own load rested"
+    assert not stuck_after(80, 9.0, siblings=True, own=0.06 + OWN_SWING, theirs=0.32, by_load=12.0)
+    assert stuck_after(80, 9.0, siblings=True, own=0.06 + OWN_SWING, theirs=0.32, by_load=30.0), "it would have moved"
+    assert stuck_after(80, 9.0, siblings=True, own=0.06 + OWN_SWING, theirs=0.32, by_load=2.0), (
+        "loads move none of them"
+    )
+    assert stuck_after(80, 9.0, siblings=True, own=0.06 + OWN_SWING, theirs=0.05, by_load=12.0), "it is the room"
+    assert stuck_after(80, 9.0, siblings=False, own=0.06 + OWN_SWING, theirs=0.32, by_load=12.0)
 
 
 @pytest.mark.parametrize(("siblings", "steps"), [(True, STEPS[0]), (False, STEPS[1])])
