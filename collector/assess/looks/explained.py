@@ -77,12 +77,15 @@ class Explained:
         self._last: Seconds | None = None
         grouped = {int(column) for columns in kin.groups for column in columns}
         electrical = [c for c, sensor in enumerate(kin.sensors) if sensor.quantity in _ELECTRICAL]
+        self._whole, self._summands = self._parts_of_whole()
         self._partners = [
             (c, *self._partner(c))
             for c in electrical
             if (c not in grouped or self._is_owner(c)) and not self._is_share(c)
         ]
         partnered = {column for column, *_ in self._partners}
+        self.summed = np.zeros(size, dtype=np.bool_)
+        self.summed[[column for column, kind, *_ in self._partners if kind == "sum"]] = True
         self._groups = [columns for columns in kin.groups if not partnered.intersection(columns.tolist())]
         self.siblings = np.zeros(size, dtype=np.bool_)
         for columns in self._groups:
@@ -212,6 +215,11 @@ class Explained:
                 base[column] = values[first] * values[second]
             elif kind == "ratio":
                 base[column] = values[first] / values[second] if values[second] > _NOTHING else np.nan
+            elif kind == "sum":
+                usual = float(level[self._summands].sum())
+                ratio = float(values[self._summands].sum()) / usual if usual > _NOTHING else np.nan
+                base[column] = level[column] * ratio
+                regressors[column, 1] = ratio - 1.0
             elif kind == "like":
                 ratio = values[first] / max(abs(float(level[first])), 1e-9)
                 base[column] = level[column] * ratio
@@ -292,6 +300,26 @@ class Explained:
             and whole != column
         )
 
+    def _parts_of_whole(self) -> tuple[int, NDArray[np.intp]]:
+        """The column of what a whole sled takes, or -1; and those of what its supplies take, or else its blades."""
+        kin = self.kin
+        bases = [
+            (owner, column) for owner, column in kin.power_of.items() if kin.kind(owner) in (Kind.SLED, Kind.ENCLOSURE)
+        ]
+        if len(bases) != 1:
+            return -1, np.zeros(0, dtype=np.intp)
+        supplies: dict[str, list[int]] = {}
+        for column, sensor in enumerate(kin.sensors):
+            if sensor.kind is Kind.POWER_SUPPLY and sensor.quantity is Quantity.POWER:
+                supplies.setdefault(sensor.part, []).append(column)
+        each = {len(columns) for columns in supplies.values()}
+        # where a supply tells several powers, which of them is the input's is not known
+        if each == {1}:
+            found = [columns[0] for columns in supplies.values()]
+        else:
+            found = [column for owner, column in kin.power_of.items() if kin.kind(owner) is Kind.BLADE]
+        return (bases[0][1] if found else -1), np.asarray(found, dtype=np.intp)
+
     def _is_owner(self, column: int) -> bool:
         return self.kin.sensors[column].part == self.kin.owner[column]
 
@@ -304,6 +332,8 @@ class Explained:
                 return "like", other, other
         elif quantity is Quantity.POWER and len(currents) == len(volts) == 1:
             return ("product", currents[0], volts[0]) if kin.power_of.get(kin.owner[column]) == column else ("", 0, 0)
+        elif column == self._whole:
+            return "sum", column, column
         elif quantity is Quantity.CURRENT and len(volts) == 1 and kin.owner[column] in kin.power_of:
             return "ratio", kin.power_of[kin.owner[column]], volts[0]
         return "", 0, 0

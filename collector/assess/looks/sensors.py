@@ -42,6 +42,8 @@ UNLIKE_DOUBT = 0.8
 """Part of what it explains that may be wrong."""
 OTHERS = 2
 """Parts that may be off at the same time and still be ill sensors; more have a common cause."""
+TOO_FAST = 0.96
+"""Weight of a fan's drift upwards: worn or blocked fans turn more slowly than their siblings, none turns faster."""
 BESIDE = 0.15
 """By how much less sure it is that a sensor is off where another part's is too."""
 _PRACTICAL = {
@@ -431,6 +433,8 @@ class SensorsLook:
             if mute[column]:
                 self._signs.keep(*key)
                 continue
+            if model.summed[column]:
+                continue  # either side may be off: who balances them says so
             if sensor.kind in DISTRIBUTION and sensor.quantity in (Quantity.POWER, Quantity.CURRENT):
                 continue
             if sensor.kind is Kind.FAN and values[column] <= STANDS * max(float(explained[column]), 0.0):
@@ -445,6 +449,8 @@ class SensorsLook:
             # what is off by far more than is worth a word is no slip of what inlet, load and fans explain
             far = min(1.0, max(0.0, abs(float(self._mean[column])) / float(limit[column]) - 1.0))
             weight = 0.8 + 0.15 * min(1.0, 2.0 * far) if model.siblings[column] else 0.55 + 0.4 * far
+            if sensor.kind is Kind.FAN and model.siblings[column] and self._mean[column] > 0.0:
+                weight = max(weight, TOO_FAST)
             if len(odd) > 1:
                 weight -= BESIDE  # what explains it may be the one that is off
             if (heats and not slow) or (sensor.quantity in _FLOWS and not model.siblings[column]):

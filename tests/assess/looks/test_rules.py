@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from array import array
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import pytest
 from hypothesis import given, settings
@@ -492,3 +492,54 @@ def test_nothing_that_a_controller_tells_raises(
             assert observation.text
     look.inventory(inventory(parts=PARTS[:2]), 10.0)
     look.round(seen(20.0, [1.0] * 6))
+
+
+# What a sled takes, and what its parts take
+
+
+def supplied(kind: Kind) -> Inventory:
+    """A sled that tells what it takes, and so do two supplies, or blades, of it."""
+    parts, sensors = [part("sled", Kind.SLED)], []
+    for name, of in (("sled", Kind.SLED), ("one", kind), ("two", kind)):
+        if of is not Kind.SLED:
+            parts.append(part(name, of, "sled"))
+        sensors.append(
+            Sensor(
+                sensor=f"{name} power",
+                controller=NAME,
+                part=pid(name),
+                kind=of,
+                quantity=Quantity.POWER,
+                unit="W",
+                source=f"/{name}",
+            )
+        )
+    first = Frame(0.0, array("d", [NAN] * len(sensors)), bytes(len(sensors)))
+    return structs.replace(inventory(parts=parts, links=()), layout=Layout(NAME, tuple(sensors)), frame=first)
+
+
+@pytest.mark.parametrize("kind", [Kind.POWER_SUPPLY, Kind.BLADE])
+@pytest.mark.parametrize(
+    ("spoil", "found"),
+    [
+        (lambda turn, sled: sled, set()),
+        (lambda turn, sled: 700.0, {("sled", Sign.READING_STUCK)}),
+        (lambda turn, sled: sled + 150.0 * (-1) ** turn, {("sled", Sign.READING_NOISY)}),
+        (lambda turn, sled: sled + 150.0, set()),
+    ],
+    ids=["sound", "stuck", "noisy", "off"],
+)
+def test_the_parts_of_a_sled_explain_what_the_whole_takes(
+    kind: Kind, spoil: Callable[[int, float], float], found: set[tuple[str, Sign]]
+) -> None:
+    """Of one that is off for good, either side may be: that is for those who balance them to say."""
+    look = SensorsLook(NAME)
+    look.inventory(supplied(kind), 0.0)
+    shown: set[tuple[str, Sign]] = set()
+    for turn in range(160):
+        one, two = 250.0 + 120.0 * math.sin(turn / 9.0), 250.0 + 120.0 * math.sin(turn / 13.0)
+        sled = 1.03 * (one + two) + 40.0 + math.sin(7.0 * turn)
+        values = [spoil(turn, sled) if turn >= 100 else sled, one, two]
+        look.round(seen(60.0 * turn, [float(round(value)) for value in values]))
+        shown |= {each for each in signs(look) if each[0] == "sled"}
+    assert shown == found
