@@ -7,22 +7,22 @@ design are compared with each other, which says less and is weighed less.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
-from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
 
 from collector.assess.looking import Seen
+from collector.assess.looks.home import Home
 from collector.assess.looks.latch import Signs
 from collector.assess.looks.memory import Learnt, table
+from collector.assess.looks.metered import look_at_flow
 from collector.assess.looks.usual import Usual
 from collector.assess.looks.warm import WarmAir
 from collector.assess.margins.baseline import Baselines
 from collector.assess.margins.lag import Floats, Lags
 from collector.assess.margins.peers import Peers
-from collector.assess.margins.wiring import Wiring, design, wire
+from collector.assess.margins.wiring import Wiring, design, speed_of, wire
 from collector.model import Inventory, Kind, Observation, Part, Quantity, Seconds, Sign, SignKey, Visible
 
 Flags = NDArray[np.bool_]
@@ -57,10 +57,6 @@ LEARN_EVERY, LEARNT_EVERY = 50.0, 230.0
 """Seconds between samples, while learning and once most is learnt: rounds in between are judged, not learnt."""
 ENOUGH = 60
 """Samples after which most is learnt."""
-METERED = 0.09
-"""Ratio by which the metered air at a speed must have fallen."""
-AMONG_PEERS = 0.25
-"""Ratio by which a part must stand out among at least three alike."""
 COMPARE_EVERY = 600.0
 LONGEST_AWAY = 1800.0
 """Seconds between two runs after which a room may be warmer than it was without anybody's fault."""
@@ -87,8 +83,7 @@ class AirLook:
         self._serials: tuple[str | None, ...] = ()
         self._odd: Mapping[int, float] = {}
         self._as_learnt: Flags = np.zeros(0, dtype=bool)
-        self._home: frozenset[str] | None = None
-        self._home_rounds = 0
+        self._home = Home(NEW_HOME)
         self._wet = 0.0
 
     @property
@@ -148,10 +143,9 @@ class AirLook:
         if not keys:
             return Learnt(figures=figures)
         rows = {name: getattr(self._laws, name) for name, _ in self._laws.KEPT}
-        words = {}
-        if self._home is not None:
-            figures["home"], words["home"] = (float(self._home_rounds),), tuple(sorted(self._home))
-        return Learnt(tables={"laws": table(keys, self._laws.samples > 0, **rows)}, figures=figures, words=words)
+        home, blades = self._home.learnt()
+        laws = table(keys, self._laws.samples > 0, **rows)
+        return Learnt(tables={"laws": laws}, figures=figures | home, words=blades)
 
     def recall(self, learnt: Learnt, then: Seconds, now: Seconds) -> None:
         """Take them up, of parts that are still the same."""
@@ -167,9 +161,7 @@ class AirLook:
         if told:
             old, new = laws.meet(self._row_keys())
             self._laws.recall(new, {name: column[old] for name, column in told.items()}, now)
-            if "home" in learnt.figures:
-                self._home = frozenset(learnt.words.get("home", ()))
-                self._home_rounds = max(0, min(int(learnt.figures["home"][0]), NEW_HOME))
+            self._home.recall(learnt)
 
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk; what is learnt stays with parts that stayed."""
@@ -257,43 +249,15 @@ class AirLook:
             self._judge(now, values, seen.idle, speed)
         return self._signs.end()
 
-    def _speed(self, values: Floats) -> float:
-        """Of the fans that turn, as a ratio; 1 where none is told."""
-        if not self._wiring_fans:
-            return 1.0
-        ratios = [values.item(column) * factor for column, factor in self._wiring_fans]
-        told = sorted(ratio for ratio in ratios if 0.02 < ratio < 5.0)  # a few: faster than an array of them
-        if not told:
-            return float("nan")
-        middle = told[len(told) // 2]
-        turning = [ratio for ratio in told if 0.25 * middle < ratio < 4.0 * middle]
-        return math.fsum(turning) / len(turning)
-
     def _metered(self, now: Seconds, values: Floats) -> float:
-        """Where the flow of air is metered: flow goes with speed (fan laws), whatever the heat. Returns the speed."""
+        """Judge the flow of air where it is metered. Returns the fans' speed."""
         assert self._wiring is not None
-        speed = self._speed(values)
+        speed = speed_of(self._wiring_fans, values)
         before, self._speed_before = self._speed_before, speed
-        if self._wiring.flow is None:
-            return speed
-        column, part = self._wiring.flow
-        flow = float(values[column])
-        keys = ((part, Sign.SHORT_OF_AIR, None), (part, Sign.WORKS_HARD, None))
-        if not (flow >= 0.0 and speed > 0.0 and abs(speed - before) < 0.1 * speed):
-            for key in keys:
-                if key in self._signs.present:
-                    self._signs.keep(*key)
-            return speed
-        usual = self._air_per_speed
-        short = 1.0 - flow / speed / usual.value if usual.known else 0.0
-        shown = keys[0] in self._signs.present
-        if short > METERED or (shown and short > 0.6 * METERED):
-            name = self._parts[part].name
-            text = f"{name}: {flow:.4f} m3/s at {speed:.0%} fan speed, {short:.0%} less than was learnt at that speed"
-            for owner, sign, _ in keys:
-                self._signs.see(owner, sign, text, now, min(1.0, 0.5 + 3.0 * short))
-        else:
-            usual.learn(now, flow / speed)
+        if self._wiring.flow is not None:
+            column, part = self._wiring.flow
+            flow = float(values[column])
+            look_at_flow(self._signs, self._air_per_speed, self._parts[part], flow, speed, before, now)
         return speed
 
     def _judge(self, now: Seconds, values: Floats, idle: frozenset[str], speed: float) -> None:
@@ -385,17 +349,14 @@ class AirLook:
                 self._tell_odd(row, now, ratio)
 
     def _away(self, idle: frozenset[str]) -> bool:
-        """Whether other blades are off than when the laws of what they share were learnt: a blade that is off warms
-        nothing behind it, and passes its air on."""
+        """Whether other blades are off than when the laws of what they share were learnt."""
         off = idle & self._blades
-        if off == self._home:
-            self._home_rounds = min(self._home_rounds + 1, NEW_HOME)
+        if not self._home.away(off):
             return False
-        self._home_rounds -= 1
-        if self._home_rounds <= 0:
-            if self._home is not None:
+        if self._home.left:
+            if self._home.known:
                 self._laws.forget(~self._own_air[self._path])
-            self._home = off
+            self._home.settle(off)
         return True
 
     def _keys(self, row: int) -> tuple[tuple[str, Sign, str | None], ...]:
@@ -455,22 +416,11 @@ class AirLook:
     def _compare(self, ready: Flags) -> dict[int, float]:
         """Rows that stand out among those alike, in this sled and in others: ratio to their median."""
         rises = self._laws.per_watt()
-        by_group: dict[str, list[int]] = {}
+        by_group: dict[str, dict[int, float]] = {}
         for row in np.nonzero(ready)[0].tolist():
             if rises[row] > 0.0 and self._comparable[row]:
-                by_group.setdefault(self._groups[row], []).append(row)
-        found = {}
-        for group, rows in by_group.items():
-            own = [float(rises[row]) for row in rows]
-            others = self._peers.laws(group, self._controller)
-            self._peers.tell_law(group, self._controller, median(own))
-            for row, value in zip(rows, own, strict=True):
-                rest = [float(rises[other]) for other in rows if other != row]
-                told = rest + others
-                if len(told) < 3:
-                    continue
-                middle = median(told)
-                scatter = max(1.4826 * median(abs(one - middle) for one in told), 0.05 * middle)
-                if value > (1.0 + AMONG_PEERS) * middle and value - middle > 3.5 * scatter:
-                    found[row] = value / middle
+                by_group.setdefault(self._groups[row], {})[row] = float(rises[row])
+        found: dict[int, float] = {}
+        for group, own in by_group.items():
+            found |= self._peers.standing_out(group, self._controller, own)
         return found

@@ -6,10 +6,9 @@ from collections.abc import Callable, Mapping
 from statistics import median
 
 import numpy as np
-from numpy.typing import NDArray
 
 from collector.assess.looks.explained import Explained
-from collector.assess.looks.kin import Floats, Kin
+from collector.assess.looks.kin import Bools, Floats, Kin
 from collector.assess.words import amount
 from collector.model import Kind, Quantity
 
@@ -42,7 +41,6 @@ MOST: Mapping[Quantity, float] = {Quantity.POWER: 1e6, Quantity.ROTATION: 1e6}
 ABSURD = 1e9
 """In any other canonical unit that is judged here: no machine has so much of anything."""
 
-Bools = NDArray[np.bool_]
 Wrong = dict[int, tuple[str, float]]
 """By column: why, and how sure that is."""
 

@@ -13,12 +13,9 @@ sensor.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from collector.assess.looks.kin import Floats, Kin
+from collector.assess.looks.kin import Bools, Floats, Kin
 from collector.model import Kind, Quantity
-
-Bools = NDArray[np.bool_]
 
 SHOWN, HELD, FADES, MOST = 2.5, 1.2, 0.93, 3.5
 """Hits from which a sensor jumps about, down to which it still does, what is left of them a round later, and the most

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from collector.model import Frame, Inventory, Kind, Part, Quantity, Sensor
 
+Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 

@@ -13,21 +13,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from collector.assess.looking import Seen
+from collector.assess.looks.drifts import Drifts, several
 from collector.assess.looks.explained import MODELLED, SETTLED, Explained
-from collector.assess.looks.impossible import STANDS, Impossible
-from collector.assess.looks.jitter import DISTRIBUTION, HELD, SHOWN, Jitter
-from collector.assess.looks.kin import Floats, Kin, Threes
+from collector.assess.looks.gone import Gone
+from collector.assess.looks.home import Home
+from collector.assess.looks.impossible import Impossible
+from collector.assess.looks.jitter import HELD, SHOWN, Jitter
+from collector.assess.looks.kin import Bools, Floats, Kin, Threes
 from collector.assess.looks.latch import Signs
 from collector.assess.looks.memory import Learnt, table
 from collector.assess.looks.stuck import Stuck
 from collector.assess.words import amount
 from collector.model import Inventory, Kind, Observation, Outcome, Quantity, Seconds, Sign, SignKey, Visible
 
-GONE_ROUNDS, DRIFT_ROUNDS = 2, 6
 QUICK = 200
 """Rounds in which a new sensor's usual is learnt quickly."""
-MOST_SELDOM = 15
-"""Rounds without a value from which a sensor is believed to be told seldom; longer ones were gone."""
 SPREADS = 5.0
 """Times its own usual error that a sensor must be off by."""
 NEW_HOME = 500
@@ -40,12 +40,6 @@ UNLIKE_LOAD = 0.4
 """Difference of load from the siblings', as a part of the usual, beyond which these explain nothing."""
 UNLIKE_DOUBT = 0.8
 """Part of what it explains that may be wrong."""
-OTHERS = 2
-"""Parts that may be off at the same time and still be ill sensors; more have a common cause."""
-TOO_FAST = 0.96
-"""Weight of a fan's drift upwards: worn or blocked fans turn more slowly than their siblings, none turns faster."""
-BESIDE = 0.15
-"""By how much less sure it is that a sensor is off where another part's is too."""
 _PRACTICAL = {
     Quantity.TEMPERATURE: (6.0, 0.0),
     Quantity.HUMIDITY: (12.0, 0.0),
@@ -58,9 +52,6 @@ _PRACTICAL = {
 }
 """The least error worth a word: in the unit, and as part of the usual value (common practice, no source)."""
 _ELSE = (0.0, 0.25)
-_FLOWS = frozenset({Quantity.AIR_FLOW, Quantity.LIQUID_FLOW, Quantity.HEAT, Quantity.PRESSURE})
-"""What the hardware's own troubles show first in: less sure to be the sensor."""
-Bools = NDArray[np.bool_]
 _FOLLOWED = frozenset({Sign.READING_DRIFTS, Sign.READING_NOISY, Sign.READING_STUCK})
 _READ = frozenset({Outcome.OK, Outcome.PARTIAL})
 
@@ -82,17 +73,16 @@ class SensorsLook:
         self._last: Seconds | None = None
         self._judged: Seconds | None = None
         self._blades: frozenset[str] = frozenset()
-        self._home: frozenset[str] | None = None
-        self._home_rounds = 0
+        self._home = Home(NEW_HOME)
+        self._gone: Gone | None = None
+        self._drifts: Drifts | None = None
         self._start(0)
 
     def _start(self, size: int) -> None:
         nan = np.full(size, np.nan)
-        self._value, self._error, self._mean, self._spread = nan.copy(), nan.copy(), np.zeros(size), nan.copy()
+        self._value, self._error, self._spread = nan.copy(), nan.copy(), nan.copy()
         self.stuck: Bools = np.zeros(size, dtype=np.bool_)
         self._told = np.zeros(size, dtype=np.int16)
-        self._gone, self._seldom = np.zeros(size, dtype=np.int16), np.zeros(size, dtype=np.int16)
-        self._off, self._began = np.zeros(size, dtype=np.int16), np.zeros(size, dtype=np.int16)
         self._ready = np.zeros(size)
         self._idle: Bools = np.zeros(size, dtype=np.bool_)
 
@@ -131,9 +121,10 @@ class SensorsLook:
         self._blades = frozenset(part.id for part in kin.parts.values() if part.kind is Kind.BLADE)
         names = {sensor.key: column for column, sensor in enumerate(kin.sensors)}
         old_state = {name: getattr(self, name) for name in _COLUMNS}
-        jitter, standstill = self._jitter, self._standstill
+        judges = self._judges_of()
         self._start(kin.size)
         self._jitter, self._standstill, self._threes = Jitter(kin, self._practical), Stuck(kin), Threes(kin)
+        self._gone, self._drifts = Gone(kin, self._model.modelled), Drifts(kin, self._model)
         self._idle_set = None
         if before is None or model is None:
             return
@@ -142,9 +133,13 @@ class SensorsLook:
         old, new = list(moved.keys()), list(moved.values())
         for name, column in old_state.items():
             getattr(self, name)[new] = column[old]
-        for now_kept, kept in ((self._jitter, jitter), (self._standstill, standstill)):
-            for name in now_kept.KEPT:
-                getattr(now_kept, name)[new] = getattr(kept, name)[old]
+        for one, was in zip(self._judges_of(), judges, strict=True):
+            for name in one.KEPT:
+                getattr(one, name)[new] = getattr(was, name)[old]
+
+    def _judges_of(self) -> tuple[Jitter | Stuck | Gone | Drifts, ...]:
+        """All that hold something of each column."""
+        return tuple(one for one in (self._jitter, self._standstill, self._gone, self._drifts) if one is not None)
 
     kept = "sensors"
 
@@ -153,40 +148,39 @@ class SensorsLook:
 
     def learnt(self) -> Learnt:
         """What is usual of each sensor, and what explains it."""
-        model, jitter, standstill = self._model, self._jitter, self._standstill
-        if model is None or jitter is None or standstill is None:
+        model, jitter, standstill, gone = self._model, self._jitter, self._standstill, self._gone
+        if model is None or jitter is None or standstill is None or gone is None:
             return Learnt()
         columns: dict[str, NDArray[Any]] = {name: getattr(self, name) for name in _KEPT}
+        columns["_seldom"] = gone.seldom
         columns |= {f"jitter {name}": getattr(jitter, name) for name in _KEPT_OF_JITTER}
         columns |= {f"still {name}": getattr(standstill, name) for name in _KEPT_OF_STUCK}
         columns |= model.learnt()
-        home = () if self._home is None else tuple(sorted(self._home))
+        home, blades = self._home.learnt()
         return Learnt(
             tables={"columns": table(self._keys(), self._told > 0, **columns)},
-            figures={f"load|{owner}": usual for owner, usual in model.usual_loads().items()}
-            | ({} if self._home is None else {"home": (float(self._home_rounds),)}),
-            words={"home": home},
+            figures={f"load|{owner}": usual for owner, usual in model.usual_loads().items()} | home,
+            words=blades,
         )
 
     def recall(self, learnt: Learnt, then: Seconds, now: Seconds) -> None:
         """Take it up by the sensors' names."""
-        model, jitter, standstill = self._model, self._jitter, self._standstill
+        model, jitter, standstill, gone = self._model, self._jitter, self._standstill, self._gone
         told = learnt.table("columns")
-        if model is None or jitter is None or standstill is None or not told.keys:
+        if model is None or jitter is None or standstill is None or gone is None or not told.keys:
             return
         rows, columns = told.meet(self._keys())
         shapes = {"weights": (3,), "least": (2,), "most": (2,)}
         models = {name: told.column(name, *shapes.get(name, ()))[rows] for name in model.learnt()}
         own: list[tuple[object, str, Floats]] = [(self, name, told.column(name)[rows]) for name in _KEPT]
+        own.append((gone, "seldom", told.column("_seldom")[rows]))
         own += [(jitter, name, told.column(f"jitter {name}")[rows]) for name in _KEPT_OF_JITTER]
         own += [(standstill, name, told.column(f"still {name}")[rows]) for name in _KEPT_OF_STUCK]
         loads = {name[5:]: each for name, each in learnt.figures.items() if name.startswith("load|")}
         same = model.recall(columns, models, loads)
         for holder, name, column in own:
             getattr(holder, name)[columns[same]] = column[same]
-        if "home" in learnt.figures:
-            self._home = frozenset(learnt.words.get("home", ()))
-            self._home_rounds = max(0, min(int(learnt.figures["home"][0]), NEW_HOME))
+        self._home.recall(learnt)
 
     def round(self, seen: Seen) -> bool:
         """Take a finished round."""
@@ -219,7 +213,8 @@ class SensorsLook:
             explained, regressors = model.explain(working, now)
         else:
             self._signs.keep_all(_FOLLOWED)
-        self._look_for_gone(came, now)
+        assert self._gone is not None
+        self._gone.round(came, self._told, self._idle, self._value, now, self._signs)
         self._look_for_impossible(values, raw, absurd, now)
         if judges:
             self._follow(values, working, explained, regressors, told & (values == self._value), told, now)
@@ -246,10 +241,9 @@ class SensorsLook:
 
     def _pack(self) -> None:
         """Keep figures of error in half the bytes between rounds."""
-        for name in _COLUMNS:
-            column = getattr(self, name)
-            if column.dtype == np.float64 and name not in _EXACT:
-                setattr(self, name, column.astype(np.float32))
+        self._error, self._spread = self._error.astype(np.float32), self._spread.astype(np.float32)
+        if self._drifts is not None:
+            self._drifts.mean = self._drifts.mean.astype(np.float32)
 
     def _note_idle(self, idle: frozenset[str], now: Seconds) -> None:
         assert self._kin is not None
@@ -270,44 +264,15 @@ class SensorsLook:
         self._idle = is_idle
 
     def _away(self) -> Bools:
-        """Columns not to be judged now: who is switched on is not as it was when they were learnt.
-
-        A blade that is off no longer warms what stands behind it, and passes its air on.
-        """
+        """Columns not to be judged now: who is switched on is not as it was when they were learnt."""
         assert self._model is not None
-        if self._idle_set == self._home:
-            self._home_rounds = min(self._home_rounds + 1, NEW_HOME)
+        off = self._idle_set or frozenset()
+        if not self._home.away(off):
             return np.zeros(len(self._value), dtype=np.bool_)
-        self._home_rounds -= 1
-        if self._home_rounds <= 0:
-            self._home = self._idle_set
+        if self._home.left:
+            self._home.settle(off)
             self._model.seen[self._placed] = 0
         return self._placed
-
-    def _look_for_gone(self, told: Bools, now: Seconds) -> None:
-        kin = self._kin
-        assert kin is not None
-        assert self._model is not None
-        missing = ~told & (self._told >= 3) & ~self._idle & self._model.modelled
-        # what comes seldom anyhow is missed only when it stays away longer than before
-        back = told & (self._gone > 0) & (self._gone <= MOST_SELDOM)
-        self._seldom[back] = np.maximum(self._seldom, self._gone)[back]
-        self._gone = np.where(missing, np.minimum(self._gone + 1, 1000), 0)
-        if not missing.any():
-            return
-        expected = (self._told >= 3) & ~self._idle & self._model.modelled
-        if missing.sum() > 0.5 * expected.sum():
-            return  # the controller's own trouble
-        for column in np.nonzero(self._gone >= np.maximum(GONE_ROUNDS, 2 * self._seldom))[0].tolist():
-            owner = kin.owner[column]
-            of = [other for other, each in enumerate(kin.owner) if each == owner and expected[other]]
-            if len(of) >= 4 and all(missing[other] for other in of):
-                continue  # all of it went: no matter of one sensor
-            sensor = kin.sensors[column]
-            alone = sum(1 for other in of if missing[other] and kin.sensors[other].part == sensor.part) <= 2
-            last = amount(float(self._value[column]), sensor.unit)
-            text = f"{sensor.sensor} tells no value while the part runs; last {last}"
-            self._signs.see(sensor.part, Sign.READING_GONE, text, now, 0.98 if alone else 0.6, sensor.sensor, 1)
 
     def _look_for_impossible(self, values: Floats, raw: Floats, absurd: Bools, now: Seconds) -> None:
         kin, odd = self._kin, self._odd
@@ -336,10 +301,11 @@ class SensorsLook:
         """Learn what is usual, and look for what sticks, jumps and drifts."""
         model = self._model
         assert model is not None
-        jitter, standstill, threes = self._jitter, self._standstill, self._threes
+        jitter, standstill, threes, drifts = self._jitter, self._standstill, self._threes, self._drifts
         assert jitter is not None
         assert standstill is not None
         assert threes is not None
+        assert drifts is not None
         moved = np.where(told, values - self._value, np.nan)
         standstill.step(moved, same)
         error = working - explained
@@ -358,7 +324,7 @@ class SensorsLook:
         # of what another load than the siblings' explains, most may be wrong
         by_load = np.where(model.siblings, np.abs(model.weights[:, 1] * regressors[:, 1]), 0.0)
         limit = np.maximum(least, SPREADS * spread) + UNLIKE_DOUBT * by_load
-        self._mean = np.where(known & ~settling, self._mean + 0.25 * (error - self._mean), self._mean)
+        drifts.follow(error, known & ~settling)
         runs = known & ~settling & (values != 0.0)
         ripe = runs & (model.seen >= SETTLED)
         self._say_noisy(jitter.round(moved, error, runs, ripe, level, quantum, model.seen < QUICK))
@@ -366,21 +332,18 @@ class SensorsLook:
         doubtful = threes.of_three(jitter.suspect | self.stuck)
         self.stuck = standstill.judge(explained, same, usable, doubtful, least, self._spread, model) & (values != 0.0)
         self._say_stuck(values)
-        off = usable & alike & ~doubtful & ~threes.less_odd(self._mean) & (np.abs(self._mean) > limit)
-        # a round in which the rest explains nothing is no round in which all was well
-        mute = (working == working) & ~(usable & alike)
-        self._began = np.where(usable & (np.abs(self._mean) > 0.4 * limit), self._began + 1, self._began * mute)
-        self._off = np.where(off, np.minimum(self._off + 1, 1000), self._off * mute)
-        self._drifts(values, explained, limit, mute, now)
+        unclear = doubtful | threes.less_odd(drifts.mean)
+        off, mute = drifts.judge(limit, usable, alike, unclear, working == working)
+        drifts.say(values, explained, limit, mute, self.stuck, now, self._signs)
         clip = 2.0 * spread
         calm = known & ~settling & ~off & ~jitter.suspect & ~standstill.suspect
         # what is off on one side for long must not become usual while it grows
-        aside = (np.abs(self._mean) > 2.0 * spread) & (model.seen >= SETTLED)
+        aside = (np.abs(drifts.mean) > 2.0 * spread) & (model.seen >= SETTLED)
         model.learn(
             np.minimum(np.maximum(error, -clip), clip) * np.where(aside, 0.15, 1.0),
             regressors,
             calm,
-            np.abs(self._mean) <= 2.5 * spread,
+            np.abs(drifts.mean) <= 2.5 * spread,
         )
         learnt = calm & np.isfinite(spread) & ~aside
         rate = np.select([model.seen < SETTLED, model.seen < 300], [0.03, 0.008], 0.001)[learnt]
@@ -398,10 +361,10 @@ class SensorsLook:
             if jitter.hits[column] >= SHOWN
             or (kin.sensors[column].part, Sign.READING_NOISY, kin.sensors[column].sensor) in self.present
         ]
-        several = self._several(np.nonzero(jitter.hits >= 1.0)[0].tolist())
+        many = several(kin, np.nonzero(jitter.hits >= 1.0)[0].tolist())
         for column in shows:
             sensor = kin.sensors[column]
-            if several and (sensor.part, Sign.READING_NOISY, sensor.sensor) not in self.present:
+            if many and (sensor.part, Sign.READING_NOISY, sensor.sensor) not in self.present:
                 continue
             by = amount(float(limit[column]), sensor.unit)
             text = f"{sensor.sensor} jumps to and fro by more than {by} where nothing else does"
@@ -420,65 +383,7 @@ class SensorsLook:
             )
             self._signs.see(sensor.part, Sign.READING_STUCK, text, self._now, 0.9, sensor.sensor, 1)
 
-    def _drifts(self, values: Floats, explained: Floats, limit: Floats, mute: Bools, now: Seconds) -> None:
-        kin, model = self._kin, self._model
-        assert kin is not None
-        assert model is not None
-        odd = {kin.sensors[column].part for column in np.nonzero(self._off >= 2)[0].tolist()}
-        several = len(odd) > OTHERS
-        others_off = bool((model.siblings & (self._off > 0)).any())
-        for column in np.nonzero(self._off >= DRIFT_ROUNDS)[0].tolist():
-            sensor = kin.sensors[column]
-            key = (sensor.part, Sign.READING_DRIFTS, sensor.sensor)
-            if mute[column]:
-                self._signs.keep(*key)
-                continue
-            if model.summed[column]:
-                continue  # either side may be off: who balances them says so
-            if sensor.kind in DISTRIBUTION and sensor.quantity in (Quantity.POWER, Quantity.CURRENT):
-                continue
-            if sensor.kind is Kind.FAN and values[column] <= STANDS * max(float(explained[column]), 0.0):
-                continue  # a fan that stands, or is told to
-            if key not in self.present and not model.siblings[column] and others_off:
-                continue  # what heats one part moves the fans, and with them all that has nothing to compare with
-            if (several and key not in self.present) or self.stuck[column]:
-                continue
-            slow = self._began[column] - self._off[column] >= 6
-            hotter = sensor.quantity is Quantity.TEMPERATURE and self._mean[column] > 0.0
-            heats = hotter and column not in kin.inlets
-            # what is off by far more than is worth a word is no slip of what inlet, load and fans explain
-            far = min(1.0, max(0.0, abs(float(self._mean[column])) / float(limit[column]) - 1.0))
-            weight = 0.8 + 0.15 * min(1.0, 2.0 * far) if model.siblings[column] else 0.55 + 0.4 * far
-            if sensor.kind is Kind.FAN and model.siblings[column] and self._mean[column] > 0.0:
-                weight = max(weight, TOO_FAST)
-            if len(odd) > 1:
-                weight -= BESIDE  # what explains it may be the one that is off
-            if (heats and not slow) or (sensor.quantity in _FLOWS and not model.siblings[column]):
-                weight = 0.4
-            source = "its siblings explain" if model.siblings[column] else "the rest explains"
-            right = amount(round(float(explained[column]), 2), sensor.unit)
-            text = f"{sensor.sensor} tells {amount(float(values[column]), sensor.unit)} where {source} {right}"
-            self._signs.see(sensor.part, Sign.READING_DRIFTS, text, now, weight, sensor.sensor, 1)
 
-    def _several(self, columns: list[int]) -> bool:
-        kin = self._kin
-        assert kin is not None
-        return len({kin.sensors[column].part for column in columns}) > OTHERS
-
-
-_COLUMNS = (
-    "_value",
-    "_error",
-    "_mean",
-    "_spread",
-    "_told",
-    "_gone",
-    "_seldom",
-    "_off",
-    "_began",
-    "_ready",
-)
-_KEPT, _KEPT_OF_JITTER, _KEPT_OF_STUCK = ("_spread", "_told", "_seldom"), ("usual", "_rounds"), ("quantum", "lively")
+_COLUMNS = ("_value", "_error", "_spread", "_told", "_ready")
+_KEPT, _KEPT_OF_JITTER, _KEPT_OF_STUCK = ("_spread", "_told"), ("usual", "_rounds"), ("quantum", "lively")
 """What outlasts a restart; all else comes back within some rounds."""
-_EXACT = frozenset({"_value", "_ready"})
-"""Values are compared for being the same; times are too large for half the bytes."""

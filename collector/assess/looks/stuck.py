@@ -10,12 +10,9 @@ Where the rest explains no movement, nothing is said: such a sensor still tells 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from collector.assess.looks.explained import Explained
-from collector.assess.looks.kin import Floats, Kin
-
-Bools = NDArray[np.bool_]
+from collector.assess.looks.kin import Bools, Floats, Kin
 
 ROUNDS = 8
 """In which nothing moves, at least."""

@@ -6,10 +6,13 @@ Bounded: of a place and of a design the newest so many are kept, not all.
 from __future__ import annotations
 
 from collections import OrderedDict
+from collections.abc import Mapping
 from statistics import median
 
 KEPT = 24
 """Controllers remembered for one place or design."""
+AMONG = 0.25
+"""Ratio by which a part must stand out among at least three alike."""
 FRESH = 900.0
 """Seconds after which a neighbour's air says nothing any more."""
 
@@ -49,3 +52,19 @@ class Peers:
         """The others' figures of that design."""
         told = self._laws.get(design)
         return [] if told is None else [value for name, value in told.items() if name != controller]
+
+    def standing_out(self, design: str, controller: str, own: Mapping[int, float]) -> dict[int, float]:
+        """Which of a controller's own figures of a design stand out above all others of it, and by what ratio to their
+        median: a quarter, and 3.5 standard deviations as their median absolute deviation tells them."""
+        others = self.laws(design, controller)
+        self.tell_law(design, controller, median(own.values()))
+        found = {}
+        for row, value in own.items():
+            told = [each for other, each in own.items() if other != row] + others
+            if len(told) < 3:
+                continue
+            middle = median(told)
+            scatter = max(1.4826 * median(abs(one - middle) for one in told), 0.05 * middle)
+            if value > (1.0 + AMONG) * middle and value - middle > 3.5 * scatter:
+                found[row] = value / middle
+        return found

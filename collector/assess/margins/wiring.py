@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
 
 from collector.model import Inventory, Kind, Part, Quantity, Sensor, SettingKind
 
@@ -197,6 +201,20 @@ def _hot(sensors: tuple[Sensor, ...], parts: dict[str, Part], index: dict[str, i
         cooled = next((one.id for one in near if one.id in index), None)
         if cooled is not None:
             yield Hot(column, index[cooled], f"{design(part)}|{sensor.context}|{part.kind}")
+
+
+def speed_of(fans: Sequence[tuple[int, float]], values: NDArray[np.float64]) -> float:
+    """Of the fans that turn, as a ratio; 1 where none is told of, NaN where none tells its own. ``fans``: columns, and
+    what makes ratios of them."""
+    if not fans:
+        return 1.0
+    ratios = [values.item(column) * factor for column, factor in fans]
+    told = sorted(ratio for ratio in ratios if 0.02 < ratio < 5.0)  # a few: faster than an array of them
+    if not told:
+        return float("nan")
+    middle = told[len(told) // 2]
+    turning = [ratio for ratio in told if 0.25 * middle < ratio < 4.0 * middle]
+    return math.fsum(turning) / len(turning)
 
 
 def design(part: Part) -> str:

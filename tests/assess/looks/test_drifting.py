@@ -6,7 +6,8 @@ import random
 
 import pytest
 
-from collector.assess.looks.sensors import BESIDE, DRIFT_ROUNDS, UNLIKE_LOAD, SensorsLook
+from collector.assess.looks.drifts import BESIDE, ROUNDS
+from collector.assess.looks.sensors import UNLIKE_LOAD, SensorsLook
 from collector.model import Sign
 from tests.assess.fleet import NAME, NAN
 from tests.assess.looks.test_rules import blades, seen
@@ -85,7 +86,7 @@ def test_rounds_in_which_nothing_is_explained_take_nothing_from_the_count() -> N
     assert not any(bench.rounds(20, off=-20.0, load=BURST)), "and these add nothing"
     after = bench.rounds(20, off=-20.0)
     back = 5  # rounds until its averaged load is its siblings' again
-    assert after.index(True) < back + DRIFT_ROUNDS - 2
+    assert after.index(True) < back + ROUNDS - 2
 
 
 def test_a_slow_warming_stays_a_drift_after_rounds_in_which_nothing_was_explained() -> None:
@@ -107,7 +108,7 @@ def test_rounds_in_which_it_is_well_count_from_the_start() -> None:
     bench.rounds(3, off=-20.0)
     assert not any(bench.rounds(20))
     again = bench.rounds(20, off=-20.0)
-    assert again.index(True) >= DRIFT_ROUNDS
+    assert again.index(True) >= ROUNDS
 
 
 @pytest.mark.parametrize(("count", "least", "most"), [(4, 0.8, 0.95), (2, 0.55, 0.95)])
