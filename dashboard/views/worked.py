@@ -10,6 +10,7 @@ from dashboard.views.headroom import energy_words
 from dashboard.views.places import named, tail_of
 from dashboard.views.units import PLAIN, Units
 
+NOT_YET = "peak, percentile and energy follow when its power has been read for some ten minutes"
 _DECIMALS: Mapping[str, int] = {"K": 1, "m3/s": 4, "m3/s/kW": 3, "W": 0, "A": 1, "%": 1, "1": 2}
 _ORDER = {kind: place for place, kind in enumerate(FigureKind)}
 
@@ -81,7 +82,7 @@ def racks_drew(figures: Iterable[Figure], rack: str | None = None) -> tuple[Rack
             _said(told.get(FigureKind.HIGH_POWER)),
             _said(told.get(FigureKind.ENERGY)),
             _said(told.get(FigureKind.BUSBAR_CURRENT)),
-            told[FigureKind.PEAK_POWER].basis if FigureKind.PEAK_POWER in told else "",
+            told[FigureKind.PEAK_POWER].basis if FigureKind.PEAK_POWER in told else NOT_YET,
         )
         for name, told in ranked
     )
