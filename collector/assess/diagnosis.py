@@ -108,7 +108,6 @@ class Diagnosis:
         sensors, power, wear = SensorsLook(name), PowerLook(name), WearLook(name)
         busbar = BusbarLook(name, self._bars)
         peers = PeersLook(name, self._peers, air.explained)
-        learns = (told, sensors, air, peers, power, busbar, wear)
         fit = FitLook(name, self._designs, self._firmware)
         looks: tuple[Look, ...] = (
             told,
@@ -129,12 +128,9 @@ class Diagnosis:
             AirSwing(name, self._places, location),
             rack,
         )
-        works = (
-            Airing(name, self._places, self._rooms, location),
-            electrics,
-            Drawing(name),
-            RackDrawing(self._racks, rack, electrics),
-        )
+        drawing, rack_drawing = Drawing(name), RackDrawing(self._racks, rack, electrics)
+        works = (Airing(name, self._places, self._rooms, location), electrics, drawing, rack_drawing)
+        learns = (told, sensors, air, peers, power, busbar, wear, drawing, rack_drawing)
         return Ward(watch, looks, told, self, measures, fit, works, lacks=(contact, air), learns=learns, learnt=learnt)
 
     # What people do about orders

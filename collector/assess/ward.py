@@ -170,11 +170,11 @@ class Ward:
         self._hear(assessment)
         for look in self._looks:
             look.inventory(inventory, now)
-        stale = self._recall(now)
         for measure in self._measures:
             measure.inventory(inventory, now)
         for each in self._works:
             each.inventory(inventory, now)
+        stale = self._recall(now)
         weak = tuple(text for look in self._lacks for text in look.weak)
         defects = self._answering.walked(inventory, self.watch.statuses, self._visible(), now, weak)
         seen = Seen(

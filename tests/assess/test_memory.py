@@ -187,7 +187,7 @@ def test_what_is_taken_up_is_what_was_kept() -> None:
     run = Run(Rig())
     run.minutes(300)
     kept = unpack(run.remember())
-    assert kept.looks.keys() == {"told", "sensors", "air", "peers", "power", "busbar", "wear"}
+    assert kept.looks.keys() == {*("told", "sensors", "air", "peers", "power", "busbar", "wear"), "drawn", "rack drew"}
     now = run.rig.time
     for again in (SensorsLook("s1"), AirLook("s1")):
         again.inventory(run.walked, now)

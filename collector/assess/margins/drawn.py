@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from collector.assess.looking import Seen
+from collector.assess.looks.memory import Damaged, Learnt
 from collector.assess.margins.electrics import Electrics
 from collector.assess.margins.pace import EVERY, Pace
 from collector.assess.margins.racks import RackPower, Racks
@@ -37,6 +38,36 @@ def figures_of(teller: Teller, part: str, drawn: Drawn, now: Seconds, whose: str
     return [teller.figure(part, kind, value, unit, now, basis) for kind, value, unit, basis in told]
 
 
+_LAST = "last"
+
+
+def spelt_out(spells: Mapping[str, Spell]) -> dict[str, tuple[float, ...]]:
+    """Spells by name, as figures that outlast a restart."""
+    found: dict[str, tuple[float, ...]] = {}
+    for name, spell in spells.items():
+        found |= {f"{place}|{name}": kept for place, kept in enumerate(spell.kept)}
+        found[f"{_LAST}|{name}"] = (spell.last,)
+    return found
+
+
+def read(figures: Mapping[str, tuple[float, ...]]) -> dict[str, Spell]:
+    """What :func:`spelt_out` told. Raises :class:`Damaged`."""
+    by_name: dict[str, dict[str, tuple[float, ...]]] = {}
+    for key, kept in figures.items():
+        place, _, name = key.partition("|")
+        by_name.setdefault(name, {})[place] = kept
+    found = {}
+    for name, told in by_name.items():
+        spell = Spell()
+        try:
+            (last,) = told.pop(_LAST, ())
+            spell.recall([told[str(place)] for place in range(len(told))], last)
+        except (ValueError, KeyError) as error:
+            raise Damaged(f"what {clip(name) or 'a rack'} drew can't be so: {error}") from error
+        found[name] = spell
+    return found
+
+
 class Drawing:
     """One controller's parts."""
 
@@ -60,6 +91,16 @@ class Drawing:
         self._spells = {part: self._spells.get(part) or Spell() for part in self._columns}
         self._teller.keep(self._columns.keys())
 
+    kept = "drawn"
+
+    def learnt(self) -> Learnt:
+        """What each part drew."""
+        return Learnt(figures=spelt_out({part: spell for part, spell in self._spells.items() if spell.drawn}))
+
+    def recall(self, learnt: Learnt, then: Seconds, now: Seconds) -> None:
+        """Take it up, of parts that are still there."""
+        self._spells |= {part: spell for part, spell in read(learnt.figures).items() if part in self._columns}
+
     def round(self, seen: Seen) -> Sequence[Figure]:
         """Take a finished round; the figures that moved by enough to tell."""
         values = self._pace.values(seen)
@@ -77,7 +118,10 @@ class Drawing:
 
 
 class RackDrawing:
-    """A rack's, told with the rounds of the controllers in it; comes after their :class:`RackPower` and Electrics."""
+    """A rack's, told with the rounds of the controllers in it; comes after their :class:`RackPower` and Electrics.
+
+    Each of these keeps what the whole rack drew over a restart; whoever knows it longest is believed.
+    """
 
     def __init__(self, racks: Racks, power: RackPower, electrics: Electrics) -> None:
         self._racks = racks
@@ -87,6 +131,20 @@ class RackDrawing:
 
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk: nothing of it is kept here."""
+
+    kept = "rack drew"
+
+    def learnt(self) -> Learnt:
+        """What the rack drew."""
+        where = self._power.location
+        spell = None if where is None else self._racks.spell(where)
+        return Learnt() if spell is None else Learnt(figures=spelt_out({"": spell}))
+
+    def recall(self, learnt: Learnt, then: Seconds, now: Seconds) -> None:
+        """Take it up."""
+        where, told = self._power.location, read(learnt.figures)
+        if where is not None and "" in told:
+            self._racks.recall(where, told[""])
 
     def round(self, seen: Seen) -> Sequence[Figure]:
         """Take a finished round; the figures of the rack that moved by enough to tell."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Sequence
 
 
 class Trapezium:
@@ -30,6 +31,20 @@ class Trapezium:
             elif span != 0.0:
                 self.gaps += 1
         self._last = (time, power)
+
+    @property
+    def kept(self) -> tuple[float, ...]:
+        """What outlasts a restart: J, the s they were added up over, and the time and W that came last."""
+        return () if self._last is None else (self.joules, self.seconds, *self._last)
+
+    def recall(self, kept: Sequence[float]) -> None:
+        """Take up what :attr:`kept` told. ValueError where it can't have."""
+        if not kept:
+            return
+        if len(kept) != 4 or not all(map(math.isfinite, kept)):
+            raise ValueError("what was kept of a sum is no energy, span, time and power")
+        self.joules, self.seconds, *last = kept
+        self._last = (last[0], last[1])
 
 
 def energy_of(readings: Iterable[tuple[float, float]]) -> float:

@@ -82,13 +82,24 @@ class Racks:
 
     def carry(self, controller: str, location: Location, time: Seconds, amperes: float) -> None:
         """Take what a controller's sled takes from its busbar, A; counts once its power is told."""
-        name = Location(site=location.site, row=location.row, rack=location.rack).text
+        name = _rack(location)
         if name in self._heard and amperes >= 0.0:
             self._amperes.setdefault(name, {})[controller] = (time, amperes)
 
+    def spell(self, location: Location) -> Spell | None:
+        """What is known of a rack's power; None for one never heard of."""
+        return self._spells.get(_rack(location))
+
+    def recall(self, location: Location, spell: Spell) -> None:
+        """What a rack drew before a restart: counts where nothing that began earlier is known of it."""
+        known, told = self._spells.get(_rack(location)), spell.drawn
+        before = None if known is None else known.drawn
+        if told is not None and (before is None or told.since < before.since):
+            self._spells[_rack(location)] = spell
+
     def figures(self, location: Location, now: Seconds) -> Figures | None:
         """What is known of a rack; None for one never heard of."""
-        name = Location(site=location.site, row=location.row, rack=location.rack).text
+        name = _rack(location)
         heard = self._heard.get(name)
         if not heard:
             return None
@@ -125,6 +136,10 @@ class Racks:
             return False
         self._told[margin.part, margin.kind] = margin
         return True
+
+
+def _rack(location: Location) -> str:
+    return Location(site=location.site, row=location.row, rack=location.rack).text
 
 
 class RackPower:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 
 class Sketch:
@@ -35,6 +36,26 @@ class Sketch:
         bounded = min(value, self._most)
         index = 0 if bounded < self._least else 1 + int(math.log(bounded / self._least) * self._per_log)
         self._counts[index] = self._counts.get(index, 0) + 1
+
+    @property
+    def kept(self) -> tuple[float, ...]:
+        """What outlasts a restart: peak, its time, and (bucket, count) by turns."""
+        if self.peak_time is None:
+            return ()
+        pairs = (number for pair in sorted(self._counts.items()) for number in pair)
+        return (self.peak, self.peak_time, *map(float, pairs))
+
+    def recall(self, kept: Sequence[float]) -> None:
+        """Take up what :attr:`kept` told of one of the same bounds. ValueError where it can't have."""
+        if not kept:
+            return
+        peak, time, *numbers = kept
+        buckets, counts = numbers[::2], numbers[1::2]
+        if len(buckets) != len(counts) or not all(map(math.isfinite, kept)) or not all(n > 0.0 for n in counts):
+            raise ValueError("what was kept of a sketch is no peak, its time, and buckets with their counts")
+        self.peak, self.peak_time = peak, time
+        self._counts = {int(bucket): int(count) for bucket, count in zip(buckets, counts, strict=True)}
+        self.count = sum(self._counts.values())
 
     def percentile(self, share: float) -> float | None:
         """The value below which ``share`` (0 to 1) of all lie; None for none."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from collector.assess.margins.energy import Trapezium
@@ -65,6 +66,33 @@ class Spell:
             self._newer = _Half(time)
         self._newer.sketch.add(power, time)
         self._newer.energy.add(time, power)
+
+    @property
+    def kept(self) -> tuple[tuple[float, ...], ...]:
+        """What outlasts a restart: of each half when it began, its energy and its peak and percentiles; older first."""
+        halves = [half for half in (self._older, self._newer) if half is not None]
+        return tuple(each for half in halves for each in ((half.since,), half.energy.kept, half.sketch.kept))
+
+    def recall(self, kept: Sequence[Sequence[float]], last: Seconds) -> None:
+        """Take up what :attr:`kept` told ``last``. ValueError where it can't have, with nothing changed."""
+        halves = []
+        for (since, *more), energy, sketch in zip(kept[::3], kept[1::3], kept[2::3], strict=True):
+            if more:
+                raise ValueError("a half begins at one time")
+            half = _Half(since)
+            half.energy.recall(energy)
+            half.sketch.recall(sketch)
+            halves.append(half)
+        if len(halves) > 2:
+            raise ValueError("a spell has two halves")
+        if halves:
+            self._older, self._newer = (halves[0] if len(halves) == 2 else None), halves[-1]
+            self._last = last
+
+    @property
+    def last(self) -> Seconds:
+        """When the last value came."""
+        return self._last
 
     @property
     def drawn(self) -> Drawn | None:
