@@ -13,7 +13,7 @@ from typing import Any
 from collector.assess.margins.energy import Trapezium
 from collector.assess.margins.loss import FanLoss, PowerLoss, fan_losses, supply_losses
 from collector.assess.margins.wiring import own_power
-from collector.model import Figure, History, Margin, MarginKind, Part, Seconds, Sensor
+from collector.model import Figure, FigureKind, History, Margin, MarginKind, Part, Seconds, Sensor
 from collector.model.places import Front
 from collector.store.headroom import Least, There
 from collector.store.overview import Chosen
@@ -24,6 +24,8 @@ from dashboard.views.places import shown
 
 MOST_MARGINS = 2000
 """Margins of one rack that are drawn."""
+MOST_ENDINGS = 40
+"""Lives that a page tells the end of."""
 _ANSWERS_KEPT = 64
 HOUR = 3600.0
 
@@ -66,6 +68,15 @@ class Spare:
         """What was worked out for racks as a whole."""
         found: tuple[Figure, ...] = self._get(
             "drew", lambda: tuple(self._open().answers.figures_of_places(MOST_MARGINS)), 3.0
+        )
+        return found
+
+    def endings(self) -> tuple[Figure, ...]:
+        """The lives of the fleet that are used up soonest."""
+        found: tuple[Figure, ...] = self._get(
+            "endings",
+            lambda: tuple(self._open().answers.figures_of_kind(FigureKind.LIFE_ENDS, MOST_ENDINGS)),
+            15.0,
         )
         return found
 

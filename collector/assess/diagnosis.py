@@ -22,6 +22,7 @@ from collector.assess.looks.witness import WitnessLook
 from collector.assess.margins.airing import Airing
 from collector.assess.margins.drawn import Drawing, RackDrawing
 from collector.assess.margins.electrics import Electrics
+from collector.assess.margins.outlook import Outlook
 from collector.assess.margins.peers import Peers as Alike
 from collector.assess.margins.places import Place
 from collector.assess.margins.racks import RackPower, Racks
@@ -129,7 +130,8 @@ class Diagnosis:
             rack,
         )
         drawing, rack_drawing = Drawing(name), RackDrawing(self._racks, rack, electrics)
-        works = (Airing(name, self._places, self._rooms, location), electrics, drawing, rack_drawing)
+        outlook = Outlook(name, wear.lives)
+        works = (outlook, Airing(name, self._places, self._rooms, location), electrics, drawing, rack_drawing)
         learns = (told, sensors, air, peers, power, busbar, wear, drawing, rack_drawing)
         return Ward(watch, looks, told, self, measures, fit, works, lacks=(contact, air), learns=learns, learnt=learnt)
 

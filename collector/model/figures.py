@@ -36,6 +36,8 @@ class FigureKind(StrEnum):
     """(W)."""
     ENERGY = "energy drawn"
     """(J)."""
+    LIFE_ENDS = "end of life"
+    """When a drive's life is used up at its pace (s since 1970-01-01 UTC); known only where the data carry a date."""
 
 
 class Figure(Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -57,6 +59,8 @@ class Figure(Struct, frozen=True, kw_only=True, omit_defaults=True):
     high: float | None = None
     basis: str = ""
     """One sentence: what it follows from."""
+    gone: bool = False
+    """It is known no more: whoever keeps it forgets it."""
 
     @property
     def key(self) -> tuple[str, FigureKind, str]:

@@ -252,7 +252,7 @@ class MqttPublisher:
             *self._walked(known),
             *_readings(known),
             *_margins(known),
-            *_figures(known),
+            *(_figures(known) if known.figures else ()),
             *(_condition(known.name, condition_id, known) for condition_id in known.conditions),
             *(_trouble(known, trouble) for trouble in known.troubles),
             *(_order(known, order) for order in known.orders),
@@ -355,8 +355,6 @@ def _margins(known: LiveController) -> list[Message]:
 
 
 def _figures(known: LiveController) -> list[Message]:
-    if not known.figures:
-        return []
     where = topics.of_controller(known.name, "figures")
     return [Message(known.name, where, messages.figures(known.name, known.figures.values()))]
 

@@ -55,4 +55,7 @@ METRICS: Mapping[FigureKind, Worked] = {
     FigureKind.PEAK_POWER: Worked("peak_power_watts", "watts", "Highest power of the last day at most."),
     FigureKind.HIGH_POWER: Worked("high_power_watts", "watts", "Power below which 95 of 100 values of that time lie."),
     FigureKind.ENERGY: Worked("drawn_energy_joules", "joules", "Energy drawn in that time."),
+    FigureKind.LIFE_ENDS: Worked(
+        "life_end_timestamp_seconds", "seconds", "When a drive's life is used up at its pace.", several=True
+    ),
 }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TypeVar
 
-from collector.model import Figure, Margin, Misfit, Misfitting, Trouble, WorkOrder
+from collector.model import Figure, FigureKind, Margin, Misfit, Misfitting, Trouble, WorkOrder
 from collector.store import answers
 from collector.store.records import NO_LIMIT, Records
 
@@ -42,6 +42,10 @@ class Answers:
     def figures_of_places(self, limit: int | None = None) -> list[Figure]:
         """What was worked out for places that are no controller's: racks."""
         return self._answers(answers.FIGURES_OF_PLACES, Figure, limit)
+
+    def figures_of_kind(self, kind: FigureKind, limit: int | None = None) -> list[Figure]:
+        """What was worked out of one kind for the parts of all controllers, the least first."""
+        return self._answers(answers.FIGURES_OF_KIND, Figure, limit, which=kind.value)
 
     def misfits(self, how: Misfitting | None = None, limit: int | None = None) -> list[Misfit]:
         """How sleds differ from their designs as the last walks found; in one way only where it is given."""

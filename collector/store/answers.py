@@ -68,6 +68,7 @@ _SET_FIGURE = """
 INSERT INTO figures (part, kind, of, controller, record) VALUES (?, ?, ?, ?, ?)
 ON CONFLICT (part, kind, of) DO UPDATE SET controller = excluded.controller, record = excluded.record
 """
+_DROP_FIGURE = "DELETE FROM figures WHERE part = ? AND kind = ? AND of = ?"
 TROUBLES = "SELECT record FROM troubles ORDER BY severity DESC, opened, id LIMIT :limit"
 OPEN_TROUBLES = "SELECT record FROM troubles WHERE closed IS NULL ORDER BY severity DESC, opened, id LIMIT :limit"
 ORDERS = "SELECT record FROM orders ORDER BY bundle, opened, id LIMIT :limit"
@@ -82,6 +83,10 @@ FIGURES = "SELECT f.record FROM figures f ORDER BY f.part, f.kind, f.of LIMIT :l
 FIGURES_OF = """
 SELECT f.record FROM figures f JOIN controllers c ON c.id = f.controller
 WHERE c.retired IS NULL AND c.name = :controller ORDER BY f.part, f.kind, f.of LIMIT :limit
+"""
+FIGURES_OF_KIND = """
+SELECT f.record FROM figures f JOIN controllers c ON c.id = f.controller
+WHERE c.retired IS NULL AND f.kind = :which ORDER BY json_extract(f.record, '$.value'), f.part, f.of LIMIT :limit
 """
 FIGURES_OF_PLACES = "SELECT record FROM figures WHERE controller IS NULL ORDER BY part, kind, of LIMIT :limit"
 MISFITS = """
@@ -114,7 +119,9 @@ def keep(connection: sqlite3.Connection, id_of: Callable[[str], int | None], ass
         connection.executemany(_DROP_MARGIN, [row[:3] for row in rows])
         connection.executemany(_SET_MARGIN, rows)
     if assessment.figures:
-        connection.executemany(_SET_FIGURE, _figures(assessment.figures, id_of))
+        stands, gone = ([each for each in assessment.figures if each.gone is so] for so in (False, True))
+        connection.executemany(_SET_FIGURE, _figures(stands, id_of))
+        connection.executemany(_DROP_FIGURE, [row[:3] for row in _figures(gone, id_of)])
     if assessment.misfits is not None and (controller := id_of(assessment.controller)) is not None:
         connection.execute(_FORGET_MISFITS, (controller,))
         connection.executemany(

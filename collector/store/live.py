@@ -177,7 +177,10 @@ class LiveController:
                 self.margins[margin.part, margin.kind] = margin
         for figure in assessment.figures:
             if figure.controller == self.name:
-                self.figures[figure.key] = figure
+                if figure.gone:
+                    self.figures.pop(figure.key, None)
+                else:
+                    self.figures[figure.key] = figure
 
     def snapshot(self) -> Update:
         """All that is known as one update, for a follower that starts now.

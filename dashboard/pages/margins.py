@@ -11,13 +11,14 @@ import streamlit as st
 from collector.model import History, Margin, MarginKind
 from collector.model.places import Front
 from dashboard.drawings.headroom import scale
+from dashboard.drawings.ink import Ink
 from dashboard.mount import show
 from dashboard.pages.common import now, refreshing, source, tidy, zone
 from dashboard.panels.frame import foot, head, not_running
 from dashboard.panels.margins import LOSSES, MOST, energy, filters, losses, racks, shelves, trends
-from dashboard.panels.worked import drew
+from dashboard.panels.worked import drew, ending
 from dashboard.queries import Source
-from dashboard.spare import HOUR, Spare
+from dashboard.spare import HOUR, MOST_ENDINGS, Spare
 from dashboard.viewer import preferences
 from dashboard.views.headroom import (
     Loss,
@@ -36,7 +37,7 @@ from dashboard.views.headroom import (
 from dashboard.views.places import named, tail_of
 from dashboard.views.trend import trend
 from dashboard.views.units import Units
-from dashboard.views.worked import racks_drew
+from dashboard.views.worked import endings, racks_drew
 
 TITLE = "Margins"
 _SPAN = 6 * HOUR
@@ -81,6 +82,7 @@ def _every_rack(
     of = scale([left for each in strips[:MOST] for left in each.lefts], unit_of(kind, units)) if strips else None
     show("racks", racks(strips, spare.places(), kind, of, names, units))
     show("drew", drew(racks_drew(spare.racks_drew())))
+    show("endings", _endings(spare))
     looked = controllers[:_LOOKED]
     show("losses", losses(_losses(spare, looked, {}, units), len(looked), len(controllers)))
     show("trends", trends(_trends(spare, [each.least for each in strips[:_TRENDS]], units), _SPAN))
@@ -101,6 +103,11 @@ def _one_rack(spare: Spare, kind: MarginKind, place: tuple[str, str, str] | None
     show("trends", trends(_trends(spare, ranked[:_TRENDS], units), _SPAN))
     drawn = sorted(spare.energy(list(fronts)), key=lambda each: (-each.joules, each.controller))
     show("energy", energy(drawn, HOUR))
+
+
+def _endings(spare: Spare) -> Ink | None:
+    found = spare.endings()
+    return ending(endings(found, spare.parts([each.part for each in found])), MOST_ENDINGS)
 
 
 def _names(spare: Spare, margins: Iterable[Margin]) -> dict[str, str]:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from dashboard.drawings.ink import Ink, tag
+from dashboard.drawings.ink import Ink, sled_link, tag
 from dashboard.panels.frame import folded
-from dashboard.views.worked import RackDrew, Worked
+from dashboard.views.worked import Ending, RackDrew, Worked
 
 _RACKS = 60
 
@@ -42,6 +42,39 @@ def worked_line(each: Worked) -> Ink:
         data_figure=figure.kind.value,
         data_of=figure.of or None,
         data_figure_part=figure.part,
+    )
+
+
+def ending(found: Sequence[Ending], most: int) -> Ink | None:
+    """Whose life is used up next. ``most``: how many are told at most."""
+    if not found:
+        return None
+    lines = [
+        tag(
+            "li",
+            tag(
+                "div",
+                tag("span", tag("b", each.at), class_="stands"),
+                tag(
+                    "span",
+                    tag("a", each.controller, href=sled_link(each.controller)),
+                    f", {each.name}, part number {each.number}",
+                    class_="what",
+                ),
+                tag("span", f"{each.place}; {each.of}: {each.basis}", class_="where small"),
+                tag("span", each.bounds, class_="when"),
+                class_="line wide-when",
+            ),
+            data_ending=each.controller,
+        )
+        for each in found
+    ]
+    whose = f"the {most} soonest" if len(found) >= most else "all that the samples carry a date for"
+    return tag(
+        "section",
+        tag("h2", "What wears out next", tag("span", f"{whose}; at right within which dates (95 %)", class_="count")),
+        tag("ol", *lines, class_="lines"),
+        data_block="endings",
     )
 
 

@@ -6,10 +6,10 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from collector.model import Figure, FigureKind
-from dashboard.panels.worked import drew, worked_block
+from collector.model import Figure, FigureKind, Identity, Kind, Location, Part
+from dashboard.panels.worked import drew, ending, worked_block
 from dashboard.views.units import Units
-from dashboard.views.worked import NOT_YET, Worked, amount_words, racks_drew, worked
+from dashboard.views.worked import NOT_YET, Worked, amount_words, endings, racks_drew, worked
 
 
 def figure(part: str, kind: FigureKind, value: float, unit: str, **more: object) -> Figure:
@@ -72,6 +72,45 @@ def test_racks_stand_by_their_peaks_and_one_that_has_none_yet_says_so() -> None:
     assert NOT_YET not in said["A"] + said["B"]
     assert [row.rack for row in racks_drew([figure("A", FigureKind.ENERGY, 1.0, "J")], "B")] == []
     assert drew(()) is None
+
+
+def test_lives_that_end_stand_by_their_dates_with_what_to_order() -> None:
+    def ends(part: str, days: float, **more: object) -> Figure:
+        return figure(part, FigureKind.LIFE_ENDS, 86_400.0 * days, "s", controller="c", of="media life left", **more)
+
+    drives = {
+        f"c:/d{at}": Part(
+            id=f"c:/d{at}",
+            controller="c",
+            kind=Kind.DRIVE,
+            name=f"Drive {at}",
+            uri=f"/d{at}",
+            location=Location(rack="R02", sled="3"),
+            identity=Identity(part_number="WD-<b>" if at else None),
+        )
+        for at in (0, 1)
+    }
+    # 20,454 days after 1970-01-01 it is 2026-01-01 (by the calendar: 56 years, 14 of them leap years)
+    told = [
+        ends("c:/d1", 20_464.0, low=86_400.0 * 20_454.0, high=None),
+        ends("c:/d0", 20_454.0, low=86_400.0 * 20_453.0, high=86_400.0 * 20_455.0),
+        ends("c:/pulled", 1.0),
+    ]
+    first, second = endings(told, drives)
+    assert (first.at, first.bounds, first.number) == ("2026-01-01", "2025-12-31 to 2026-01-02", "–")
+    assert (second.at, second.bounds, second.number) == ("2026-01-11", "2026-01-01 or later", "WD-<b>")
+    page = ET.fromstring(ending((first, second), 40) or "")
+    said = ["".join(line.itertext()) for line in page.iter("li")]
+    assert len(said) == 2
+    assert "part number WD-<b>" in said[1]
+    assert "R02" in said[0]
+    assert "all that the samples carry a date for" in "".join(page.itertext())
+    assert "the 2 soonest" in (ending((first, second), 2) or "")
+    assert ending((), 40) is None
+    (line, *_) = worked(told[:1], drives)
+    assert (line.value, line.bounds) == ("2026-01-11", "2026-01-01 or later")
+    assert line.name.endswith("media life left")
+    assert worked(told[2:], {})[0].bounds == ""
 
 
 def test_the_front_parts_own_figures_are_not_folded() -> None:

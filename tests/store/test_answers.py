@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from msgspec import structs
+
 from collector.model import (
     Defect,
     DefectKind,
@@ -87,6 +89,30 @@ async def test_figures_are_kept_by_part_and_kind_the_newest_word_on_each(tmp_pat
         assert reader.answers.figures() == [rack, twin, newer, other]
         assert reader.answers.figures("c1") == [twin, newer]
         assert reader.answers.figures_of_places() == [rack]
+
+
+async def test_a_figure_that_is_known_no_more_is_forgotten(tmp_path: Path) -> None:
+    late, soon, other = (
+        Figure(controller=of, part=f"{of}:drive{at}", kind=FigureKind.LIFE_ENDS, time=NOON, value=at * DAY, unit="s")
+        for of, at in (("c1", 30.0), ("c2", 9.0), ("c1", 12.0))
+    )
+    gone = structs.replace(other, gone=True)
+    live = LiveController(name="c1", url="https://127.0.0.1", location=Location(), insecure=False)
+    live.apply(assessed("c1", figures=(late, other)))
+    assert set(live.figures.values()) == {late, other}
+    live.apply(assessed("c1", figures=(gone,)))
+    assert set(live.figures.values()) == {late}
+    async with writer(tmp_path, "c1", "c2") as opened:
+        await opened.put(assessed("c1", figures=(late, other, figure())))
+        await opened.put(assessed("c2", figures=(soon,)))
+    with Reader(tmp_path) as reader:
+        assert reader.answers.figures_of_kind(FigureKind.LIFE_ENDS) == [soon, other, late]
+        assert reader.answers.figures_of_kind(FigureKind.LIFE_ENDS, 1) == [soon]
+    async with writer(tmp_path, "c1", "c2") as opened:
+        await opened.put(assessed("c1", figures=(gone,)))
+    with Reader(tmp_path) as reader:
+        assert reader.answers.figures_of_kind(FigureKind.LIFE_ENDS) == [soon, late]
+        assert figure() in reader.answers.figures()
 
 
 async def test_answers_come_back_worst_first_and_closed_ones_only_when_asked_for(tmp_path: Path) -> None:

@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Mapping
-from datetime import UTC, datetime
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 
 from collector.assess.looking import Seen
 from collector.assess.looks.memory import Learnt
+from collector.assess.margins.outlook import Life, day
 from collector.assess.statistics.poisson import poisson_limits
 from collector.assess.statistics.trend import Crossing, crossing
 from collector.model import Inventory, Observation, Quantity, Seconds, Sensor, Sign, SignKey, Visible
@@ -112,6 +112,7 @@ class WearLook:
         self._last: NDArray[np.float64] = np.zeros(0)
         self._size = 0
         self._lives: dict[tuple[str, str], list[tuple[Seconds, float]]] = {}
+        self._ends: dict[tuple[str, str], Crossing | None] = {}
         self._errors: dict[tuple[str, str], _Errors] = {}
         self._predicts: frozenset[str] = frozenset()
 
@@ -152,9 +153,17 @@ class WearLook:
             life = told.get(f"life|{name}", ())
             if life and len(life) % 2 == 0 and len(life) <= 2 * POINTS and life[-2] <= now:
                 self._lives[key] = list(zip(life[::2], life[1::2], strict=True))
+                self._ends[key] = self._end(self._lives[key])
             errors = told.get(f"errors|{name}", ())
             if len(errors) >= 3 and errors[1] <= now:
                 self._errors[key] = _Errors.recalled(errors)
+
+    def lives(self) -> Iterator[Life]:
+        """What is left of each life that is told of, and when nothing will be."""
+        for sensor, kind, told in zip(self._sensors, self._kinds, self._last.tolist(), strict=True):
+            if kind in ("left", "used") and told == told:
+                left = told if kind == "left" else 100.0 - told
+                yield Life(sensor, left, self._ends.get((sensor.part, sensor.sensor)))
 
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk; what was known of a sensor stays with its part and name."""
@@ -176,6 +185,7 @@ class WearLook:
         )
         known = {(sensor.part, sensor.sensor) for sensor in self._sensors}
         self._lives = {key: told for key, told in self._lives.items() if key in known}
+        self._ends = {key: end for key, end in self._ends.items() if key in known}
         self._errors = {key: told for key, told in self._errors.items() if key in known}
         parts = {part.id for part in inventory.parts}
         self._on = {key: told for key, told in self._on.items() if key[0] in parts}
@@ -263,7 +273,7 @@ class WearLook:
         points.append((now, left))
         if len(points) > POINTS:
             del points[1:-1:2]
-        end = self._end(points)
+        self._ends[key] = end = self._end(points)
         if left <= LIFE_LOW:
             text = f"{left:.0f} % of its life is left" + ("" if end is None else f": {_dates(end)}")
             self._show(sensor.part, Sign.WORN, sensor.sensor, text, now, 0.95)
@@ -310,10 +320,5 @@ def _fell(points: list[tuple[Seconds, float]], now: Seconds) -> float:
 
 
 def _dates(end: Crossing) -> str:
-    latest = "no end in sight" if math.isinf(end.latest) else _date(end.latest)
-    return f"used up about {_date(end.at)} (95 %: {_date(end.earliest)} to {latest})"
-
-
-def _date(time: Seconds) -> str:
-    # a forecast may lie beyond the calendar
-    return datetime.fromtimestamp(min(max(time, 0.0), 253_402_300_799.0), UTC).date().isoformat()
+    latest = "no end in sight" if math.isinf(end.latest) else day(end.latest)
+    return f"used up about {day(end.at)} (95 %: {day(end.earliest)} to {latest})"

@@ -29,6 +29,7 @@ STEPS: Mapping[FigureKind, tuple[float, float]] = {
     FigureKind.PEAK_POWER: (1.0, 0.01),
     FigureKind.HIGH_POWER: (5.0, 0.03),
     FigureKind.ENERGY: (36_000.0, 0.05),
+    FigureKind.LIFE_ENDS: (86_400.0, 0.0),
 }
 """By how much each must move to be told again: in its unit, and as a ratio of what was told; the larger counts."""
 
