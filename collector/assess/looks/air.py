@@ -114,10 +114,15 @@ class AirLook:
         slope, deviation = self._laws.slope(row, self._speed_before)
         return (slope, deviation) if slope > 3.0 * deviation else None
 
-    def explained(self, column: int) -> bool:
-        """Whether a temperature was as warm, the last time it was told, as what was learnt of it says."""
+    def explained(self, column: int) -> bool | None:
+        """Whether a temperature is as warm as what was learnt of it says; None where nothing says so, nor that it is
+        hotter."""
         row = self._row_of.get(column)
-        return row is not None and bool(self._as_learnt[row])
+        if row is None:
+            return None
+        if self._as_learnt[row]:
+            return True
+        return False if self._shown(row) else None
 
     kept = "air"
 

@@ -52,7 +52,7 @@ class Signs:
             return
         weight = min(1.0, max(0.05, weight))
         before = self._on.get(key)
-        if before is not None and abs(before.weight - weight) < 0.1 and 1.0 - weight > 0.6 * (1.0 - before.weight):
+        if before is not None and abs(before.weight - weight) < 0.05 and 1.0 - weight > 0.6 * (1.0 - before.weight):
             return  # said already; figures that move a little are no news, but little more than half the doubt is
         self._on[key] = Observation(
             controller=self._controller,

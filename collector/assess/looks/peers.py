@@ -132,9 +132,9 @@ class PeersLook:
     """One controller's heated parts against their peers."""
 
     def __init__(
-        self, controller: str, peers: Peers | None = None, explained: Callable[[int], bool] = lambda _: False
+        self, controller: str, peers: Peers | None = None, explained: Callable[[int], bool | None] = lambda _: None
     ) -> None:
-        """``explained``: whether a column is as warm as what was learnt of it says."""
+        """``explained``: whether a column is as warm as what was learnt of it says; None where nothing says."""
         self._controller = controller
         self._peers = Peers() if peers is None else peers
         self._explained = explained
@@ -305,7 +305,10 @@ class PeersLook:
             self._hot.pop(key, None)
             self._doubted.discard(key)
             return
-        if before < ROUNDS_ON and self._explained(column) and f"{key[0]}|{key[1]}" not in self._known:
+        explained = self._explained(column)
+        if explained is False:
+            self._doubted.discard(key)  # by now its own law says so too
+        elif explained and before < ROUNDS_ON and f"{key[0]}|{key[1]}" not in self._known:
             self._doubted.add(key)
         if rounds < ROUNDS_ON:
             return

@@ -85,26 +85,30 @@ def test_what_a_load_warms_later_is_not_judged_by_the_load_alone() -> None:
 
 
 def test_what_its_own_law_explains_hardly_counts_unless_it_was_so_from_the_first() -> None:
-    known: set[int] = set()
-    late, always = PeersLook(NAME, explained=known.__contains__), PeersLook(NAME, explained=known.__contains__)
+    known: dict[int, bool] = {}
+    late, always = PeersLook(NAME, explained=known.get), PeersLook(NAME, explained=known.get)
     for look in (late, always):
         look.inventory(blades(12), 0.0)
     for turn in range(60):
         if turn == 30:
-            known.update(range(60))  # by now, laws are learnt
+            known.update(dict.fromkeys(range(60), True))  # by now, laws are learnt
         late.round(seen(60.0 * turn, told([BUSY] * 12, {0: 40.0 if turn >= 40 else 0.0})))
         always.round(seen(60.0 * turn, told([BUSY] * 12, {0: 40.0})))
     assert [observation.weight for observation in late.present.values()] == [0.25]
     assert [observation.weight for observation in always.present.values()] == [0.9]
-    again = PeersLook(NAME, explained=known.__contains__)
+    again = PeersLook(NAME, explained=known.get)
     again.inventory(blades(12), 0.0)
     again.recall(always.learnt(), 0.0, 0.0)
     for turn in range(60):
         again.round(seen(60.0 * turn, told([BUSY] * 12, {0: 40.0})))
     assert [observation.weight for observation in again.present.values()] == [0.9], "a restart makes it no news"
     assert late.learnt().words == {"odd": ()}
-    for turn in range(60, 80):
+    known.update(dict.fromkeys(range(60), False))
+    late.round(seen(60.0 * 60, told([BUSY] * 12, {0: 40.0})))
+    assert [observation.weight for observation in late.present.values()] == [0.9], "once its own law says so too"
+    for turn in range(61, 80):
         late.round(seen(60.0 * turn, told([BUSY] * 12)))
+    assert not late.present
     known.clear()  # and what the law does not explain any more counts in full
     for turn in range(80, 90):
         late.round(seen(60.0 * turn, told([BUSY] * 12, {0: 40.0})))
