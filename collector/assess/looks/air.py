@@ -324,7 +324,10 @@ class AirLook:
         excess = temperature - warmest - np.maximum(top, 0.0)
         level = np.maximum(top, 1.0)
         spread = np.hypot(spread, level * (slower + np.where(air | self._own_air[path], 0.0, SHARED)))
-        spread = np.hypot(spread, np.where(air, 0.0, self._wet))
+        lighter = np.where(air | ~rows_live, 0.0, laws.lighter(middle)) * np.maximum(
+            level, np.where(rows_live, rise, 0.0)
+        )
+        spread = np.hypot(spread, np.where(air, 0.0, np.hypot(self._wet, lighter)))
         z = excess / spread
         ready = laws.ready(now)
         much = np.where(air, np.maximum(LEAST_AIR, LESS_AIR * level), np.maximum(LEAST_HOT, HOTTER * level))

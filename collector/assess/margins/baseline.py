@@ -28,6 +28,8 @@ _MODEL = 0.03
 """Ratio by which a linear law may miss a true one."""
 _SLOWEST = 2000.0
 """Samples over which the law forgets."""
+_A_LITTLE = 0.1
+"""Logarithm by which a load may be below what was learnt and the law still hold."""
 _STRETCH = 0.05
 """Part of the way by which one sample moves the edge of what counts as learnt."""
 
@@ -133,6 +135,16 @@ class Baselines:
         """
         least = np.where(np.isfinite(self._slowest), self._slowest, 0.0)
         return np.log(np.maximum(least / _speed(middle[self._every, self.lag]), 1.0))
+
+    def lighter(self, middle: Floats) -> Floats:
+        """By how much (logarithm) the load is well below all that the law was learnt under; 0 for not.
+
+        How much of a rise stays when the load goes, such a law has no way to know.
+        """
+        least = np.where(np.isfinite(self.lightest), self.lightest, 0.0)
+        beyond = np.log(np.maximum(least / np.maximum(middle[self._every, self.lag, 2], 1e-3), 1.0))
+        well: Floats = np.maximum(beyond - _A_LITTLE, 0.0)
+        return well
 
     def learn(self, middle: Floats, rise: Floats, which: NDArray[np.bool_], now: float) -> None:
         """Take what these rows show in health: ``middle`` inputs (rows, lags, 4), ``rise`` in K."""

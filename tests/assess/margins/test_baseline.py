@@ -73,6 +73,15 @@ def test_fans_that_turn_slower_than_ever_learnt_say_by_how_much() -> None:
     assert fresh.slower(at(fresh, 1.0, 0.4))[0] == 0.0, "nothing learnt, nothing beyond it"
 
 
+def test_loads_well_below_all_that_was_learnt_say_by_how_much() -> None:
+    laws = learnt(lambda load, speed: 20.0 * load / speed)  # under loads from 0.6
+    assert laws.lighter(at(laws, 1.0, 1.0))[0] == 0.0
+    assert laws.lighter(at(laws, 0.57, 1.0))[0] == 0.0
+    assert laws.lighter(at(laws, 0.2, 1.0))[0] == pytest.approx(math.log(0.6 / 0.2) - 0.1, abs=0.04)
+    fresh = Baselines(1)
+    assert fresh.lighter(at(fresh, 0.2, 1.0))[0] == 0.0, "nothing learnt, nothing below it"
+
+
 def test_one_sample_of_less_load_or_slower_fans_is_not_learnt_yet() -> None:
     laws = learnt(lambda load, speed: 20.0 * load / speed)
     lightest, slower = float(laws.lightest[0]), float(laws.slower(at(laws, 1.0, 0.4))[0])
