@@ -72,6 +72,30 @@ def test_another_fan_control_raises_nothing(factor: float) -> None:
         assert look.present == {}
 
 
+class Warm(Rig):
+    """Its processors are warmer by so many K, whatever they do."""
+
+    more = 0.0
+
+    def values(self) -> list[float]:
+        told = super().values()
+        told[3 : 5 * BLADES : 5] = [core + self.more for core in told[3 : 5 * BLADES : 5]]
+        return told
+
+
+@pytest.mark.parametrize(("load", "hot"), [(200.0, True), (80.0, False)])
+def test_what_stays_of_a_rise_when_the_load_goes_is_no_news(load: float, hot: bool) -> None:
+    """Of a part that was only ever seen at work nobody knows how warm it is by itself."""
+    rig = Warm()
+    look = learnt(rig, 240.0)
+    rig.power, rig.speed = lambda blade, time: load, lambda mean: 0.5
+    rig.run(look, 60.0)
+    assert look.present == {}
+    rig.more = 14.0
+    rig.run(look, 30.0)
+    assert (("Blade2/Cpu", Sign.HOT) in signs(look.present)) is hot
+
+
 def block(rig: Rig) -> None:
     rig.opened[2] = 0.5
 
