@@ -8,8 +8,20 @@ from typing import Any
 
 import msgspec
 
+from collector.assess.margins.outlook import day
 from collector.cli.output import iso
-from collector.model import Figure, Identity, Location, Margin, MarginKind, Part, Suspect, Trouble, WorkOrder
+from collector.model import (
+    Figure,
+    FigureKind,
+    Identity,
+    Location,
+    Margin,
+    MarginKind,
+    Part,
+    Suspect,
+    Trouble,
+    WorkOrder,
+)
 from collector.store.reader import Reader
 
 Rows = list[dict[str, Any]]
@@ -168,7 +180,13 @@ def _margin(margin: Margin, location: Location | None, name: str | None) -> dict
 def figures(reader: Reader, arguments: argparse.Namespace) -> Rows:
     """What follows from readings, by part."""
     parts = {part.id: part for part in reader.parts(arguments.controller)}
-    return [_figure(each, parts.get(each.part)) for each in reader.answers.figures(arguments.controller)]
+    found = [_figure(each, parts.get(each.part)) for each in reader.answers.figures(arguments.controller)]
+    if arguments.format == "table":
+        for row in found:
+            if row["kind"] == FigureKind.LIFE_ENDS.value:  # as people read dates; programs get the seconds
+                row.update({name: day(row[name]) for name in ("value", "low", "high") if row[name] is not None})
+                row["unit"] = ""
+    return found
 
 
 def _figure(figure: Figure, part: Part | None) -> dict[str, Any]:

@@ -25,6 +25,7 @@ DEMO_FAULTS = (
     "fan-seized@r01-e1-s2/fan1+5",
     "drive-failure-predicted@r02-e1-s1/blade1/drive2+5",
     "blade-power-lost@r03-e1-s1/blade2+10",
+    "drive-wearing@r02-e1-s2/blade1/drive0:left=95:per_day=432+10",
 )
 POLL_INTERVAL = 5.0
 TIME_FACTOR = 10.0
