@@ -162,14 +162,28 @@ SUPPLIES: Mapping[Kind | Role, tuple[Mode, ...]] = {
     ),
 }
 
+_SENSED_BY_SUPPLIES = Mode(
+    name="its sensor is gone",
+    rate=2e-7,
+    remedy="replace",
+    shows=(
+        Show(Sign.READING_GONE, 0.95),
+        Show(Sign.READING_GONE, 0.4, Where.AROUND, _SUPPLIES),  # of which the same sensor tells the input
+    ),
+    needs_sensor=True,
+)
+
 FEEDS: Mapping[Kind | Role, tuple[Mode, ...]] = {
-    Kind.CIRCUIT: _feed(
-        1e-5,
-        2e-6,
-        1e-6,
-        Show(Sign.NO_POWER, 0.4, Where.AROUND, _SUPPLIES),  # half of a shelf's supplies hang on one of two feeds
-        Show(Sign.FAULTY, 0.3, Where.AROUND, _SUPPLIES),
-        Show(Sign.LOW_VOLTAGE, 0.1, Where.AROUND, _SUPPLIES),
+    Kind.CIRCUIT: (
+        *_feed(
+            1e-5,
+            2e-6,
+            1e-6,
+            Show(Sign.NO_POWER, 0.4, Where.AROUND, _SUPPLIES),  # half of a shelf's supplies hang on one of two feeds
+            Show(Sign.FAULTY, 0.3, Where.AROUND, _SUPPLIES),
+            Show(Sign.LOW_VOLTAGE, 0.1, Where.AROUND, _SUPPLIES),
+        ),
+        _SENSED_BY_SUPPLIES,
     ),
     Kind.OUTLET: _feed(1e-6, 1e-6, 1e-6),
     Kind.POWER_FEED: _feed(1e-6, 1e-6, 1e-6),

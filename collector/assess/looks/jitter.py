@@ -2,7 +2,7 @@
 
 What is judged is a *swing*: a jump and the next one back, counted at the smaller of the two. A jump counts only as far
 as the reading itself made it, and only as far as the rest does not explain it. A load that comes or goes is one jump;
-noise swings all the time.
+noise swings all the time. Between the two the reading may rest for a round or two: noise does at times.
 
 A swing is a hit where it is above four times the usual jump. Were a healthy sensor's errors independent and Gaussian,
 its usual jump would be 2/sqrt(pi) of their deviation, and a round in 15,000 a hit by chance (bivariate normal
@@ -27,7 +27,11 @@ QUANTA = 1.5
 SHARED = 0.3
 """Part of a swing from which another reading's swing is of the same cause."""
 LOAD = 0.04
-"""Part of its usual power by which a load that swings moves what it heats."""
+"""Part of its usual power by which a load that swings moves what it heats..."""
+LOADED = 2.0
+"""...and how many times that part of its level a reading may swing with it, at most."""
+PAUSE = 3
+"""Rounds from a jump to the one back, at most."""
 DISTRIBUTION = frozenset({Kind.OUTLET, Kind.CIRCUIT, Kind.POWER_FEED})
 """What carries whatever hangs on it."""
 PART_OF_LEAST = 0.25
@@ -37,7 +41,7 @@ PART_OF_LEAST = 0.25
 class Jitter:
     """The swings of one layout's columns."""
 
-    KEPT = ("_error", "_jump", "_moved", "_rounds", "usual", "hits")
+    KEPT = ("_error", "_jump", "_moved", "_rounds", "usual", "hits", "_far", "_since", "_places")
 
     def __init__(self, kin: Kin, least: Floats) -> None:
         """``least``: by column the least error worth a word, in its unit and as part of its usual value."""
@@ -47,6 +51,10 @@ class Jitter:
         self._error, self._jump, self.usual, self.hits = nan.copy(), nan.copy(), nan.copy(), np.zeros(size)
         self._moved = nan.copy()
         self._rounds = np.zeros(size, dtype=np.int16)
+        self._far, self._since = nan.copy(), np.zeros(size, dtype=np.int16)
+        """The last jump beyond the limit, and how many rounds ago."""
+        self._places = np.zeros((size, PAUSE + 2), dtype=np.float32)
+        """Where each reading was in the last rounds, from anywhere; NaN where it told nothing."""
         driven, outside = (Quantity.POWER, Quantity.CURRENT), frozenset(kin.inlets.tolist())
         self._load = [
             -1 if sensor.quantity in driven or column in outside else kin.power_of.get(kin.owner[column], -1)
@@ -92,9 +100,43 @@ class Jitter:
         found: Bools = self.hits >= HELD
         return found
 
+    def _scale(self, level: Floats) -> Floats:
+        scale: Floats = np.where(self._relative & (level > 0.0), level, 1.0)
+        return scale
+
+    def _by_itself(self, column: int, swings: Floats, others: Floats, loads: Floats, level: Floats) -> bool:
+        """Whether nothing swings along with a column; ``others`` and ``loads``: how far each did."""
+        swing = float(swings[column])
+        beside, load = self._beside[column], self._load[column]
+        if beside and not float(others[beside].max()) <= SHARED * swing:
+            return False
+        if load >= 0 and loads[load] > LOAD:
+            explains = LOADED * float(loads[load]) * (1.0 if self._relative[column] else abs(float(level[column])))
+            if not swing > explains:
+                return False
+        partners = [far for other in self._partners[column] if (far := loads[other]) == far]
+        return not partners or min(partners) <= 0.5 * swing
+
+    def _late_swings(self, jump: Floats, limit: Floats, may: Bools, level: Floats) -> Bools:
+        """Jumps back after a rest, and nothing that ranged as far meanwhile."""
+        size = np.abs(jump)
+        far = size > limit
+        swing = np.where(jump * self._far < 0.0, np.minimum(size, np.abs(self._far)), 0.0)
+        found: Bools = may & far & (self._since >= 1) & (self._since < PAUSE) & (swing > limit)
+        if found.any():
+            scale = self._scale(level)
+            ranges = (self._places.max(axis=1) - self._places.min(axis=1)) / scale
+            swings = np.nan_to_num(swing / scale)
+            ranged = np.nan_to_num(ranges)
+            for column in np.nonzero(found)[0].tolist():
+                found[column] = self._by_itself(column, swings, ranged, ranges, level)
+        self._far = np.where(far, jump, self._far)
+        self._since = np.where(far, 0, np.minimum(self._since + 1, 1000)).astype(np.int16)
+        return found
+
     def forget(self) -> None:
         """Too long a time has passed: what was told last is no measure."""
-        self._error[:] = self._jump[:] = self._moved[:] = np.nan
+        self._error[:] = self._jump[:] = self._moved[:] = self._far[:] = np.nan
 
     def round(
         self,
@@ -123,18 +165,18 @@ class Jitter:
         limit = np.maximum(np.maximum(least, QUANTA * quantum), TIMES_USUAL * usual)
         hit = judged & (swing > limit) & ~self._bare
         if hit.any():
-            scale = np.where(self._relative & (level > 0.0), level, 1.0)
-            swings = np.nan_to_num(swing / scale)
+            scale = self._scale(level)
             turned = moved * self._moved
             loads = np.where(turned < 0.0, np.minimum(np.abs(moved), np.abs(self._moved)), 0.0) / scale
             loads[turned != turned] = np.nan  # nothing told is no calm
+            swings = np.nan_to_num(swing / scale)
             for column in np.nonzero(hit)[0].tolist():
-                beside, load = self._beside[column], self._load[column]
-                hit[column] = (not beside or float(swings[beside].max()) <= SHARED * float(swings[column])) and (
-                    load < 0 or not loads[load] > LOAD
-                )
-                partners = [load for other in self._partners[column] if (load := loads[other]) == load]
-                hit[column] &= not partners or min(partners) <= 0.5 * swings[column]
+                hit[column] = self._by_itself(column, swings, swings, loads, level)
+        self._places[:, :-1] = self._places[:, 1:]
+        self._places[:, -1] += np.nan_to_num(moved)
+        self._places[moved != moved, -1] = np.nan
+        hit |= self._late_swings(jump, limit, known & judged & ~hit & ~self._bare, level)
+        self._places[self._places[:, -1] != self._places[:, -1], -1] = 0.0
         self._moved = moved
         self.hits = np.where(known, np.minimum(FADES * self.hits + hit, MOST), self.hits)
         calm = known & (self.hits < 1.0)

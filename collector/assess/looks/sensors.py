@@ -28,6 +28,8 @@ from collector.model import Inventory, Kind, Observation, Outcome, Quantity, Sec
 
 QUICK = 200
 """Rounds in which a new sensor's usual is learnt quickly."""
+NOISY = 0.93
+"""Weight of noise: so many swings are seldom chance, but who swings along may not be told of."""
 SPREADS = 5.0
 """Times its own usual error that a sensor must be off by."""
 NEW_HOME = 500
@@ -368,7 +370,7 @@ class SensorsLook:
                 continue
             by = amount(float(limit[column]), sensor.unit)
             text = f"{sensor.sensor} jumps to and fro by more than {by} where nothing else does"
-            self._signs.see(sensor.part, Sign.READING_NOISY, text, self._now, 0.9, sensor.sensor, 1)
+            self._signs.see(sensor.part, Sign.READING_NOISY, text, self._now, NOISY, sensor.sensor, 1)
 
     def _say_stuck(self, values: Floats) -> None:
         kin, standstill = self._kin, self._standstill
