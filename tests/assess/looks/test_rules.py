@@ -302,6 +302,19 @@ def test_readings_that_come_back_once_before_their_part_is_told_to_be_gone() -> 
     assert signs(look) == {("drive", Sign.UNSTEADY)}
 
 
+def test_a_part_that_goes_and_comes_with_what_it_is_in_is_not_unsteady() -> None:
+    holder = next(each.parent for each in PARTS if each.id == pid("drive"))
+    assert holder is not None
+    here, gone = Status(state=State.ENABLED), Status(state=State.ABSENT)
+    for idle, unsteady in ((frozenset({holder}), False), (frozenset[str](), True)):
+        look = UnsteadyLook(NAME)
+        look.inventory(inventory(), 0.0)
+        for turn, status in enumerate((here, gone, gone, here, here, gone)):
+            off = idle if turn in (1, 2) else frozenset[str]()  # its blade is dead for two rounds, and back
+            look.round(seen(60.0 * turn, [1.0] * 6, statuses={"drive": status}, idle=off))
+        assert bool(signs(look)) is unsteady, "gone, back and gone again: a bad contact, but for the blade"
+
+
 # Peers: bounded, constant in cost, never an accusation by few
 
 

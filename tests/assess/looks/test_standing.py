@@ -11,7 +11,7 @@ from msgspec import structs
 from scipy import stats
 
 from collector.assess.looks.explained import Explained
-from collector.assess.looks.jitter import FADES, SHOWN, TIMES_USUAL, Jitter
+from collector.assess.looks.jitter import FADES, PAUSE, SHOWN, TIMES_USUAL, Jitter
 from collector.assess.looks.kin import Floats, Kin, Threes
 from collector.assess.looks.latch import ROUNDS_OFF, Signs
 from collector.assess.looks.stuck import BY_SIBLINGS, BY_THE_REST, CHANCE, OWN_SWING, RESTS, ROUNDS, STEPS, Stuck
@@ -108,6 +108,42 @@ def test_what_jumps_with_the_rest_or_with_its_load_is_nobodys_fault() -> None:
     swing = rng.uniform(-8.0, 8.0, 200)
     together = np.stack([np.full(200, 300.0), swing, 0.5 * swing], axis=1)
     assert follow(jitter, together).max() < SHOWN
+
+
+def to_and_fro(rests: int, rounds: int = 60, far: float = 10.0) -> Floats:
+    """A reading that jumps, rests for so many rounds, and jumps back."""
+    return np.asarray([far * (number // (rests + 1) % 2) for number in range(rounds)])
+
+
+@pytest.mark.parametrize(("rests", "seen"), [(0, True), (1, True), (PAUSE - 1, True), (PAUSE, False), (9, False)])
+def test_noise_may_rest_for_a_round_or_two_and_what_rests_longer_is_none(rests: int, seen: bool) -> None:
+    kin = Kin(lonely(1))
+    jitter = Jitter(kin, np.full((1, 2), (6.0, 0.0)))
+    follow(jitter, np.random.default_rng(9).normal(0.0, 0.2, (60, 1)))
+    assert bool(follow(jitter, to_and_fro(rests)[:, None])[0] >= SHOWN) is seen
+
+
+@pytest.mark.parametrize("rests", [0, 1])
+@pytest.mark.parametrize(
+    ("watts", "other", "seen"), [(0.0, 0.0, True), (60.0, 0.0, False), (20.0, 0.0, True), (0.0, 6.0, False)]
+)
+def test_a_load_explains_no_more_of_a_swing_than_it_can(rests: int, watts: float, other: float, seen: bool) -> None:
+    """A part at 40 Cel under 300 W that swings by 10 K: with 7 % of its load it may swing by 5 K at most."""
+    sensors = (
+        sensor("blade0", Kind.BLADE, "power", Quantity.POWER),
+        sensor("blade0", Kind.BLADE, "one", Quantity.TEMPERATURE),
+        sensor("blade0", Kind.BLADE, "two", Quantity.TEMPERATURE),
+    )
+    whole = structs.replace(inventory(parts=(), links=()), layout=Layout(NAME, sensors), frame=silence(len(sensors)))
+    jitter = Jitter(Kin(whole), np.full((3, 2), (6.0, 0.0)))
+    usable, level, before = np.ones(3, dtype=bool), np.asarray([300.0, 40.0, 40.0]), np.full(3, math.nan)
+    quiet = np.random.default_rng(9).normal(0.0, 0.2, (60, 3))
+    swing = to_and_fro(rests)
+    most = np.zeros(3)
+    for values in np.concatenate([quiet, np.stack([watts / 10.0 * swing, swing, other / 10.0 * swing], axis=1)]):
+        jitter.round(values - before, values, usable, usable, level, np.zeros(3), np.zeros(3, dtype=bool))
+        before, most = values, np.maximum(most, jitter.hits)
+    assert bool(most[1] >= SHOWN) is seen
 
 
 def test_one_of_three_that_is_ill_casts_doubt_on_the_other_two_only() -> None:
