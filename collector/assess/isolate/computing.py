@@ -137,7 +137,7 @@ COMPUTING: Mapping[Kind | Role, tuple[Mode, ...]] = {
                 Show(Sign.ABSENT, 0.6),
                 Show(Sign.READING_GONE, 0.4),
                 Show(Sign.FAULTY, 0.2),
-                Show(Sign.UNSTEADY, 0.5, Where.INSIDE),
+                Show(Sign.UNSTEADY, 0.05, Where.INSIDE),  # what goes and comes with it is not unsteady by itself
                 Show(Sign.ABSENT, 0.5, Where.INSIDE),
                 Show(Sign.READING_GONE, 0.3, Where.INSIDE),
                 Show(Sign.OFF, 0.3, Where.INSIDE, (Kind.HOST,)),
