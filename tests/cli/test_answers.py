@@ -17,7 +17,7 @@ from msgspec import structs
 from collector.cli.leftovers import Leftovers
 from collector.cli.main import main
 from collector.model import Assessment, Health, Kind, Location, Suspect, Trouble, Update, Urgency, WorkOrder
-from collector.store.errors import StoreMissing
+from collector.store.errors import StoreMissing, StoreOlder
 from collector.store.live import Live
 from collector.store.reader import Reader
 from simulators.site import scaled_site
@@ -43,7 +43,7 @@ def _orders(state: Path) -> list[WorkOrder]:
     try:
         with Reader(state) as reader:
             return reader.answers.orders()
-    except StoreMissing:
+    except (StoreMissing, StoreOlder):  # not there yet, or just being made, step by step
         return []
 
 
