@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from datetime import UTC, datetime
 
 from collector.assess.looks.wear import DAILY, kind_of
+from collector.assess.margins.outlook import day
 from collector.assess.margins.wearing import NEEDED, Errors, Life, errors, life
 from collector.assess.statistics.trend import Crossing
 from collector.model import Seconds, Sensor
 from dashboard.views.words import age, count
-
-_LAST_DAY = 253_402_300_799.0
-"""The last second of the year 9999."""
 
 Points = Iterable[tuple[Seconds, float]]
 
@@ -67,9 +64,5 @@ def _errors(told: Errors) -> str:
 
 
 def _dates(met: Crossing) -> str:
-    latest = "never" if math.isinf(met.latest) else _date(met.latest)
-    return f"about {_date(met.at)} (95 %: {_date(met.earliest)} to {latest})"
-
-
-def _date(time: Seconds) -> str:
-    return datetime.fromtimestamp(min(max(time, 0.0), _LAST_DAY), UTC).date().isoformat()
+    latest = "never" if math.isinf(met.latest) else day(met.latest)
+    return f"about {day(met.at)} (95 %: {day(met.earliest)} to {latest})"

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
 
-from collector.model import Figure, FigureKind, Part, Seconds
+from collector.assess.margins.outlook import day
+from collector.model import Figure, FigureKind, Part
 from dashboard.views.headroom import energy_words
 from dashboard.views.places import named, shown, tail_of
 from dashboard.views.units import PLAIN, Units
 
 NOT_YET = "peak, percentile and energy follow when its power has been read for some ten minutes"
 _DECIMALS: Mapping[str, int] = {"K": 1, "m3/s": 4, "m3/s/kW": 3, "W": 0, "A": 1, "%": 1, "1": 2}
-_LAST_DAY = 253_402_300_799.0
-"""The last second of the year 9999."""
 _ORDER = {kind: place for place, kind in enumerate(FigureKind)}
 
 
@@ -38,7 +36,7 @@ def worked(figures: Iterable[Figure], parts: Mapping[str, Part], units: Units = 
 
 def _worked(figure: Figure, parts: Mapping[str, Part], units: Units) -> Worked:
     if figure.kind is FigureKind.LIFE_ENDS:
-        return Worked(figure, f"{_name(figure, parts)}, {figure.of}", date_words(figure.value), dates(figure))
+        return Worked(figure, f"{_name(figure, parts)}, {figure.of}", day(figure.value), dates(figure))
     bounds = ""
     if figure.low is not None and figure.high is not None:
         bounds = f"{_bare(figure.low, figure.unit, units)} to {amount_words(figure.high, figure.unit, units)}"
@@ -49,16 +47,11 @@ def _name(figure: Figure, parts: Mapping[str, Part]) -> str:
     return named(parts[figure.part]) if figure.part in parts else tail_of(figure.part)
 
 
-def date_words(time: Seconds) -> str:
-    """e.g. ``2027-02-10``, in UTC: what is dated so is never known to the hour."""
-    return datetime.fromtimestamp(min(max(time, 0.0), _LAST_DAY), UTC).date().isoformat()
-
-
 def dates(figure: Figure) -> str:
     """The bounds of a date, e.g. ``2027-01-20 to 2027-03-15``."""
     if figure.low is None:
         return ""
-    return f"{date_words(figure.low)} {'or later' if figure.high is None else f'to {date_words(figure.high)}'}"
+    return f"{day(figure.low)} {'or later' if figure.high is None else f'to {day(figure.high)}'}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +81,7 @@ def endings(figures: Iterable[Figure], parts: Mapping[str, Part]) -> tuple[Endin
             figure.of,
             shown(parts[figure.part].location.text),
             shown(parts[figure.part].identity.part_number or "–"),
-            date_words(figure.value),
+            day(figure.value),
             dates(figure),
             figure.basis,
         )
