@@ -28,7 +28,9 @@ class Seen(Struct, frozen=True, kw_only=True):
     outcome: Outcome
     error: str = ""
     seconds: float = 0.0
-    """How long the round took."""
+    """How long the round took..."""
+    requests: int = 0
+    """...and how many answers it waited for."""
     clock_offset: float | None = None
     """The controller's clock less ours, s; None where it wasn't read."""
 

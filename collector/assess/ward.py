@@ -238,6 +238,7 @@ class Ward:
             outcome=round.outcome,
             error=round.error,
             seconds=round.finished - round.started,
+            requests=round.requests,
             clock_offset=round.clock_offset,
         )
         return self._look(assessment, seen)

@@ -76,7 +76,8 @@ class Rounds:
         self._skipped: set[int] = set()
         """What the round under way leaves out: it is not its turn."""
         self._failed: frozenset[int] = frozenset()
-        """What the round before asked for in vain: its turn comes at once."""
+        """What the round before asked for in vain: its turn comes at once. So does that of a state whose part's readings
+        went missing."""
         self._told: set[tuple[str, DefectKind]] = set()
         self._service_clock = interpreted.clock
         self._tells_time = _tells_time(interpreted)
@@ -205,6 +206,8 @@ class Rounds:
     ) -> Done:
         now = self._clock.now()
         decoded = self._decoder.finish(now) if taken else None
+        if decoded is not None and not errors:
+            self._failed = self._turns.lost(decoded.frame)
         outcome, error = _verdict(len(taken), len(self._order), [error for _, error in errors])
         if not error and (crowded := self._client.crowded) is not None:
             error = f"{crowded.resource}: {crowded.detail}"  # all was read, and yet there is something to do

@@ -17,7 +17,8 @@ Each is made out of its turn
 
 * in every round in which a rollup above the states is not OK, or could not be read;
 * in every round while one of its own parts is not OK; for links and counts, that they belong to;
-* in the round after one in which it failed;
+* in the round after one in which it failed, or in which a reading of one of its own parts was missing for the first
+  time: what is pulled out is no trouble to a rollup;
 * in a round out of turn, made since the service told of an event, and in one that somebody asked for.
 
 So this is promised: health that turns bad is seen in the same round, since DSP8010 has HealthRollup worsen with it; a
@@ -31,13 +32,14 @@ request that is not made is cheaper than one answered with nothing.
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
 from typing import Protocol
 
 from msgspec import Struct
 
-from collector.model import Health, Inventory, Kind, Part, Quantity, Sensor, Status
+from collector.model import Frame, Health, Inventory, Kind, Part, Quantity, Sensor, Status
 from collector.normalise.compiled import compile_plans
 from collector.normalise.inventory import Normalised
 from collector.redfish.resources import Fetch
@@ -97,6 +99,13 @@ class Turns:
         self._turns = take_turns(inventory, fetches)
         self._knows = knows
         self._count = 0
+        own = {part: index for index, turn in self._turns.items() for part in turn.parts}
+        self._of_column = {
+            column: own[sensor.part] for column, sensor in enumerate(inventory.layout.sensors) if sensor.part in own
+        }
+        """By column of a reading whose part's state takes turns: which GET brings that."""
+        self._had: set[int] = set()
+        """Which of them had a value in the round before that lacked nothing."""
 
     @property
     def indexes(self) -> Collection[int]:
@@ -119,6 +128,17 @@ class Turns:
         if any(self._told(part).health is not Health.OK for part in turn.parts):
             return True
         return any(self._told(part).health not in (Health.OK, Health.UNKNOWN) for part in turn.about)
+
+    def lost(self, frame: Frame | None) -> frozenset[int]:
+        """The GETs of states of parts a reading of which had a value before, and has none in this round, whose GETs all
+        brought something."""
+        if frame is None:
+            return frozenset()
+        values = frame.values
+        has = {column for column in self._of_column if not math.isnan(values[column])}
+        lost = frozenset(self._of_column[column] for column in self._had - has)
+        self._had = has
+        return lost
 
     def end(self) -> None:
         """Ends a round."""

@@ -20,7 +20,20 @@ from collector.redfish.client import Client
 from collector.redfish.walk import walk
 from collector.settings import ControllerSettings
 from tests.mockups import Answer, Mockup, MockupTransport
-from tests.normalise.services import SLED, SYSTEMS, Bodies, chassis, collection, link, ok, resource, root, sled
+from tests.normalise.services import (
+    SLED,
+    SYSTEMS,
+    Bodies,
+    chassis,
+    collection,
+    link,
+    ok,
+    resource,
+    root,
+    sensors,
+    sled,
+    temperature,
+)
 from tests.poll.doubles import NOON, QuickClock
 
 HOST = f"{SYSTEMS}/H1"
@@ -164,6 +177,23 @@ async def test_one_that_failed_has_its_turn_again_at_once() -> None:
         here.mockup.replace = good
         assert (await here.round()).outcome is Outcome.OK
         assert failed < here.asked
+
+
+async def test_a_part_whose_reading_went_missing_has_its_turn_in_the_next_round() -> None:
+    warm = [temperature(f"T{number}", RelatedItem=[link(dimm)]) for number, dimm in enumerate(DIMMS)]
+    told = bodies() | chassis(sled(Sensors=link(f"{SLED}/Sensors"))) | sensors(*warm)
+    async with service(told) as here:
+        await here.round()
+        (pulled,) = here.asked
+        here.change(pulled, Status=ok("OK", "Absent"))
+        here.change(f"{SLED}/Sensors/T{DIMMS.index(pulled)}", Reading=None)
+        await here.round()
+        assert pulled not in here.asked
+        await here.round()
+        assert pulled in here.asked, f"else its turn would come after {EVERY_INSIDE} rounds"
+        assert here.known(pulled).state == "Absent"
+        await here.round()
+        assert pulled not in here.asked, "what stays missing is no news"
 
 
 async def test_a_whole_round_reads_all() -> None:

@@ -17,8 +17,8 @@ from collector.model import Inventory, Observation, Outcome, Seconds, Sign, Sign
 ROUNDS_UNTIL_LOST = 2
 """Failed rounds in a row until contact counts as lost: one may be chance."""
 SLOWER = 4.0
-"""Times its own median that a round of a slow controller takes."""
-SLOW_AT_LEAST = 2.0
+"""Times its own median that an answer of a slow controller takes, in the mean of a round: rounds ask for more and less."""
+SLOW_AT_LEAST = 0.5
 """Seconds that it takes at least: a few milliseconds more are nobody's trouble."""
 ROUNDS_UNTIL_SLOW = 3
 MUCH_SLOWER, ROUNDS_UNTIL_MUCH_SLOWER = 10.0, 2
@@ -166,7 +166,7 @@ class ContactLook:
         self._show(Sign.RESTARTED, text, now, weight)
 
     def _look_for_slowness(self, seen: Seen) -> None:
-        took = seen.seconds
+        took = seen.seconds / max(1, seen.requests)
         if not took > 0.0:
             return
         if len(self._lengths) < ROUNDS_LEARNT:
@@ -178,7 +178,7 @@ class ContactLook:
             if self._slow_rounds == 1 and not self._shown(Sign.SLOW):
                 self._slow_since = seen.time
             if self._slow_rounds >= (ROUNDS_UNTIL_MUCH_SLOWER if took > MUCH_SLOWER * usual else ROUNDS_UNTIL_SLOW):
-                text = f"a round takes {took:.1f} s, {took / usual:.0f} times its median of {usual:.2g} s"
+                text = f"an answer takes {took:.2g} s, {took / usual:.0f} times its median of {usual:.2g} s"
                 self._show(Sign.SLOW, text, self._slow_since, 0.9)
         else:
             self._lengths.append(took)

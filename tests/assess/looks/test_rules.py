@@ -42,12 +42,22 @@ def seen(
     outcome: Outcome = Outcome.OK,
     statuses: Mapping[str, Status] | None = None,
     seconds: float = 0.4,
+    requests: int = 1,
     clock: float | None = None,
     idle: frozenset[str] = frozenset(),
 ) -> Seen:
     told = {pid(name): status for name, status in {**STATUSES, **(statuses or {})}.items()}
     frame = None if values is None else Frame(time, array("d", values), bytes(len(values)))
-    return Seen(time=time, frame=frame, statuses=told, idle=idle, outcome=outcome, seconds=seconds, clock_offset=clock)
+    return Seen(
+        time=time,
+        frame=frame,
+        statuses=told,
+        idle=idle,
+        outcome=outcome,
+        seconds=seconds,
+        requests=requests,
+        clock_offset=clock,
+    )
 
 
 def signs(look: Look) -> set[tuple[str, Sign]]:
@@ -90,12 +100,12 @@ def test_what_people_must_mend_is_no_sign_of_a_part(outcome: Outcome) -> None:
     assert not look.present
 
 
-def test_slow_is_against_its_own_past_and_seconds_long() -> None:
+def test_slow_is_against_its_own_past_and_half_a_second_an_answer() -> None:
     look = contact()
     for turn in range(20):
-        look.round(seen(30.0 * turn, [], seconds=0.1))
+        look.round(seen(30.0 * turn, [], seconds=0.05))
     for turn in range(20, 30):
-        look.round(seen(30.0 * turn, [], seconds=0.9))
+        look.round(seen(30.0 * turn, [], seconds=0.45))
     assert not look.present, "nine times slower, yet nobody waits for it"
     look = contact()
     for turn in range(20):
@@ -109,6 +119,18 @@ def test_slow_is_against_its_own_past_and_seconds_long() -> None:
     for turn in range(3):
         look.round(seen(760.0 + 30 * turn, [], seconds=2.0))
     assert not look.present
+
+
+def test_a_round_that_asks_for_more_is_no_slower_and_one_that_asks_for_little_no_faster() -> None:
+    look = contact()
+    for turn in range(20):
+        look.round(seen(30.0 * turn, [], seconds=0.4, requests=20))
+    for turn in range(20, 30):
+        look.round(seen(30.0 * turn, [], seconds=16.0, requests=800))
+    assert not look.present
+    look.round(seen(900.0, [], seconds=60.0, requests=20))
+    look.round(seen(930.0, [], seconds=3.0, requests=1))
+    assert signs(look) == {("bmc", Sign.SLOW)}, "much slower in each of two rounds, of which one asked for little"
 
 
 def test_a_restart_is_told_or_guessed_from_absence() -> None:
