@@ -203,7 +203,10 @@ def _sensors(design: ShelfDesign, outlets: int) -> Iterator[tuple[SensorSpec, Co
     yield spec("BusPower", "Busbar power", "", P, "DCBus", 2.0 * rated, full, True), Column("bus_power")
     yield spec("ShelfInput", "Shelf input power", "", P, "ACInput", 2.0 * rated, output=False), Column("input")
     hertz = Thresholds(upper_caution=51.0, upper_critical=52.0, lower_caution=49.0, lower_critical=48.0)
-    yield spec("MainsFrequency", "Mains frequency", "", Quantity.FREQUENCY, "ACInput", 100.0, hertz), Column("hertz")
+    yield (
+        spec("MainsFrequency", "Mains frequency", "/mainsa", Quantity.FREQUENCY, "ACInput", 100.0, hertz),
+        Column("hertz"),
+    )
     for k, name in enumerate(MAINS):
         part, label = f"/mains{name.lower()}", f"Feed {name}"
         yield (

@@ -76,8 +76,8 @@ class Rounds:
         self._skipped: set[int] = set()
         """What the round under way leaves out: it is not its turn."""
         self._failed: frozenset[int] = frozenset()
-        """What the round before asked for in vain: its turn comes at once. So does that of a state whose part's readings
-        went missing."""
+        """What the round before asked for in vain, and states of parts whose readings went missing in it: their turn
+        comes at once."""
         self._told: set[tuple[str, DefectKind]] = set()
         self._service_clock = interpreted.clock
         self._tells_time = _tells_time(interpreted)

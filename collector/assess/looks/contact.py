@@ -17,7 +17,7 @@ from collector.model import Inventory, Observation, Outcome, Seconds, Sign, Sign
 ROUNDS_UNTIL_LOST = 2
 """Failed rounds in a row until contact counts as lost: one may be chance."""
 SLOWER = 4.0
-"""Times its own median that an answer of a slow controller takes, in the mean of a round: rounds ask for more and less."""
+"""Times its own median that an answer of a slow controller takes, in the mean of a round: not all ask for as much."""
 SLOW_AT_LEAST = 0.5
 """Seconds that it takes at least: a few milliseconds more are nobody's trouble."""
 ROUNDS_UNTIL_SLOW = 3

@@ -170,6 +170,29 @@ class Others:
         return found[:-1]
 
 
+class Near:
+    """Columns of one role and one owner, whose siblings have other owners too: drives of one blade, say.
+
+    What warms their owner more than the others, or later, they feel alike.
+    """
+
+    def __init__(self, kin: Kin, siblings: Bools) -> None:
+        """``siblings``: columns that are compared with siblings."""
+        owners: dict[Role, dict[str, list[int]]] = {}
+        for column in np.nonzero(siblings)[0].tolist():
+            owners.setdefault(kin.role[column], {}).setdefault(kin.owner[column], []).append(column)
+        spread = [by_owner for by_owner in owners.values() if len(by_owner) > 1]
+        groups = [columns for by_owner in spread for columns in by_owner.values() if len(columns) > 1]
+        self._others = Others([np.asarray(columns, dtype=np.intp) for columns in groups], kin.size, 1)
+
+    def shared(self, error: Floats) -> Floats:
+        """How much of its error each column shares with those near it: nothing where they err the other way."""
+        theirs = self._others.medians(error)
+        along = error * theirs > 0.0
+        part: Floats = np.where(along, np.copysign(np.minimum(np.abs(error), np.abs(theirs)), error), 0.0)
+        return part
+
+
 class Threes:
     """Groups of just three alike: each of them is compared with the mean of the other two, an ill one among these."""
 

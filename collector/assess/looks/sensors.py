@@ -19,7 +19,7 @@ from collector.assess.looks.gone import Gone
 from collector.assess.looks.home import Home
 from collector.assess.looks.impossible import Impossible
 from collector.assess.looks.jitter import HELD, SHOWN, Jitter
-from collector.assess.looks.kin import Bools, Floats, Kin, Threes
+from collector.assess.looks.kin import Bools, Floats, Kin, Near, Threes
 from collector.assess.looks.latch import Signs
 from collector.assess.looks.memory import Learnt, table
 from collector.assess.looks.stuck import Stuck
@@ -70,6 +70,7 @@ class SensorsLook:
         self._jitter: Jitter | None = None
         self._standstill: Stuck | None = None
         self._threes: Threes | None = None
+        self._near: Near | None = None
         self._now: Seconds = 0.0
         self._idle_set: frozenset[str] | None = None
         self._last: Seconds | None = None
@@ -127,6 +128,7 @@ class SensorsLook:
         self._start(kin.size)
         self._jitter, self._standstill, self._threes = Jitter(kin, self._practical), Stuck(kin), Threes(kin)
         self._gone, self._drifts = Gone(kin, self._model.modelled), Drifts(kin, self._model)
+        self._near = Near(kin, self._model.siblings)
         self._idle_set = None
         if before is None or model is None:
             return
@@ -308,8 +310,12 @@ class SensorsLook:
         assert standstill is not None
         assert threes is not None
         assert drifts is not None
+        assert self._near is not None
         moved = np.where(told, values - self._value, np.nan)
         standstill.step(moved, same)
+        # what those near it share is their owner's doing, which the model may follow late
+        shared = self._near.shared(working - explained)
+        explained = explained + shared
         error = working - explained
         known = error == error
         settling = (now < self._ready) | self._away()
@@ -342,7 +348,7 @@ class SensorsLook:
         # what is off on one side for long must not become usual while it grows
         aside = (np.abs(drifts.mean) > 2.0 * spread) & (model.seen >= SETTLED)
         model.learn(
-            np.minimum(np.maximum(error, -clip), clip) * np.where(aside, 0.15, 1.0),
+            (np.minimum(np.maximum(error, -clip), clip) + shared) * np.where(aside, 0.15, 1.0),
             regressors,
             calm,
             np.abs(drifts.mean) <= 2.5 * spread,
@@ -381,7 +387,11 @@ class SensorsLook:
             text = (
                 f"{sensor.sensor} has told {amount(float(values[column]), sensor.unit)}"
                 f" for {standstill.run[column]} rounds"
-                f" while the rest explains a change of {standstill.span[column]:.3g}"
+                + (
+                    ", and mains are never at rest"
+                    if standstill.at_rest[column]
+                    else f" while the rest explains a change of {standstill.span[column]:.3g}"
+                )
             )
             self._signs.see(sensor.part, Sign.READING_STUCK, text, self._now, 0.9, sensor.sensor, 1)
 

@@ -4,7 +4,8 @@ Repetition alone is no evidence: a quantised reading of something calm repeats i
 says that it must have moved meanwhile, in the sensor's own steps and in its usual errors, and how seldom a reading that
 steps as often as this one does stays the same for so long: below :data:`CHANCE` by chance, were its steps independent.
 The less that is to be had by chance, the less movement it takes.
-Where the rest explains no movement, nothing is said: such a sensor still tells the truth.
+Where the rest explains no movement, nothing is said: such a sensor still tells the truth. Mains alone are never at
+rest, with nothing that explains how they move.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import numpy as np
 
 from collector.assess.looks.explained import Explained
 from collector.assess.looks.kin import Bools, Floats, Kin
+from collector.model import Kind, Quantity
 
 ROUNDS = 8
 """In which nothing moves, at least."""
@@ -23,8 +25,10 @@ DECADES = (4.0, 12.0, 30.0)
 BY_SIBLINGS, BY_THE_REST = (4.5, 2.8, 1.8), (6.0, 3.8, 2.4)
 """Usual errors by which a reading must have moved, by the decades that this chance is below 1: what is compared with
 others like it is explained better than what inlet, load and fans must explain. Found on healthy simulated days."""
-STEPS = (3.5, 5.0)
-"""Of its own smallest steps that it must have moved at least: of what has siblings, and of what has not."""
+OF_LEAST = (0.3, 0.2, 0.1)
+"""By the same decades: part of the least error worth a word that it must have moved."""
+STEPS_BY_SIBLINGS, STEPS_BY_THE_REST = (3.5, 2.8, 2.0), (5.0, 3.5, 2.4)
+"""By the same decades: of its own smallest steps that it must have moved."""
 SWINGS, OF_A_SWING = 2, 0.7
 """How often it must have moved by such a part of that: a model may be wrong for good when loads are shared out anew,
 and then moves once."""
@@ -33,6 +37,12 @@ OWN_SWING = 0.08
 OF_LOADS = 0.5
 """Part of that by which loads that moved must have moved it for them, and not what all siblings feel, to be behind it:
 if they are the siblings' loads, they say nothing."""
+AT_REST, NO_CHANCE = 40, 1e-15
+"""Rounds without a step, and how little chance of them there must be, for mains that never rest to be stuck..."""
+STRIDE, LONGEST_STRIDE = 1.0, 4.0
+"""...where they go so many of their smallest steps a round in the mean, none counted for more: a smaller unrest may
+come to rest between two steps."""
+MAINS = (Quantity.VOLTAGE, Kind.POWER_FEED)
 _MOVES = 0.03
 """Weight of a round in how often a reading steps."""
 _COUNTED = 15
@@ -55,6 +65,7 @@ class Stuck:
         "_trough",
         "_crest",
         "_swings",
+        "_strides",
     )
 
     def __init__(self, kin: Kin) -> None:
@@ -71,6 +82,13 @@ class Stuck:
         """Of what is explained since it last went far, and how often it did."""
         self._least_load, self._most_load = nan.copy(), nan.copy()
         self._least_unlike, self._most_unlike = nan.copy(), nan.copy()
+        self._strides = np.zeros(size)
+        """Steps a round in the mean, in the smallest that was seen."""
+        self.at_rest: Bools = np.zeros(size, dtype=np.bool_)
+        """Stuck since what it measures is never at rest."""
+        self._restless = np.asarray(
+            [s.quantity is Quantity.FREQUENCY or (s.quantity, s.kind) == MAINS for s in kin.sensors], dtype=np.bool_
+        )
         self._by_air = np.zeros(size, dtype=np.bool_)
         self._by_air[kin.inlets] = True
 
@@ -88,6 +106,8 @@ class Stuck:
         self.run = np.where(same, np.minimum(self.run + 1, 10_000), 0).astype(np.int16)
         counted = (same & (self.run < _COUNTED)) | stepped
         self.lively = np.where(counted, self.lively + _MOVES * (stepped - self.lively), self.lively)
+        stride = np.nan_to_num(np.minimum(size / self.quantum, LONGEST_STRIDE))
+        self._strides = np.where(counted, self._strides + _MOVES * (stride - self._strides), self._strides)
 
     def judge(
         self,
@@ -108,12 +128,9 @@ class Stuck:
         spread = np.where(spread == spread, spread, np.inf)
         chance = self._chance()
         decades = -np.log10(np.maximum(chance, 1e-300))
-        errors = np.where(
-            model.siblings,
-            np.interp(decades, DECADES, BY_SIBLINGS),
-            np.interp(decades, DECADES, BY_THE_REST),
-        )
-        must = np.maximum(np.maximum(np.where(model.siblings, *STEPS) * quantum, 0.3 * least), errors * spread)
+        errors = _by(decades, model.siblings, BY_SIBLINGS, BY_THE_REST)
+        steps = _by(decades, model.siblings, STEPS_BY_SIBLINGS, STEPS_BY_THE_REST)
+        must = np.maximum(np.interp(decades, DECADES, OF_LEAST) * least, np.maximum(steps * quantum, errors * spread))
         # siblings that move tell nothing of a sensor whose own part does all the time the same
         load = np.minimum(np.maximum(model.own_load, -1e6), 1e6)
         self._least_load = np.where(same, np.fmin(self._least_load, load), load)
@@ -128,8 +145,10 @@ class Stuck:
         idle_along = model.siblings & ~self._by_air & (load == load) & own_rests
         self._swing(explained, same, usable, OF_A_SWING * must)
         moved = (self._high - self._low > must) & (self._swings >= SWINGS)
-        stuck: Bools = usable & (self.run >= ROUNDS) & (chance < CHANCE) & moved & ~idle_along
-        return stuck & ~doubtful
+        stuck = usable & (self.run >= ROUNDS) & (chance < CHANCE) & moved & ~idle_along
+        self.at_rest = self._restless & (self.run >= AT_REST) & (chance < NO_CHANCE) & (self._strides >= STRIDE)
+        found: Bools = (stuck | self.at_rest) & ~doubtful
+        return found
 
     def _swing(self, explained: Floats, same: Bools, usable: Bools, far: Floats) -> None:
         """Count how often what is explained goes far, one way or the other."""
@@ -149,3 +168,7 @@ class Stuck:
         """Of standing still for so long, were the steps independent."""
         chance: Floats = np.power(1.0 - np.minimum(self.lively, 0.95), self.run)
         return chance
+
+
+def _by(decades: Floats, siblings: Bools, by_siblings: tuple[float, ...], by_the_rest: tuple[float, ...]) -> Floats:
+    return np.where(siblings, np.interp(decades, DECADES, by_siblings), np.interp(decades, DECADES, by_the_rest))

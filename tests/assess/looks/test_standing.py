@@ -12,9 +12,22 @@ from scipy import stats
 
 from collector.assess.looks.explained import Explained
 from collector.assess.looks.jitter import FADES, PAUSE, SHOWN, TIMES_USUAL, Jitter
-from collector.assess.looks.kin import Floats, Kin, Threes
+from collector.assess.looks.kin import Floats, Kin, Near, Threes
 from collector.assess.looks.latch import ROUNDS_OFF, Signs
-from collector.assess.looks.stuck import BY_SIBLINGS, BY_THE_REST, CHANCE, OWN_SWING, RESTS, ROUNDS, STEPS, Stuck
+from collector.assess.looks.stuck import (
+    AT_REST,
+    BY_SIBLINGS,
+    BY_THE_REST,
+    CHANCE,
+    NO_CHANCE,
+    OF_LEAST,
+    OWN_SWING,
+    RESTS,
+    ROUNDS,
+    STEPS_BY_SIBLINGS,
+    STEPS_BY_THE_REST,
+    Stuck,
+)
 from collector.model import Frame, Inventory, Kind, Layout, Quantity, Sensor, Sign
 from tests.assess.fleet import NAME, inventory, pid
 from tests.assess.statistics.test_published import MONTGOMERY
@@ -233,6 +246,23 @@ def test_power_that_swings_with_its_current_is_load_and_what_has_no_current_says
     assert (jitter.hits >= SHOWN).tolist() == [False, False, False, True, False]
 
 
+def test_what_those_of_one_owner_share_is_no_error_of_one() -> None:
+    """Drives of two blades, two each: what one blade's feel alike is taken off both, the smaller of the two."""
+    drives = tuple(
+        sensor(f"blade{blade} drive{number}", Kind.DRIVE, f"drive {number}", Quantity.TEMPERATURE)
+        for blade in (1, 2)
+        for number in (0, 1)
+    )
+    kin = Kin(structs.replace(lonely(4), layout=Layout(NAME, drives)))
+    kin.owner = ["blade1", "blade1", "blade2", "blade2"]
+    kin.role = [("drive",)] * 4
+    near = Near(kin, np.ones(4, dtype=bool))
+    assert near.shared(np.asarray([5.0, 8.0, 2.0, -1.0])).tolist() == [5.0, 5.0, 0.0, 0.0]
+    assert near.shared(np.asarray([math.nan, 8.0, -2.0, -1.0])).tolist() == [0.0, 0.0, -1.0, -1.0]
+    kin.owner = ["blade1"] * 4
+    assert not Near(kin, np.ones(4, dtype=bool)).shared(np.ones(4)).any(), "their siblings are these themselves"
+
+
 # How much movement a standstill takes
 
 
@@ -248,6 +278,7 @@ def stuck_after(
     own: float = math.nan,
     theirs: float = 0.0,
     by_load: float = 0.0,
+    least: float = 0.0,
 ) -> bool:
     """Whether a sensor that stepped in every round is stuck after so many without, ``moves`` explained meanwhile:
     to and fro, after so many without a step, or at the end; ``back``: or once and for all. ``own``: swing of its part's
@@ -266,7 +297,7 @@ def stuck_after(
         swings = number % 2 if held else 0
         model.own_load, model.unlike = np.full(1, own * swings), np.full(1, theirs * swings)
         one.step(values - before, values == before)
-        found = one.judge(explained, values == before, yes, no, np.zeros(1), np.full(1, spread), model)
+        found = one.judge(explained, values == before, yes, no, np.full(1, least), np.full(1, spread), model)
         before = values
     return bool(found[0])
 
@@ -314,11 +345,47 @@ def test_siblings_whose_own_loads_move_them_say_nothing_of_what_its_load_would_h
     assert stuck_after(80, 9.0, siblings=False, own=0.06 + OWN_SWING, theirs=0.32, by_load=12.0)
 
 
-@pytest.mark.parametrize(("siblings", "steps"), [(True, STEPS[0]), (False, STEPS[1])])
-def test_fewer_steps_than_so_many_are_never_enough(siblings: bool, steps: float) -> None:
-    for rounds in (20, 60, 600):
-        assert not stuck_after(rounds, steps - 0.1, siblings=siblings, spread=0.01, quantum=1.0)
-        assert stuck_after(rounds, steps + 0.1, siblings=siblings, spread=0.01, quantum=1.0)
+@pytest.mark.parametrize(("siblings", "steps"), [(True, STEPS_BY_SIBLINGS), (False, STEPS_BY_THE_REST)])
+def test_fewer_steps_than_so_many_are_never_enough(siblings: bool, steps: tuple[float, float, float]) -> None:
+    first, second, last = steps
+    assert first > second > last >= 2.0, "a reading may well be told two steps off"
+    for rounds, too_few, enough in ((12, second, first), (30, last, second), (80, last - 0.1, last + 0.1)):
+        assert not stuck_after(rounds, too_few, siblings=siblings, spread=0.01, quantum=1.0)
+        assert stuck_after(rounds, enough, siblings=siblings, spread=0.01, quantum=1.0)
+    assert not stuck_after(600, last - 0.1, siblings=siblings, spread=0.01, quantum=1.0), "however long"
+
+
+def test_nor_is_less_than_a_part_of_what_is_worth_a_word() -> None:
+    first, second, last = OF_LEAST
+    for rounds, too_little, enough in ((12, second, first), (30, last, second), (80, last - 0.02, last + 0.02)):
+        assert not stuck_after(rounds, 6.0 * too_little, siblings=True, spread=0.01, quantum=0.01, least=6.0)
+        assert stuck_after(rounds, 6.0 * enough, siblings=True, spread=0.01, quantum=0.01, least=6.0)
+
+
+@pytest.mark.parametrize(
+    ("kind", "quantity", "unrest", "stuck"),
+    [
+        (Kind.POWER_FEED, Quantity.FREQUENCY, 0.02, True),
+        (Kind.POWER_FEED, Quantity.VOLTAGE, 0.02, True),
+        (Kind.POWER_FEED, Quantity.VOLTAGE, 0.006, False),  # a calm may lie between two steps
+        (Kind.POWER_FEED, Quantity.POWER, 0.02, False),  # a load may rest
+        (Kind.BLADE, Quantity.VOLTAGE, 0.02, False),
+    ],
+)
+def test_mains_are_never_at_rest_and_loads_are(kind: Kind, quantity: Quantity, unrest: float, stuck: bool) -> None:
+    one_sensor = (sensor("part0", kind, "sensor 0", quantity),)
+    kin = Kin(structs.replace(lonely(1), layout=Layout(NAME, one_sensor)))
+    model, one = Explained(kin), Stuck(kin)
+    rng = np.random.default_rng(3)
+    yes, no, before, found = np.ones(1, dtype=bool), np.zeros(1, dtype=bool), np.zeros(1), []
+    for number in range(300):
+        values = np.round(rng.normal(50.0, unrest, 1), 2) if number < 200 else before
+        one.step(values - before, values == before)
+        found.append(bool(one.judge(np.zeros(1), values == before, yes, no, np.zeros(1), np.ones(1), model)[0]))
+        before = values
+    assert not any(found[: 199 + AT_REST])
+    assert found[-1] is stuck
+    assert (1.0 - one.lively[0]) ** 100 < NO_CHANCE
 
 
 # What a supply tells of one thing twice
