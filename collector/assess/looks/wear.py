@@ -159,11 +159,10 @@ class WearLook:
                 self._errors[key] = _Errors.recalled(errors)
 
     def lives(self) -> Iterator[Life]:
-        """What is left of each life that is told of, and when nothing will be."""
+        """Each life that is told of, and when nothing of it will be left."""
         for sensor, kind, told in zip(self._sensors, self._kinds, self._last.tolist(), strict=True):
             if kind in ("left", "used") and told == told:
-                left = told if kind == "left" else 100.0 - told
-                yield Life(sensor, left, self._ends.get((sensor.part, sensor.sensor)))
+                yield Life(sensor, self._ends.get((sensor.part, sensor.sensor)))
 
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
         """Take a finished walk; what was known of a sensor stays with its part and name."""

@@ -22,8 +22,6 @@ class Life(NamedTuple):
     """What a sensor tells of a life."""
 
     sensor: Sensor
-    left: float
-    """%."""
     end: Crossing | None
     """None where the data carry no date."""
 
@@ -46,28 +44,27 @@ class Outlook:
     def round(self, seen: Seen) -> Sequence[Figure]:
         """Take a finished round; the ends that moved."""
         found: list[Figure] = []
-        for sensor, left, end in self._lives():
+        for sensor, end in self._lives():
             key = (sensor.part, sensor.sensor)
             if key in self._told and self._told[key] == end:
                 continue
             self._told[key] = end
             if end is not None:
-                found += self._teller.news([self._figure(sensor, left, end, seen.time)])
+                found += self._teller.news([self._figure(sensor, end, seen.time)])
             else:
                 # at first as well: what an earlier run told of a drive that was there then must not stand
-                gone = self._figure(sensor, left, Crossing(0.0, 0.0, math.inf), seen.time)
-                found.append(structs.replace(gone, gone=True, basis=f"{left:.0f} % left; no date that the data carry"))
+                gone = self._figure(sensor, Crossing(0.0, 0.0, math.inf), seen.time)
+                found.append(structs.replace(gone, gone=True, basis="no date that the data carry"))
         return found
 
-    def _figure(self, sensor: Sensor, left: float, end: Crossing, now: Seconds) -> Figure:
-        latest = "never" if math.isinf(end.latest) else day(end.latest)
+    def _figure(self, sensor: Sensor, end: Crossing, now: Seconds) -> Figure:
         return self._teller.figure(
             sensor.part,
             FigureKind.LIFE_ENDS,
             end.at,
             "s",
             now,
-            f"{left:.0f} % left; at its pace used up about {day(end.at)} (95 %: {day(end.earliest)} to {latest})",
+            "used up at the pace of the samples kept",
             end.earliest,
             None if math.isinf(end.latest) else end.latest,
             of=sensor.sensor,
