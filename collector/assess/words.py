@@ -42,6 +42,11 @@ def amount(value: float, unit: str) -> str:
     return f"{value:.6g} {word}" if word else f"{value:.6g}"
 
 
+def percent(share: float, *, more: bool = False) -> str:
+    """A share as people write it, e.g. ``45 %``; ``more``: of what comes on top or falls away, e.g. ``+45 %``."""
+    return f"{100.0 * share:{'+' if more else ''}.0f} %"
+
+
 def times_in(count: int, seconds: float) -> str:
     """How often in what time, e.g. ``4 times in 3 min``."""
     return f"{count} times in {seconds:.0f} s" if seconds < 120 else f"{count} times in {seconds / 60:.0f} min"

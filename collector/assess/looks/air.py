@@ -23,6 +23,7 @@ from collector.assess.margins.baseline import Baselines
 from collector.assess.margins.lag import Floats, Lags
 from collector.assess.margins.peers import Peers
 from collector.assess.margins.wiring import Wiring, design, speed_of, wire
+from collector.assess.words import percent
 from collector.model import Inventory, Kind, Observation, Part, Quantity, Seconds, Sign, SignKey, Visible
 
 Flags = NDArray[np.bool_]
@@ -404,21 +405,21 @@ class AirLook:
         warms = f"air warms by {level + excess:.1f} K where {level:.1f} K was learnt at this power and fan speed"
         for _, sign, _ in self._keys(row):
             if sign is Sign.WORKS_HARD:
-                said = f"{part.name}: fans at {speed:.0%} move {less:.0%} less air than was learnt at that speed"
+                said = f"{part.name}: fans at {percent(speed)} move {percent(less)} less air than was learnt of them"
             else:
-                said = f"{part.name}: {warms}: {less:.0%} less air"
+                said = f"{part.name}: {warms}: {percent(less)} less air"
             self._signs.see(part.id, sign, said, now, weight, rounds=rounds)
 
     def _tell_odd(self, row: int, now: Seconds, ratio: float) -> None:
         part = self._parts[self._owners[row]]
         weight = min(0.6, 0.2 + 0.5 * (ratio - 1.0))
         if row >= self._air_rows:
-            text = (
-                f"{part.name}: {self._names[row]} rises {ratio - 1.0:.0%} more a watt than its peers of the same design"
-            )
+            more = percent(ratio - 1.0)
+            text = f"{part.name}: {self._names[row]} rises {more} more a watt than its peers of the same design"
             self._signs.see(part.id, Sign.HOT, text, now, weight, self._names[row])
         else:
-            text = f"{part.name}: its air warms {ratio - 1.0:.0%} more a watt than that of its peers of the same design"
+            more = percent(ratio - 1.0)
+            text = f"{part.name}: its air warms {more} more a watt than that of its peers of the same design"
             self._signs.see(part.id, Sign.SHORT_OF_AIR, text, now, weight)
 
     def _compare(self, ready: Flags) -> dict[int, float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collector.assess.looks.latch import Signs
 from collector.assess.looks.usual import Usual
+from collector.assess.words import percent
 from collector.model import Part, Seconds, Sign
 
 LESS = 0.09
@@ -29,7 +30,7 @@ def look_at_flow(
         return
     short = 1.0 - flow / speed / usual.value if usual.known else 0.0
     if short > LESS or (keys[0] in signs.present and short > STILL * LESS):
-        text = f"{part.name}: {flow:.4f} m3/s at {speed:.0%} fan speed, {short:.0%} less than was learnt at that speed"
+        text = f"{part.name}: {flow:.4f} m³/s at {percent(speed)} fan speed, {percent(short)} less than was learnt"
         for owner, sign, _ in keys:
             signs.see(owner, sign, text, now, min(1.0, 0.5 + 3.0 * short))
     else:

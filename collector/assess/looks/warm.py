@@ -120,13 +120,13 @@ class WarmAir:
         easier = 0.6 if shown else 1.0
         name = self._names.get(part, part)
         if local > STANDS_OUT * easier:
-            text = f"{name}: inlet air {inlet:.1f} Cel, {local:.1f} K further above its neighbours' than it used to be"
+            text = f"{name}: inlet air {inlet:.1f} °C, {local:.1f} K further above its neighbours' than it used to be"
             self._say(part, text, now, 0.5 + 0.1 * local)
         elif rack > STANDS_OUT * easier:
-            text = f"{name}: inlet air {inlet:.1f} Cel, {rack:.1f} K further above the rack's others than it used to be"
+            text = f"{name}: inlet air {inlet:.1f} °C, {rack:.1f} K further above the rack's others than it used to be"
             self._say(part, text, now, 0.5 + 0.1 * rack)
         elif jump > JUMP * easier and not room_went_along:
-            text = f"{name}: inlet air {inlet:.1f} Cel, {jump:.1f} K more than a room warms in that time"
+            text = f"{name}: inlet air {inlet:.1f} °C, {jump:.1f} K more than a room warms in that time"
             self._say(part, text, now, 0.3 + 0.08 * jump)
         else:
             self._since.pop(part, None)

@@ -19,7 +19,7 @@ from collector.assess.margins.places import Place, place_of
 from collector.assess.margins.rooms import Rooms
 from collector.assess.margins.steady import Calm, Teller
 from collector.assess.margins.wiring import AirPath, Wiring, lineage, wire
-from collector.assess.words import clip
+from collector.assess.words import clip, percent
 from collector.model import Figure, FigureKind, Inventory, Kind, Location, Quantity, Seconds, Sensor
 
 KELVIN_OFF, RATIO_OFF = 0.5, 0.02
@@ -64,12 +64,12 @@ def air_of(
 
 def effort_words(effort: float) -> str:
     """What a fan effort means by the fan laws."""
-    more = fan_laws.power_ratio(effort) - 1.0
-    words = f"the air that was learnt at a fan speed needs {effort - 1.0:+.0%} speed now, and {more:+.0%} fan power"
+    speed, power = percent(effort - 1.0, more=True), percent(fan_laws.power_ratio(effort) - 1.0, more=True)
+    words = f"the air that was learnt at a fan speed needs {speed} speed now, and {power} fan power"
     if effort < WORTH_A_WORD:
         return words
     resistance = fan_laws.resistance_ratio(1.0 / effort) - 1.0
-    return f"{words}; its passage resists {resistance:.0%} more at least, or its fans do less at their speed"
+    return f"{words}; its passage resists {percent(resistance)} more at least, or its fans do less at their speed"
 
 
 class _Liquid(NamedTuple):
@@ -161,7 +161,7 @@ class Airing:
                 continue
             calmed = self._calmed("before", part, seen.time, (values[own], values[outer]))
             if calmed is not None:
-                basis = f"its inlet air {calmed[0]:.1f} Cel, that of {self._name(holder)} {calmed[1]:.1f} Cel"
+                basis = f"its inlet air {calmed[0]:.1f} °C, that of {self._name(holder)} {calmed[1]:.1f} °C"
                 found.append(self._kelvin(part, FigureKind.PREHEATING, calmed[0] - calmed[1], seen.time, basis))
         found += self._against_room(values, seen)
         return self._teller.news(found)
@@ -184,15 +184,15 @@ class Airing:
         power, inlet, out, speed = calmed
         humidity = None if wiring.humidity is None else values[wiring.humidity] / 100.0
         air = air_of(power, inlet, out, self._altitude, humidity)
-        rise = f"{inlet:.1f} to {out:.1f} Cel"
+        rise = f"{inlet:.1f} to {out:.1f} °C"
         found = [self._kelvin(path.part, FigureKind.AIR_RISE, out - inlet, now, rise)]
         if air is None:
             return found
         basis = f"{power:.0f} W in air that warms from {rise}, at {self._altitude:g} m"
-        basis += f" and {humidity:.0%} humidity" if humidity is not None and 0.0 <= humidity <= 1.0 else ""
+        basis += f" and {percent(humidity)} humidity" if humidity is not None and 0.0 <= humidity <= 1.0 else ""
         basis += "; what coolant carries off is taken off" if self._wet else ""
         if wiring.flow is not None and wiring.flow[1] == path.part and values[wiring.flow[0]] >= 0.0:
-            basis += f"; metered {values[wiring.flow[0]]:.4f} m3/s"
+            basis += f"; metered {values[wiring.flow[0]]:.4f} m³/s"
         found.append(
             self._teller.figure(path.part, FigureKind.AIR_FLOW, air.flow, "m3/s", now, basis, air.low, air.high)
         )
@@ -209,7 +209,7 @@ class Airing:
                 usual.learn(now, now_per_speed)
             if usual.known:
                 effort = usual.value / now_per_speed
-                words = f"{air.flow:.4f} m3/s at {speed:.0%} fan speed: {effort_words(effort)}"
+                words = f"{air.flow:.4f} m³/s at {percent(speed)} fan speed: {effort_words(effort)}"
                 found.append(self._teller.figure(path.part, FigureKind.FAN_EFFORT, effort, "1", now, words))
         return found
 
@@ -245,10 +245,10 @@ class Airing:
         room = self._rooms.of(self._rack, seen.time)
         if room is None:
             return []
-        basis = f"inlet {inlet:.1f} Cel, room {room.temperature:.1f} Cel: {room.basis}"
+        basis = f"inlet {inlet:.1f} °C, room {room.temperature:.1f} °C: {room.basis}"
         share = recirculated(inlet, room.temperature, exhaust) if out is not None else None
         if share is not None and inlet - room.temperature > 2.0 * KELVIN_OFF:
-            basis += f"; if that is its own exhaust of {exhaust:.1f} Cel, {share:.0%} of what it draws in"
+            basis += f"; if that is its own exhaust of {exhaust:.1f} °C, {percent(share)} of what it draws in"
         return [self._kelvin(part, FigureKind.RECIRCULATION, inlet - room.temperature, seen.time, basis)]
 
     def _calmed(self, what: str, part: str, now: Seconds, values: tuple[float, ...]) -> tuple[float, ...] | None:

@@ -9,6 +9,7 @@ from collections import deque
 from typing import NamedTuple
 
 from collector.assess.margins.moist_air import dew_point
+from collector.assess.words import percent
 
 
 class AirClass(NamedTuple):
@@ -58,20 +59,20 @@ def breaches(air_class: AirClass, altitude: float, temperature: float, humidity:
     if high is None:
         found.append(f"class {air_class.name} holds up to {CEILING:g} m")
     elif temperature > high:
-        found.append(f"{temperature:.1f} Cel, above {high:.1f} of class {air_class.name} at {altitude:g} m")
+        found.append(f"{temperature:.1f} °C, above {high:.1f} of class {air_class.name} at {altitude:g} m")
     if temperature < air_class.low:
-        found.append(f"{temperature:.1f} Cel, below {air_class.low:g} of class {air_class.name}")
+        found.append(f"{temperature:.1f} °C, below {air_class.low:g} of class {air_class.name}")
     if humidity is not None and 0.0 <= humidity <= 1.0 and -100.0 <= temperature <= 200.0:
         if humidity > air_class.humidity_high:
-            found.append(f"{humidity:.0%} humidity, above {air_class.humidity_high:.0%}")
+            found.append(f"{percent(humidity)} humidity, above {percent(air_class.humidity_high)}")
         try:
             dew = dew_point(temperature, humidity)
         except ValueError:
             dew = -100.0
         if dew > air_class.dew_high:
-            found.append(f"dew point {dew:.1f} Cel, above {air_class.dew_high:g}")
+            found.append(f"dew point {dew:.1f} °C, above {air_class.dew_high:g}")
         if humidity < HUMIDITY_LOW or dew < DEW_LOW:
-            found.append(f"{humidity:.0%} humidity (dew point {dew:.1f} Cel), too dry")
+            found.append(f"{percent(humidity)} humidity (dew point {dew:.1f} °C), too dry")
     return found
 
 

@@ -37,7 +37,7 @@ def pressure_at(altitude: float) -> float:
 def saturation_pressure(temperature: float) -> float:
     """Pressure of saturated water vapour in Pa, over ice below the triple point; ValueError outside -100 to 200 Cel."""
     if not -100.0 <= temperature <= 200.0:
-        raise ValueError(f"no saturation pressure at {temperature} Cel")
+        raise ValueError(f"no saturation pressure at {temperature} °C")
     kelvin = temperature + ZERO_CELSIUS
     a, b, c, d, e, f, logarithmic = _OVER_ICE if temperature <= 0.01 else _OVER_WATER
     series = a / kelvin + b + kelvin * (c + kelvin * (d + kelvin * (e + kelvin * f)))

@@ -198,8 +198,8 @@ def test_fans_that_need_more_speed_for_the_same_air_show_it() -> None:
         found += work.round(told.seen([24.0, 38.0, 1000.0, 62.5]))
     worse = last(found)[FigureKind.FAN_EFFORT]
     assert worse.value == pytest.approx(1.25, abs=0.04), "half the way is not learnt away"
-    assert "+33% fan power" in effort_words(1.1)
-    assert "resists 21% more at least" in effort_words(1.1)
+    assert "+33 % fan power" in effort_words(1.1)
+    assert "resists 21 % more at least" in effort_words(1.1)
     assert "resists" not in effort_words(1.02)
 
 
@@ -252,7 +252,7 @@ def test_a_sled_that_draws_in_its_own_exhaust_is_warmer_than_the_room() -> None:
             found += work.round(told.seen([inlet, inlet + 15.0, 1000.0, 50.0]))
     told_of = {figure.controller: figure for figure in found if figure.kind is FigureKind.RECIRCULATION}
     assert told_of["c4"].value == pytest.approx(5.0)
-    assert "25% of what it draws in" in told_of["c4"].basis, "5 K of the 20 K between its exhaust and the room"
+    assert "25 % of what it draws in" in told_of["c4"].basis, "5 K of the 20 K between its exhaust and the room"
     assert told_of["c0"].value == pytest.approx(0.0)
     assert "%" not in told_of["c0"].basis
 
