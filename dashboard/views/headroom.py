@@ -13,12 +13,10 @@ from collector.store.headroom import Least, There
 from dashboard.drawings.trace import Line
 from dashboard.views.answers import NO_RACK
 from dashboard.views.places import named, shown, tail_of
-from dashboard.views.units import PLAIN, Units
+from dashboard.views.units import JOULES_A_KWH, PLAIN, Units
 from dashboard.views.words import limits
 
 NO_ENCLOSURE = "no enclosure told"
-JOULES_A_KWH = 3.6e6
-"""Exact, by definition of the watt-hour."""
 
 
 @dataclass(frozen=True, slots=True)

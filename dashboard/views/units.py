@@ -1,7 +1,8 @@
 """Units as the viewer reads them. Values stay canonical everywhere else; they are turned only where they are shown.
 
 Factors: degrees Fahrenheit after NIST SP 811, B.8 (t/F = 1.8 t/C + 32; a difference of 1 K is 1.8 F); a cubic foot a
-minute from the international foot of 0.3048 m exactly, in UCUM ``[ft_i]3/min`` = 4.719474e-4 m3/s.
+minute from the international foot of 0.3048 m exactly, in UCUM ``[ft_i]3/min`` = 4.719474e-4 m3/s; energy is shown in
+kilowatt hours, as it is metered.
 """
 
 from __future__ import annotations
@@ -10,6 +11,8 @@ from dataclasses import dataclass
 
 CUBIC_FOOT_A_MINUTE = 0.3048**3 / 60.0
 """m3/s."""
+JOULES_A_KWH = 3.6e6
+"""Exact, by definition of the watt-hour."""
 
 _PRINTED = {
     "Cel": "°C",
@@ -19,6 +22,7 @@ _PRINTED = {
     "m3/s": "m³/s",
     "m3/s/kW": "m³/s a kW",
     "g/m3": "g/m³",
+    "J": "kWh",
     "1": "",
 }
 """Units as people write them; any other UCUM code is printed as it is."""
@@ -45,7 +49,7 @@ class Units:
             return 1.8 * value
         if self.cfm and unit in ("m3/s", "m3/s/kW"):
             return value / CUBIC_FOOT_A_MINUTE
-        return value
+        return value / JOULES_A_KWH if unit == "J" else value
 
     def word(self, unit: str) -> str:
         """The unit as people write it, e.g. ``°F``."""
