@@ -115,6 +115,8 @@ class WearLook:
         self._ends: dict[tuple[str, str], Crossing | None] = {}
         self._errors: dict[tuple[str, str], _Errors] = {}
         self._predicts: frozenset[str] = frozenset()
+        self._serials: dict[str, str] = {}
+        """Of each part the serial number that it told last: what another has lost or counted says nothing of it."""
 
     @property
     def visible(self) -> Visible:
@@ -141,13 +143,16 @@ class WearLook:
             figures[f"life|{part}|{name}"] = tuple(each for point in points for each in point)
         for (part, name), errors in self._errors.items():
             figures[f"errors|{part}|{name}"] = errors.kept
-        return Learnt(figures=figures)
+        return Learnt(figures=figures, words={part: (serial,) for part, serial in self._serials.items()})
 
     def recall(self, learnt: Learnt, then: Seconds, now: Seconds) -> None:
         """Take them up. Corrected errors that came meanwhile count only where that was short: nobody knows when."""
         told, short = learnt.figures, 0.0 <= now - then <= BUCKET
         for index, (sensor, kind) in enumerate(zip(self._sensors, self._kinds, strict=True)):
             key, name = (sensor.part, sensor.sensor), f"{sensor.part}|{sensor.sensor}"
+            was, serial = learnt.words.get(sensor.part), self._serials.get(sensor.part)
+            if was and serial is not None and was != (serial,):
+                continue  # exchanged meanwhile
             if (last := told.get(f"last|{name}")) and (short or kind != "correctable"):
                 self._last[index] = last[0]
             life = told.get(f"life|{name}", ())
@@ -165,9 +170,12 @@ class WearLook:
                 yield Life(sensor, self._ends.get((sensor.part, sensor.sensor)))
 
     def inventory(self, inventory: Inventory, now: Seconds) -> None:
-        """Take a finished walk; what was known of a sensor stays with its part and name."""
+        """Take a finished walk; what was known of a sensor stays with its part and name, while that is the same one."""
+        others = self._exchanged(inventory)
         before = {
-            (sensor.part, sensor.sensor): float(value) for sensor, value in zip(self._sensors, self._last, strict=True)
+            (sensor.part, sensor.sensor): float(value)
+            for sensor, value in zip(self._sensors, self._last, strict=True)
+            if sensor.part not in others
         }
         chosen = [
             (column, sensor, kind)
@@ -182,12 +190,21 @@ class WearLook:
         self._predicts = frozenset(
             part for part, status in inventory.statuses.items() if status.failure_predicted is not None
         )
-        known = {(sensor.part, sensor.sensor) for sensor in self._sensors}
+        known = {(sensor.part, sensor.sensor) for sensor in self._sensors if sensor.part not in others}
         self._lives = {key: told for key, told in self._lives.items() if key in known}
         self._ends = {key: end for key, end in self._ends.items() if key in known}
         self._errors = {key: told for key, told in self._errors.items() if key in known}
-        parts = {part.id for part in inventory.parts}
+        parts = {part.id for part in inventory.parts} - others
         self._on = {key: told for key, told in self._on.items() if key[0] in parts}
+
+    def _exchanged(self, inventory: Inventory) -> set[str]:
+        """Parts in whose place another one stands since the walk before."""
+        wears = {sensor.part for sensor in inventory.layout.sensors if kind_of(sensor) is not None}
+        serials = {part.id: part.identity.serial for part in inventory.parts if part.id in wears}
+        told = {part: serial for part, serial in serials.items() if serial}
+        others = {part for part, serial in told.items() if self._serials.get(part, serial) != serial}
+        self._serials = {part: serial for part, serial in self._serials.items() if part in serials} | told
+        return others
 
     def round(self, seen: Seen) -> bool:
         """Take a finished round."""

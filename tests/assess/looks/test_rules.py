@@ -19,6 +19,7 @@ from collector.assess.looks.unsteady import UnsteadyLook
 from collector.assess.looks.wear import WearLook
 from collector.model import (
     Frame,
+    Identity,
     Inventory,
     Kind,
     Layout,
@@ -252,6 +253,37 @@ def test_a_drive_near_its_end_or_falling_fast_is_worn_without_a_trend() -> None:
     assert not look.present, "a new one"
     look.round(seen(120, [80.0]))
     assert signs(look) == {("drive", Sign.WORN)}
+
+
+def test_what_another_drive_in_its_place_has_lost_is_not_its_own() -> None:
+    def stands(serial: str | None) -> Inventory:
+        told = structs.replace(part("drive", Kind.DRIVE), identity=Identity(serial=serial))
+        return structs.replace(with_sensors(LIFE), parts=(told,))
+
+    look = WearLook(NAME)
+    look.inventory(stands("N1"), 0.0)
+    look.round(seen(60, [100.0]))
+    look.round(seen(120, [80.0]))
+    assert signs(look) == {("drive", Sign.WORN)}, "told before anybody knows that it is another"
+    look.inventory(stands(None), 150.0)
+    assert signs(look) == {("drive", Sign.WORN)}, "without a serial number it may be the same"
+    look.inventory(stands("N2"), 180.0)
+    assert not look.present
+    for turn in range(4, 10):
+        look.round(seen(60.0 * turn, [80.0]))
+    assert not look.present
+    look.round(seen(660, [60.0]))
+    assert signs(look) == {("drive", Sign.WORN)}, "its own loss counts"
+    again = WearLook(NAME)
+    again.inventory(stands("N3"), 700.0)
+    again.recall(look.learnt(), 690.0, 700.0)
+    again.round(seen(720, [40.0]))
+    assert not again.present, "exchanged while nobody looked"
+    same = WearLook(NAME)
+    same.inventory(stands("N2"), 700.0)
+    same.recall(look.learnt(), 690.0, 700.0)
+    same.round(seen(720, [40.0]))
+    assert signs(same) == {("drive", Sign.WORN)}
 
 
 def test_a_part_that_expects_to_fail() -> None:
