@@ -43,6 +43,7 @@ STRIDE, LONGEST_STRIDE = 1.0, 4.0
 """...where they go so many of their smallest steps a round in the mean, none counted for more: a smaller unrest may
 come to rest between two steps."""
 MAINS = (Quantity.VOLTAGE, Kind.POWER_FEED)
+"""Which voltages are the mains', beside every frequency."""
 _MOVES = 0.03
 """Weight of a round in how often a reading steps."""
 _COUNTED = 15

@@ -184,7 +184,7 @@ class Airing:
         power, inlet, out, speed = calmed
         humidity = None if wiring.humidity is None else values[wiring.humidity] / 100.0
         air = air_of(power, inlet, out, self._altitude, humidity)
-        rise = f"{inlet:.1f} to {out:.1f} °C"
+        rise = f"{inlet:.1f} °C to {out:.1f} °C"  # each with its unit: a page may turn both
         found = [self._kelvin(path.part, FigureKind.AIR_RISE, out - inlet, now, rise)]
         if air is None:
             return found

@@ -59,9 +59,9 @@ def breaches(air_class: AirClass, altitude: float, temperature: float, humidity:
     if high is None:
         found.append(f"class {air_class.name} holds up to {CEILING:g} m")
     elif temperature > high:
-        found.append(f"{temperature:.1f} °C, above {high:.1f} of class {air_class.name} at {altitude:g} m")
+        found.append(f"{temperature:.1f} °C, above {high:.1f} °C of class {air_class.name} at {altitude:g} m")
     if temperature < air_class.low:
-        found.append(f"{temperature:.1f} °C, below {air_class.low:g} of class {air_class.name}")
+        found.append(f"{temperature:.1f} °C, below {air_class.low:g} °C of class {air_class.name}")
     if humidity is not None and 0.0 <= humidity <= 1.0 and -100.0 <= temperature <= 200.0:
         if humidity > air_class.humidity_high:
             found.append(f"{percent(humidity)} humidity, above {percent(air_class.humidity_high)}")
@@ -70,7 +70,7 @@ def breaches(air_class: AirClass, altitude: float, temperature: float, humidity:
         except ValueError:
             dew = -100.0
         if dew > air_class.dew_high:
-            found.append(f"dew point {dew:.1f} °C, above {air_class.dew_high:g}")
+            found.append(f"dew point {dew:.1f} °C, above {air_class.dew_high:g} °C")
         if humidity < HUMIDITY_LOW or dew < DEW_LOW:
             found.append(f"{percent(humidity)} humidity (dew point {dew:.1f} °C), too dry")
     return found
