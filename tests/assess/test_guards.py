@@ -46,7 +46,7 @@ from collector.model import (
 from tests.assess.fleet import FINE, NAME, RUNNING, inventory, part, pid
 from tests.assess.isolate.kit import Bench, one_sled, sign, sled
 from tests.assess.isolate.kit import pid as sled_pid
-from tests.assess.looks.test_rules import blades, loads, seen, signs
+from tests.assess.looks.seeing import blades, loads, seen, signs
 from tests.assess.margins.rig import Rig
 from tests.assess.test_bad_input import ILL, Wards, well
 

@@ -32,8 +32,8 @@ from collector.model import Assessment, Identity, Inventory, Kind, Outcome, Quan
 from tests.assess.fleet import NAME, inventory, part, pid
 from tests.assess.isolate.kit import pid as sled_pid
 from tests.assess.isolate.kit import sled
+from tests.assess.looks.seeing import seen, signs
 from tests.assess.looks.simulated import Fleet
-from tests.assess.looks.test_rules import seen, signs
 from tests.assess.margins.rig import Rig
 from tests.assess.test_bad_input import well
 

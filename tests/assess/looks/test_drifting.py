@@ -10,7 +10,7 @@ from collector.assess.looks.drifts import BESIDE, ROUNDS
 from collector.assess.looks.sensors import UNLIKE_LOAD, SensorsLook
 from collector.model import Sign
 from tests.assess.fleet import NAME, NAN
-from tests.assess.looks.test_rules import blades, seen
+from tests.assess.looks.seeing import blades, seen
 
 USUAL = 200.0
 BURST = 4.0

@@ -7,7 +7,7 @@ import pytest
 from collector.assess.looks.peers import PeersLook
 from collector.model import Sign
 from tests.assess.fleet import NAME, NAN
-from tests.assess.looks.test_rules import blades, seen, signs
+from tests.assess.looks.seeing import blades, seen, signs
 
 BUSY, IDLE = 300.0, 120.0
 """W: rises of what the load heats are as far apart."""

@@ -8,7 +8,7 @@ from collector.assess.looks.wear import WearLook
 from collector.assess.margins.outlook import Outlook, day
 from collector.model import Figure, FigureKind, Inventory
 from tests.assess.fleet import NAME, pid
-from tests.assess.looks.test_rules import LIFE, seen, with_sensors
+from tests.assess.looks.seeing import LIFE, seen, with_sensors
 
 DAY = 86_400.0
 
